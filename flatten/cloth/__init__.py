@@ -1,0 +1,1 @@
+"""How cloth lies on the shape."""

@@ -1,0 +1,1 @@
+"""Plies together: order, thickness, resin."""

@@ -1,0 +1,1 @@
+"""Will it release, can cloth be pressed in: findings only."""

@@ -1,0 +1,1 @@
+"""The shape, and where a ply lies on it."""
