@@ -53,7 +53,9 @@ def unit_vector(name: str, values: ArrayLike) -> Floats:
     vector = frozen_floats(name, values, (3,))
     length = float(np.linalg.norm(vector))
     if not length > 1e-12:
-        raise InputError(f"{name} is {vector.tolist()}, which has no direction.", "Give a direction.")
+        raise InputError(
+            f"{name} is {vector.tolist()}, which has no direction.", "Give a direction."
+        )
     return frozen_floats(name, vector / length, (3,))
 
 
@@ -61,7 +63,9 @@ def _copy(name: str, values: ArrayLike, dtype: Any) -> Floats:
     try:
         return np.array(values, dtype=dtype, order="C")
     except (TypeError, ValueError) as error:
-        raise InputError(f"{name} are not numbers: {error}.", "Pass an array of numbers.") from error
+        raise InputError(
+            f"{name} are not numbers: {error}.", "Pass an array of numbers."
+        ) from error
 
 
 def _check_shape(name: str, array: NDArray[Any], shape: tuple[int | None, ...]) -> None:

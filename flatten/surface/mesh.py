@@ -1,0 +1,216 @@
+"""Triangle meshes in mm: MouldMesh as it came, SurfaceMesh fit to lay cloth on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from ..arrays import Bools, Floats, Ints, frozen_floats, frozen_ints
+from ..errors import InputError
+
+# A triangle is flat nothing when twice its area is below this share of its longest edge squared.
+# 1e-10: slivers of a CAD tessellation go down to 1e-6; below, float64 normals lose their meaning.
+ZERO_AREA = 1e-10
+# A part is between a fingernail and a ship; outside this, the file's unit was read wrongly.
+SMALLEST_MM, LARGEST_MM = 0.1, 1e6
+
+
+@dataclass(frozen=True, eq=False)
+class MouldMesh:
+    """The mould as it was read: finite, indices in range; may be faulty in every other way.
+
+    `vertices` (n, 3) mm, `faces` (m, 3) indices. `mould/` reports on its faults.
+    """
+
+    vertices: Floats
+    faces: Ints
+
+    def __init__(self, vertices: ArrayLike, faces: ArrayLike) -> None:
+        object.__setattr__(self, "vertices", frozen_floats("vertices", vertices, (None, 3)))
+        object.__setattr__(self, "faces", frozen_ints("faces", faces, (None, 3)))
+        count = len(self.vertices)
+        outside = (self.faces < 0) | (self.faces >= count)
+        if outside.any():
+            bad = np.flatnonzero(outside.any(axis=1))
+            raise InputError(
+                f"Face {bad[0]} uses vertex {self.faces[outside][0]}, but there are only "
+                f"{count} vertices.",
+                "Export the mesh again.",
+                faces=bad,
+            )
+
+    @cached_property
+    def corners(self) -> Floats:
+        """(m, 3, 3) mm: the three corners of each face."""
+        return self.vertices[self.faces]
+
+    @cached_property
+    def double_areas(self) -> Floats:
+        """(m, 3) mm2: normals with the length of twice the face's area."""
+        corners = self.corners
+        return np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+
+    @cached_property
+    def areas(self) -> Floats:
+        """(m,) mm2."""
+        return np.linalg.norm(self.double_areas, axis=1) / 2
+
+    @cached_property
+    def normals(self) -> Floats:
+        """(m, 3) unit normals; zero where a face has no area."""
+        length = 2 * self.areas
+        return self.double_areas / np.where(length > 0, length, 1)[:, None]
+
+    @cached_property
+    def edges(self) -> Edges:
+        """The edges and who shares them."""
+        return Edges(self.faces)
+
+    @property
+    def size_mm(self) -> float:
+        """Diagonal of the box around the used vertices, mm."""
+        if not len(self.faces):
+            return 0.0
+        used = self.vertices[np.unique(self.faces)]
+        return float(np.linalg.norm(np.ptp(used, axis=0)))
+
+
+@dataclass(frozen=True, eq=False, init=False)
+class SurfaceMesh(MouldMesh):
+    """A surface cloth can be laid on: no zero-area face, no edge in three faces, one winding.
+
+    Normals point to the side the cloth is laid on. May have several pieces, holes and
+    handles: the drape asks for one piece that opens flat, and says so itself.
+
+    Raises
+    ------
+    InputError : naming the faces, for a mesh that is not such a surface
+    """
+
+    def __init__(self, vertices: ArrayLike, faces: ArrayLike) -> None:
+        super().__init__(vertices, faces)
+        self._refuse_empty()
+        self._refuse_zero_area()
+        self._refuse_size()
+        self._refuse_shared_and_flipped_edges()
+
+    def _refuse_empty(self) -> None:
+        if not len(self.faces):
+            raise InputError("The surface has no faces.", "Select at least one face.")
+
+    def _refuse_zero_area(self) -> None:
+        corners = self.corners
+        longest2 = ((corners - np.roll(corners, 1, axis=1)) ** 2).sum(axis=2).max(axis=1)
+        zero = np.flatnonzero(~(2 * self.areas > ZERO_AREA * longest2))
+        if len(zero):
+            raise InputError(
+                f"{len(zero)} of {len(self.faces)} faces have no area, the first is face {zero[0]}.",
+                "Merge vertices by distance, or dissolve those faces.",
+                faces=zero,
+            )
+
+    def _refuse_size(self) -> None:
+        if not SMALLEST_MM <= self.size_mm <= LARGEST_MM:
+            raise InputError(
+                f"The surface measures {self.size_mm:.3g} mm corner to corner; parts between "
+                f"{SMALLEST_MM:g} mm and {LARGEST_MM / 1e6:g} km can be laid.",
+                "Check the file's unit (mm, m or inch) and scale the mould.",
+            )
+
+    def _refuse_shared_and_flipped_edges(self) -> None:
+        edges = self.edges
+        if edges.crowded.any():
+            faces = np.flatnonzero(edges.crowded[edges.of_face].any(axis=1))
+            raise InputError(
+                f"{int(edges.crowded.sum())} edges are shared by three faces or more.",
+                "Delete the inner faces so that each edge joins two at most.",
+                faces=faces,
+            )
+        if edges.flipped.any():
+            faces = np.flatnonzero(edges.flipped[edges.of_face].any(axis=1))
+            raise InputError(
+                f"{int(edges.flipped.sum())} edges join faces that look to opposite sides.",
+                "Recalculate the normals so that all look to the lay-up side.",
+                faces=faces,
+            )
+
+
+class Edges:
+    """Undirected edges of (m, 3) faces and who shares them.
+
+    `vertices` (k, 2) low index first; `of_face` (m, 3) the edge from corner j to corner j + 1;
+    `faces` (k, 2) the two faces that share it, -1 where there is none (the first two if more);
+    `count` (k,) faces on it; `flipped` (k,) both faces run along it in the same direction;
+    `crowded` (k,) in three faces or more; `boundary` (k,) in one face only.
+    """
+
+    def __init__(self, faces: Ints) -> None:
+        m = len(faces)
+        start, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()  # edge 3 f + j
+        low, high = np.minimum(start, end), np.maximum(start, end)
+        base = int(faces.max()) + 1 if m else 1
+        keys, first, inverse, count = np.unique(
+            low * base + high, return_index=True, return_inverse=True, return_counts=True
+        )
+        inverse = inverse.ravel()
+        self.vertices: Ints = np.column_stack([keys // base, keys % base])
+        self.of_face: Ints = inverse.reshape(m, 3)
+        self.count: Ints = count
+        order = np.argsort(inverse, kind="stable")
+        offset = np.concatenate([[0], np.cumsum(count)])[:-1]
+        self.faces: Ints = np.full((len(keys), 2), -1)
+        self.faces[:, 0] = first // 3
+        two = np.flatnonzero(count > 1)
+        second = order[offset[two] + 1]
+        self.faces[two, 1] = second // 3
+        self.flipped: Bools = np.zeros(len(keys), bool)
+        self.flipped[two] = (start[first[two]] == start[second]) & (count[two] == 2)
+        self.crowded: Bools = count > 2
+        self.boundary: Bools = count == 1
+
+    def boundary_loops(self, faces: Ints) -> list[Ints]:
+        """Return the closed boundary loops as vertex indices, the surface on their left.
+
+        Raises
+        ------
+        InputError : two loops touch in one vertex (the surface hangs together by a point there)
+        """
+        face, corner = np.nonzero(self.boundary[self.of_face])
+        start, end = faces[face, corner], faces[face, (corner + 1) % 3]
+        following = dict(zip(start.tolist(), end.tolist(), strict=True))
+        if len(following) != len(start):
+            vertex, times = np.unique(start, return_counts=True)
+            pinched = vertex[times > 1]
+            raise InputError(
+                f"The surface hangs together by a single point (vertex {pinched[0]}).",
+                "Add or remove a face there.",
+                faces=np.flatnonzero(np.isin(faces, pinched).any(axis=1)),
+            )
+        loops = []
+        while following:
+            first, vertex = following.popitem()
+            loop = [first]
+            while vertex != first:
+                loop.append(vertex)
+                vertex = following.pop(vertex)
+            loops.append(np.array(loop))
+        return sorted(loops, key=lambda loop: int(loop.min()))
+
+
+def components(faces: Ints, edges: Edges | None = None) -> Ints:
+    """Return (m,) the number of the piece each face belongs to; faces join across shared edges."""
+    edges = edges or Edges(faces)
+    piece = np.arange(len(faces))
+    pairs = edges.faces[edges.faces[:, 1] >= 0]
+    while True:  # each round halves the height of the trees: about log2(m) rounds
+        low = np.minimum(piece[pairs[:, 0]], piece[pairs[:, 1]])
+        merged = piece.copy()
+        np.minimum.at(merged, piece[pairs[:, 0]], low)
+        np.minimum.at(merged, piece[pairs[:, 1]], low)
+        merged = merged[merged[merged]]
+        if (merged == piece).all():
+            return np.unique(piece, return_inverse=True)[1].ravel()
+        piece = merged
