@@ -56,13 +56,15 @@ class MouldMesh:
     @cached_property
     def areas(self) -> Floats:
         """(m,) mm2."""
-        return np.linalg.norm(self.double_areas, axis=1) / 2
+        lengths: Floats = np.linalg.norm(self.double_areas, axis=1)
+        return 0.5 * lengths
 
     @cached_property
     def normals(self) -> Floats:
         """(m, 3) unit normals; zero where a face has no area."""
         length = 2 * self.areas
-        return self.double_areas / np.where(length > 0, length, 1)[:, None]
+        normals: Floats = self.double_areas / np.where(length > 0, length, 1)[:, None]
+        return normals
 
     @cached_property
     def edges(self) -> Edges:
@@ -107,7 +109,7 @@ class SurfaceMesh(MouldMesh):
         zero = np.flatnonzero(~(2 * self.areas > ZERO_AREA * longest2))
         if len(zero):
             raise InputError(
-                f"{len(zero)} of {len(self.faces)} faces have no area, the first is face {zero[0]}.",
+                f"{len(zero)} of {len(self.faces)} faces have no area, the first is {zero[0]}.",
                 "Merge vertices by distance, or dissolve those faces.",
                 faces=zero,
             )
@@ -212,5 +214,6 @@ def components(faces: Ints, edges: Edges | None = None) -> Ints:
         np.minimum.at(merged, piece[pairs[:, 1]], low)
         merged = merged[merged[merged]]
         if (merged == piece).all():
-            return np.unique(piece, return_inverse=True)[1].ravel()
+            number: Ints = np.unique(piece, return_inverse=True)[1].ravel()
+            return number
         piece = merged
