@@ -1,0 +1,68 @@
+"""Ply: one layer of cloth on the mould, as the person designs it."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import Literal
+
+from ..arrays import Floats, Ints, frozen_floats, frozen_ints
+from ..errors import InputError
+from ..surface.cut import Cut
+from ..surface.rosette import Rosette
+
+Method = Literal["worked_out", "least_shear"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ply:
+    """A region of the mould, the cloth that covers it and how it is laid.
+
+    `faces` (k,) triangles of the job's mould, sorted; `tack_mm` (3,) on the region, None: its
+    middle; `id` is unique, stable and safe as a file name; `repeat` plies are laid one on the
+    other from the same design.
+    """
+
+    id: str
+    name: str
+    faces: Ints
+    fabric: str  # Fabric.id
+    angle_deg: float = 0.0
+    tack_mm: Floats | None = None
+    method: Method = "worked_out"
+    cuts: tuple[Cut, ...] = ()
+    use_seams: bool = True  # marked seam edges inside the region are cuts
+    trim_mm: float | None = None  # None: the job's
+    lap_mm: float | None = None  # at seams; None: the cloth's
+    repeat: int = 1
+    rosette: Rosette | None = None  # None: the job's
+
+    def __post_init__(self) -> None:
+        """Sort the faces; refuse what no ply can be."""
+        if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9_-]{0,39}", self.id):
+            raise InputError(
+                f"Ply id '{self.id[:60]}' is not usable as a file name.",
+                "Use up to 40 letters, digits, - and _.",
+            )
+        if not self.name.strip():
+            raise InputError(f"Ply '{self.id}' has no name.", "Give it one.")
+        faces = frozen_ints(f"faces of ply '{self.name}'", self.faces, (None,))
+        if not len(faces):
+            raise InputError(
+                f"Ply '{self.name}' has no faces.", "Select its faces on the mould and assign them."
+            )
+        unique = frozen_ints("faces", sorted(set(faces.tolist())), (None,))
+        object.__setattr__(self, "faces", unique)
+        if self.tack_mm is not None:
+            tack = frozen_floats(f"tack point of ply '{self.name}'", self.tack_mm, (3,))
+            object.__setattr__(self, "tack_mm", tack)
+        if not -360 <= self.angle_deg <= 360:
+            raise InputError(
+                f"Ply '{self.name}': angle is {self.angle_deg}.", "Enter -360 to 360 degrees."
+            )
+        if not 1 <= self.repeat <= 200:
+            raise InputError(f"Ply '{self.name}': repeat is {self.repeat}.", "Enter 1 to 200.")
+        for field in ("trim_mm", "lap_mm"):
+            value = getattr(self, field)
+            if value is not None and not 0 <= value <= 1e4:
+                raise InputError(f"Ply '{self.name}': {field} is {value}.", "Enter zero or more.")

@@ -1,0 +1,152 @@
+"""Dataclasses to plain JSON values and back, strictly: a field we do not know is an error."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+import types
+import typing
+from collections.abc import Mapping
+from typing import Any, Literal, TypeVar, Union, get_args, get_origin
+
+import numpy as np
+
+from .errors import InputError
+
+Record = TypeVar("Record")
+LONGEST_TEXT = 10_000  # characters; a longer name or note is not one a person typed
+LONGEST_LIST = 1_000_000  # entries
+
+
+def to_plain(value: Any) -> Any:
+    """Return `value` as dicts, lists, numbers, strings; dataclass fields in their order."""
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        return {
+            field.name: to_plain(getattr(value, field.name)) for field in dataclasses.fields(value)
+        }
+    if isinstance(value, np.ndarray):
+        return value.tolist()
+    if isinstance(value, np.generic):
+        return value.item()
+    if isinstance(value, tuple | list):
+        return [to_plain(item) for item in value]
+    if isinstance(value, Mapping):
+        return {str(key): to_plain(item) for key, item in value.items()}
+    return value
+
+
+def from_plain(kind: type[Record], data: Any, where: str) -> Record:
+    """Return the dataclass `kind` made from a dict; `where` names the place in messages.
+
+    Raises
+    ------
+    InputError : unknown or missing field, a value of the wrong type, too long, not finite
+    """
+    if not isinstance(data, Mapping):
+        raise InputError(f"{where} is {_short(data)}.", "Write an object with named fields.")
+    hints = typing.get_type_hints(kind)
+    fields = {field.name: field for field in dataclasses.fields(kind)}  # type: ignore[arg-type]
+    unknown = sorted(str(name) for name in data if name not in fields)
+    if unknown:
+        raise InputError(
+            f"{where} has an unknown field '{unknown[0][:60]}'.",
+            "Correct its spelling or remove it; a newer version of the program may have written it.",
+        )
+    values = {name: _read(hints[name], value, f"{where}, {name}") for name, value in data.items()}
+    for name, field in fields.items():
+        optional = (
+            field.default is not dataclasses.MISSING
+            or field.default_factory is not dataclasses.MISSING
+        )
+        if name not in values and not optional:
+            raise InputError(f"{where} lacks the field '{name}'.", "Add it.")
+    return kind(**values)
+
+
+def _read(hint: Any, value: Any, where: str) -> Any:
+    """Return `value` checked against the annotation `hint`."""
+    origin, args = get_origin(hint), get_args(hint)
+    if origin in (Union, types.UnionType):
+        if value is None and type(None) in args:
+            return None
+        rest = [arg for arg in args if arg is not type(None)]
+        return _read_any(rest, value, where)
+    if origin is Literal:
+        if value not in args or isinstance(value, bool) != isinstance(args[0], bool):
+            raise InputError(
+                f"{where} is {_short(value)}.", f"Use one of {', '.join(map(str, args))}."
+            )
+        return value
+    if origin is tuple:
+        return _read_tuple(args, value, where)
+    if origin is dict:
+        if not isinstance(value, Mapping) or len(value) > LONGEST_LIST:
+            raise InputError(f"{where} is {_short(value)}.", "Write an object.")
+        return {str(key): _read(args[1], item, f"{where}, {key}") for key, item in value.items()}
+    if origin is np.ndarray:
+        return np.array(_numbers(value, where))
+    if dataclasses.is_dataclass(hint) and isinstance(hint, type):
+        return from_plain(hint, value, where)
+    return _read_scalar(hint, value, where)
+
+
+def _read_any(hints: list[Any], value: Any, where: str) -> Any:
+    if len(hints) == 1:
+        return _read(hints[0], value, where)
+    for hint in hints:
+        plain = get_origin(hint) or hint
+        if isinstance(value, str) == (plain is str or plain is Literal):
+            return _read(hint, value, where)
+    raise InputError(f"{where} is {_short(value)}.", "Use a value of the documented kind.")
+
+
+def _read_tuple(args: tuple[Any, ...], value: Any, where: str) -> tuple[Any, ...]:
+    if not isinstance(value, list | tuple) or len(value) > LONGEST_LIST:
+        raise InputError(f"{where} is {_short(value)}.", "Write a list.")
+    if len(args) == 2 and args[1] is Ellipsis:
+        return tuple(_read(args[0], item, f"{where} {i + 1}") for i, item in enumerate(value))
+    if len(value) != len(args):
+        raise InputError(f"{where} has {len(value)} entries.", f"Write {len(args)}.")
+    return tuple(
+        _read(arg, item, f"{where} {i + 1}")
+        for i, (arg, item) in enumerate(zip(args, value, strict=True))
+    )
+
+
+def _read_scalar(hint: Any, value: Any, where: str) -> Any:
+    if hint is bool and isinstance(value, bool):
+        return value
+    if hint is int and isinstance(value, int) and not isinstance(value, bool):
+        if abs(value) < 2**63:
+            return value
+        raise InputError(f"{where} is {value:.3e}.", "Use a smaller number.")
+    if hint is float and isinstance(value, int | float) and not isinstance(value, bool):
+        if (isinstance(value, float) and math.isfinite(value)) or (
+            isinstance(value, int) and abs(value) < 2**63
+        ):
+            return float(value)
+        raise InputError(f"{where} is {_short(value)}.", "Use a finite number.")
+    if hint is str and isinstance(value, str):
+        if len(value) <= LONGEST_TEXT:
+            return value
+        raise InputError(f"{where} is {len(value)} characters long.", "Shorten it.")
+    if hint is Any:
+        return value
+    name = {bool: "true or false", int: "a whole number", float: "a number", str: "a text"}.get(
+        hint, str(hint)
+    )
+    raise InputError(f"{where} is {_short(value)}.", f"Write {name}.")
+
+
+def _numbers(value: Any, where: str) -> Any:
+    """Return nested lists of finite numbers, refused otherwise."""
+    if isinstance(value, list | tuple):
+        if len(value) > LONGEST_LIST:
+            raise InputError(f"{where} has {len(value)} entries.", "Use fewer.")
+        return [_numbers(item, where) for item in value]
+    return _read_scalar(int if isinstance(value, int) else float, value, where)
+
+
+def _short(value: Any) -> str:
+    text = repr(value)
+    return text if len(text) <= 60 else text[:57] + "..."
