@@ -50,7 +50,7 @@ def from_plain(kind: type[Record], data: Any, where: str) -> Record:
     if unknown:
         raise InputError(
             f"{where} has an unknown field '{unknown[0][:60]}'.",
-            "Correct its spelling or remove it; a newer version of the program may have written it.",
+            "Correct or remove it; a newer version of the program may have written it.",
         )
     values = {name: _read(hints[name], value, f"{where}, {name}") for name, value in data.items()}
     for name, field in fields.items():

@@ -1,0 +1,303 @@
+"""Job: everything a run needs, as one value; the job folder is the same on disk."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import json
+import os
+import zipfile
+import zlib
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from .arrays import Floats, Ints, frozen_ints
+from .cloth.fabric import Fabric
+from .errors import InputError
+from .export.paper import PaperSettings
+from .laminate.ply import Ply
+from .laminate.settings import LaminateSettings
+from .mould.settings import MouldSettings
+from .nest.roll import Stock
+from .nest.settings import NestSettings
+from .pattern.settings import Dressing
+from .records import from_plain, to_plain
+from .surface.mesh import MouldMesh
+from .surface.rosette import Rosette
+
+FORMAT = "mouldply job"
+VERSION = 1
+JOB_FILE, ARRAY_FILE = "job.json", "arrays.npz"
+MOST_JSON_BYTES = 64 * 2**20  # a job of 200 plies is below 1 MB
+MOST_ARRAY_BYTES = 2 * 2**30  # ten million faces
+MOST_ARRAYS = 1000
+MOST_PLIES = 500
+_DAMAGED = (ValueError, zipfile.BadZipFile, zlib.error, EOFError, KeyError, NotImplementedError)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settings:
+    """Everything that is not the mould, the plies or the stock."""
+
+    mould: MouldSettings = field(default_factory=MouldSettings)
+    dressing: Dressing = field(default_factory=Dressing)
+    laminate: LaminateSettings = field(default_factory=LaminateSettings)
+    nest: NestSettings = field(default_factory=NestSettings)
+    paper: PaperSettings = field(default_factory=PaperSettings)
+    edge_mm: float | None = None  # triangles are refined to this; None: 5 mm or 1/60 of the size
+    seed: int = 20_011
+
+    def __post_init__(self) -> None:
+        """Refuse an edge length nothing can be refined to."""
+        if self.edge_mm is not None and not 0.05 <= self.edge_mm <= 1e4:
+            raise InputError(
+                f"Settings: edge_mm is {self.edge_mm}.", "Enter 0.05 mm or more, or leave it empty."
+            )
+        if not 0 <= self.seed < 2**32:
+            raise InputError(f"Settings: seed is {self.seed}.", "Enter 0 to 4294967295.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Job:
+    """A mould in mm, plies with the tool side first, their cloth, stock and settings.
+
+    `seams` (k, 2) vertex pairs of marked seam edges; `polygons` (m,) the face each triangle
+    came from in the modelling program (empty: each its own).
+
+    Raises
+    ------
+    InputError : no plies, ids used twice, unknown cloth, faces the mould does not have
+    """
+
+    part: str
+    mould: MouldMesh
+    plies: tuple[Ply, ...]
+    rosette: Rosette
+    fabrics: tuple[Fabric, ...]
+    stock: Stock = field(default_factory=Stock)
+    settings: Settings = field(default_factory=Settings)
+    seams: Ints = field(default_factory=lambda: np.zeros((0, 2), np.int64))
+    polygons: Ints = field(default_factory=lambda: np.zeros(0, np.int64))
+
+    def __post_init__(self) -> None:
+        """Check that the parts know each other."""
+        object.__setattr__(self, "seams", frozen_ints("seams", self.seams, (None, 2)))
+        object.__setattr__(self, "polygons", frozen_ints("polygons", self.polygons, (None,)))
+        if not self.part.strip():
+            raise InputError("The part has no name.", "Name it.")
+        if not self.plies:
+            raise InputError(f"Part '{self.part}' has no plies.", "Add a ply.")
+        _refuse_doubles("Ply", [ply.id for ply in self.plies])
+        _refuse_doubles("Cloth", [fabric.id for fabric in self.fabrics])
+        for ply in self.plies:
+            self.fabric_of(ply)
+            if ply.faces[0] < 0 or ply.faces[-1] >= len(self.mould.faces):
+                raise InputError(
+                    f"Ply '{ply.name}' lies on face {ply.faces[-1]}, but the mould has "
+                    f"{len(self.mould.faces)} faces.",
+                    "Assign the ply's faces again.",
+                )
+        if len(self.seams) and not (
+            0 <= self.seams.min() <= self.seams.max() < len(self.mould.vertices)
+        ):
+            raise InputError(
+                "A seam uses a vertex the mould does not have.", "Mark the seams again."
+            )
+        if len(self.polygons) not in (0, len(self.mould.faces)):
+            raise InputError(
+                f"{len(self.polygons)} polygon numbers for {len(self.mould.faces)} faces.",
+                "Write the job again from the mould.",
+            )
+
+    def fabric_of(self, ply: Ply) -> Fabric:
+        """Return the ply's cloth."""
+        for fabric in self.fabrics:
+            if fabric.id == ply.fabric:
+                return fabric
+        raise InputError(
+            f"Ply '{ply.name}' asks for cloth '{ply.fabric}', which is not in the job.",
+            "Choose a cloth from the library.",
+        )
+
+    def rosette_of(self, ply: Ply) -> Rosette:
+        """Return the rosette the ply's angle is counted from."""
+        return ply.rosette or self.rosette
+
+    @property
+    def digest(self) -> str:
+        """SHA-256 over every input: a result that carries another one is out of date."""
+        text, arrays = _parts(self)
+        sums = hashlib.sha256(text.encode())
+        for name in sorted(arrays):
+            array = np.ascontiguousarray(arrays[name])
+            sums.update(f"{name} {array.dtype.str} {array.shape}".encode())
+            sums.update(array.tobytes())
+        return sums.hexdigest()
+
+    def __eq__(self, other: object) -> bool:
+        """Two jobs are equal when all their inputs are."""
+        return isinstance(other, Job) and self.digest == other.digest
+
+    def __hash__(self) -> int:
+        """Hash of the inputs."""
+        return hash(self.digest)
+
+
+def save_job(job: Job, folder: Path) -> None:
+    """Write the job folder: `job.json` and `arrays.npz`, each whole or not at all.
+
+    Raises
+    ------
+    InputError : the folder cannot be written
+    """
+    text, arrays = _parts(job)
+    packed = io.BytesIO()
+    np.savez_compressed(packed, **arrays)  # type: ignore[arg-type]
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, content in ((ARRAY_FILE, packed.getvalue()), (JOB_FILE, text.encode())):
+            fresh = folder / f".{name}.new"
+            fresh.write_bytes(content)
+            os.replace(fresh, folder / name)
+    except OSError as error:
+        raise InputError(
+            f"The job folder '{folder}' cannot be written: {error.strerror}.",
+            "Choose a folder you may write to.",
+        ) from error
+
+
+def load_job(folder: Path) -> Job:
+    """Read a job folder back; equal to the job that was saved.
+
+    Raises
+    ------
+    InputError : missing, damaged, too large, of a newer version, or with unknown fields
+    """
+    data = _read_json(folder / JOB_FILE)
+    arrays = _read_arrays(folder / ARRAY_FILE)
+    if data.pop("format", None) != FORMAT:
+        raise InputError(f"'{folder / JOB_FILE}' is not a job.", "Choose a job folder.")
+    version = data.pop("version", None)
+    if not isinstance(version, int) or isinstance(version, bool) or version < 1:
+        raise InputError(f"The job's version is {version!r}.", "Write the job again.")
+    if version > VERSION:
+        raise InputError(
+            f"The job was written by a newer version ({version}; this one reads {VERSION}).",
+            "Update mouldply.",
+        )
+    plies = data.pop("plies", None)
+    if not isinstance(plies, list) or len(plies) > MOST_PLIES:
+        raise InputError("The job's plies are not a list of at most 500.", "Write the job again.")
+    read = from_plain(_JobText, data, "job")
+    return Job(
+        part=read.part,
+        mould=MouldMesh(_array(arrays, "vertices"), _array(arrays, "faces")),
+        plies=tuple(_read_ply(i, plain, arrays) for i, plain in enumerate(plies)),
+        rosette=read.rosette,
+        fabrics=read.fabrics,
+        stock=read.stock,
+        settings=read.settings,
+        seams=_array(arrays, "seams"),
+        polygons=_array(arrays, "polygons"),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _JobText:
+    """The part of a job that is text."""
+
+    part: str
+    rosette: Rosette
+    fabrics: tuple[Fabric, ...]
+    stock: Stock = field(default_factory=Stock)
+    settings: Settings = field(default_factory=Settings)
+
+
+def _parts(job: Job) -> tuple[str, dict[str, Floats | Ints]]:
+    """Return the job's JSON text and its arrays."""
+    arrays: dict[str, Floats | Ints] = {
+        "vertices": job.mould.vertices,
+        "faces": job.mould.faces,
+        "seams": job.seams,
+        "polygons": job.polygons,
+    }
+    plies = []
+    for number, ply in enumerate(job.plies):
+        plain = to_plain(ply)
+        del plain["faces"]  # long: goes with the arrays
+        plies.append(plain)
+        arrays[f"ply{number}"] = ply.faces
+    text = _JobText(
+        part=job.part,
+        rosette=job.rosette,
+        fabrics=job.fabrics,
+        stock=job.stock,
+        settings=job.settings,
+    )
+    data = {"format": FORMAT, "version": VERSION, **to_plain(text), "plies": plies}
+    return json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False) + "\n", arrays
+
+
+def _read_ply(number: int, plain: Any, arrays: Mapping[str, Any]) -> Ply:
+    where = f"job, ply {number + 1}"
+    if not isinstance(plain, dict) or "faces" in plain:
+        raise InputError(f"{where} is not a ply.", "Write the job again.")
+    faces = _array(arrays, f"ply{number}")
+    if not len(faces):
+        raise InputError(f"{where} has no faces.", "Assign the ply's faces again.")
+    ply = from_plain(Ply, {**plain, "faces": [0]}, where)
+    return replace(ply, faces=faces)
+
+
+def _read_json(file: Path) -> dict[str, Any]:
+    try:
+        if file.stat().st_size > MOST_JSON_BYTES:
+            raise InputError(
+                f"'{file}' has {file.stat().st_size / 2**20:.0f} MB.", "Choose a job folder."
+            )
+        data = json.loads(file.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise InputError(
+            f"'{file}' cannot be read: {error.strerror}.", "Choose a job folder."
+        ) from error
+    except (ValueError, RecursionError) as error:
+        raise InputError(f"'{file}' is damaged: {error}.", "Write the job again.") from error
+    if not isinstance(data, dict):
+        raise InputError(f"'{file}' is not a job.", "Choose a job folder.")
+    return data
+
+
+def _read_arrays(file: Path) -> dict[str, Any]:
+    """Return the arrays of an .npz: sizes bounded before memory is taken, never unpickled."""
+    try:
+        with zipfile.ZipFile(file) as packed:
+            members = packed.infolist()
+            size = sum(member.file_size for member in members)
+        if size > MOST_ARRAY_BYTES or len(members) > MOST_ARRAYS:
+            raise InputError(
+                f"'{file}' would unpack to {size / 2**20:.0f} MB in {len(members)} arrays.",
+                "Choose a job folder written by this program.",
+            )
+        with np.load(file, allow_pickle=False) as packed_arrays:
+            return {name: packed_arrays[name] for name in packed_arrays.files}
+    except OSError as error:
+        reason = error.strerror or "not readable"
+        raise InputError(f"'{file}' cannot be read: {reason}.", "Choose a job folder.") from error
+    except _DAMAGED as error:
+        raise InputError(f"'{file}' is damaged: {error}.", "Write the job again.") from error
+
+
+def _array(arrays: Mapping[str, Any], name: str) -> Any:
+    if not isinstance(arrays.get(name), np.ndarray):
+        raise InputError(f"'{ARRAY_FILE}' lacks the array '{name}'.", "Write the job again.")
+    return arrays[name]
+
+
+def _refuse_doubles(what: str, ids: list[str]) -> None:
+    doubles = sorted({name for name in ids if ids.count(name) > 1})
+    if doubles:
+        raise InputError(f"{what} id '{doubles[0]}' is used twice.", "Give each its own id.")
