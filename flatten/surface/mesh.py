@@ -87,31 +87,36 @@ class SurfaceMesh(MouldMesh):
     Normals point to the side the cloth is laid on. May have several pieces, holes and
     handles: the drape asks for one piece that opens flat, and says so itself.
 
+    `source_faces` (m,), where given, are the numbers errors call the faces by: those of the mould.
+
     Raises
     ------
     InputError : naming the faces, for a mesh that is not such a surface
     """
 
-    def __init__(self, vertices: ArrayLike, faces: ArrayLike) -> None:
+    def __init__(
+        self, vertices: ArrayLike, faces: ArrayLike, *, source_faces: Ints | None = None
+    ) -> None:
         super().__init__(vertices, faces)
+        names = np.arange(len(self.faces)) if source_faces is None else source_faces
         self._refuse_empty()
-        self._refuse_zero_area()
+        self._refuse_zero_area(names)
         self._refuse_size()
-        self._refuse_shared_and_flipped_edges()
+        self._refuse_shared_and_flipped_edges(names)
 
     def _refuse_empty(self) -> None:
         if not len(self.faces):
             raise InputError("The surface has no faces.", "Select at least one face.")
 
-    def _refuse_zero_area(self) -> None:
+    def _refuse_zero_area(self, names: Ints) -> None:
         corners = self.corners
         longest2 = ((corners - np.roll(corners, 1, axis=1)) ** 2).sum(axis=2).max(axis=1)
         zero = np.flatnonzero(~(2 * self.areas > ZERO_AREA * longest2))
         if len(zero):
             raise InputError(
-                f"{len(zero)} of {len(self.faces)} faces have no area, the first is {zero[0]}.",
+                f"{len(zero)} of {len(self.faces)} faces have no area, the first is {names[zero[0]]}.",
                 "Merge vertices by distance, or dissolve those faces.",
-                faces=zero,
+                faces=names[zero],
             )
 
     def _refuse_size(self) -> None:
@@ -122,21 +127,21 @@ class SurfaceMesh(MouldMesh):
                 "Check the file's unit (mm, m or inch) and scale the mould.",
             )
 
-    def _refuse_shared_and_flipped_edges(self) -> None:
+    def _refuse_shared_and_flipped_edges(self, names: Ints) -> None:
         edges = self.edges
         if edges.crowded.any():
             faces = np.flatnonzero(edges.crowded[edges.of_face].any(axis=1))
             raise InputError(
                 f"{int(edges.crowded.sum())} edges are shared by three faces or more.",
                 "Delete the inner faces so that each edge joins two at most.",
-                faces=faces,
+                faces=names[faces],
             )
         if edges.flipped.any():
             faces = np.flatnonzero(edges.flipped[edges.of_face].any(axis=1))
             raise InputError(
                 f"{int(edges.flipped.sum())} edges join faces that look to opposite sides.",
                 "Recalculate the normals so that all look to the lay-up side.",
-                faces=faces,
+                faces=names[faces],
             )
 
 
@@ -203,17 +208,30 @@ class Edges:
 
 
 def components(faces: Ints, edges: Edges | None = None) -> Ints:
-    """Return (m,) the number of the piece each face belongs to; faces join across shared edges."""
+    """Return (m,) the number of the piece each face belongs to; faces join across shared edges.
+
+    Pieces are numbered in the order of their lowest face.
+    """
     edges = edges or Edges(faces)
-    piece = np.arange(len(faces))
-    pairs = edges.faces[edges.faces[:, 1] >= 0]
-    while True:  # each round halves the height of the trees: about log2(m) rounds
-        low = np.minimum(piece[pairs[:, 0]], piece[pairs[:, 1]])
-        merged = piece.copy()
-        np.minimum.at(merged, piece[pairs[:, 0]], low)
-        np.minimum.at(merged, piece[pairs[:, 1]], low)
+    lowest = joined(len(faces), edges.faces[edges.faces[:, 1] >= 0])
+    number: Ints = np.unique(lowest, return_inverse=True)[1].ravel()
+    return number
+
+
+def joined(count: int, pairs: Ints) -> Ints:
+    """Return (count,) the lowest number each of `count` things hangs together with by (k, 2) pairs.
+
+    Source: Shiloach & Vishkin, An O(log n) parallel connectivity algorithm, 1982: hook the
+    higher root under the lower, then halve the paths.
+    """
+    lowest = np.arange(count)
+    while True:  # each round halves the height of the trees: about log2(count) rounds
+        first, second = lowest[pairs[:, 0]], lowest[pairs[:, 1]]
+        low = np.minimum(first, second)
+        merged = lowest.copy()
+        np.minimum.at(merged, first, low)
+        np.minimum.at(merged, second, low)
         merged = merged[merged[merged]]
-        if (merged == piece).all():
-            number: Ints = np.unique(piece, return_inverse=True)[1].ravel()
-            return number
-        piece = merged
+        if (merged == lowest).all():
+            return lowest
+        lowest = merged
