@@ -1,0 +1,61 @@
+"""The command line: `mouldply`, and the same as `python -m flatten`."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+
+from . import __version__
+from .errors import FlattenError
+
+DONE, BUG, CHANGE_SOMETHING = 0, 1, 2
+
+ABOUT = """\
+From a mould to cut cloth: plies drawn on a mould model become flat patterns, a nested roll,
+cutter files, full-size paper templates and a lay-up sheet. Lengths are millimetres.
+
+  mouldply run hatch.blend --out cut/     everything, from a Blender file
+  mouldply run my_job/ --out cut/         the same from a job folder
+  mouldply check hatch.blend              look at mould and plies, write nothing
+"""
+ENDING = """\
+Exit codes: 0 done; 2 you must change something (one line says what and how); 1 a bug.
+Cloth on a mould is craft: follow the resin's data sheet and your shop's safety rules first.
+"""
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command; return the exit code."""
+    parser = _parser()
+    given = parser.parse_args(arguments)
+    if not hasattr(given, "command"):
+        parser.print_help()
+        return DONE
+    try:
+        code: int = given.command(given)
+    except FlattenError as error:
+        from .commands.show import tell_error
+
+        tell_error(error, given)
+        return CHANGE_SOMETHING
+    return code
+
+
+def _parser() -> argparse.ArgumentParser:
+    from .commands import run
+
+    parser = argparse.ArgumentParser(
+        prog="mouldply",
+        description=ABOUT,
+        epilog=ENDING,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--version", action="version", version=f"mouldply {__version__}")
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND")
+    run.add_parsers(commands)
+    return parser
+
+
+if __name__ == "__main__":
+    sys.exit(main())

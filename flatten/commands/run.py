@@ -1,0 +1,102 @@
+"""`mouldply run` and `mouldply check`: a mould with plies becomes files, or findings."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from ..errors import InputError
+from . import show
+
+if TYPE_CHECKING:
+    from ..job import Job
+
+DONE, CHANGE_SOMETHING = 0, 2
+
+
+def add_parsers(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the two commands."""
+    run = commands.add_parser("run", help="make everything that is needed at the bench")
+    run.add_argument("mould", type=Path, help="a .blend file or a job folder")
+    run.add_argument("--out", type=Path, help="folder for the files (default: beside the mould)")
+    run.set_defaults(command=run_command)
+    check = commands.add_parser("check", help="look at mould and plies, write nothing")
+    check.add_argument("mould", type=Path, help="a .blend file or a job folder")
+    check.set_defaults(command=check_command)
+    for parser in (run, check):
+        parser.add_argument("--json", action="store_true", help="print the summary as JSON")
+        parser.add_argument(
+            "--progress", type=Path, metavar="FILE", help="append progress to FILE, a line a step"
+        )
+
+
+def run_command(given: argparse.Namespace) -> int:
+    """Read, run, write, tell."""
+    from ..deliver import deliver, summary
+    from ..run import run, stored_layouts
+
+    with show.progress(given) as progress:
+        progress(0.0, "reading the mould")
+        job = read_mould(given.mould)
+        folder = given.out or _beside(given.mould)
+        result = run(job, progress=progress, stored=stored_layouts(folder))
+        deliver(result, job, folder, progress=progress)
+    facts = summary(result, job)
+    if given.json:
+        print(json.dumps(facts, ensure_ascii=False, indent=1))
+    else:
+        show.tell_result(facts, folder)
+    return CHANGE_SOMETHING if result.stopped else DONE
+
+
+def check_command(given: argparse.Namespace) -> int:
+    """Read, drape, tell the findings."""
+    from ..deliver import summary
+    from ..run import run
+
+    with show.progress(given) as progress:
+        progress(0.0, "reading the mould")
+        job = read_mould(given.mould)
+        result = run(job, progress=progress, upto="patterns")
+    facts = summary(result, job)
+    if given.json:
+        print(json.dumps(facts, ensure_ascii=False, indent=1))
+    else:
+        show.tell_findings(facts)
+    return CHANGE_SOMETHING if result.stopped else DONE
+
+
+def read_mould(path: Path) -> Job:
+    """Return the job in a job folder, or in a file some installed reader knows.
+
+    Raises
+    ------
+    InputError : no such file, no reader for it, or whatever the reader finds wrong
+    """
+    from ..job import load_job
+
+    if path.is_dir():
+        return load_job(path)
+    if not path.is_file():
+        raise InputError(f"There is no file or folder '{path}'.", "Check the name.")
+    return _reader_for(path.suffix.lower().removeprefix("."))(path)  # type: ignore[no-any-return]
+
+
+def _reader_for(kind: str):  # type: ignore[no-untyped-def]  # an entry point: its type is its own
+    """Return the reader for this kind of file; readers outside the engine register themselves."""
+    from importlib.metadata import entry_points
+
+    for entry in entry_points(group="mouldply.readers"):
+        if entry.name == kind:
+            return entry.load()
+    raise InputError(
+        f"Files of kind '.{kind}' cannot be read here.",
+        "Use a .blend file with mouldply and bpy installed (pip install 'mouldply[blender]'), "
+        "or a job folder.",
+    )
+
+
+def _beside(mould: Path) -> Path:
+    return mould / "cut" if mould.is_dir() else mould.with_name(f"{mould.stem} cut")

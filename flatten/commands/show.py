@@ -1,0 +1,126 @@
+"""What the command line shows people: progress, tables, one-line errors."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from ..errors import FlattenError
+from ..progress import Progress
+
+MARKS = {"note": "·", "warning": "!", "stop": "X"}
+
+
+@contextmanager
+def progress(given: argparse.Namespace) -> Iterator[Progress]:
+    """Yield a progress that draws a bar on a terminal, and appends to a file where asked."""
+    from rich.console import Console
+    from rich.progress import BarColumn, TextColumn, TimeElapsedColumn
+    from rich.progress import Progress as Bar
+
+    console = Console(stderr=True)
+    log = given.progress.open("a", encoding="utf-8") if given.progress else None
+    columns = (TextColumn("{task.description:<44}"), BarColumn(), TimeElapsedColumn())
+    with Bar(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:
+        task = bar.add_task("", total=1.0)
+
+        def tell(share: float, what: str) -> None:
+            bar.update(task, completed=share, description=what[:44])
+            if log:
+                log.write(json.dumps({"share": round(share, 4), "what": what}) + "\n")
+                log.flush()
+
+        try:
+            yield tell
+        finally:
+            if log:
+                log.close()
+
+
+def tell_error(error: FlattenError, given: argparse.Namespace) -> None:
+    """Print the error as one line; beside a progress file also leave it as `error.json`."""
+    print(f"mouldply: {error}", file=sys.stderr)
+    log: Path | None = getattr(given, "progress", None)
+    if log:
+        facts = {"message": error.message, "hint": error.hint, "faces": list(error.faces)}
+        (log.parent / "error.json").write_text(json.dumps(facts), encoding="utf-8")
+
+
+def tell_result(facts: Mapping[str, Any], folder: Path) -> None:
+    """Print what a run made: plies, rolls, totals, findings, files."""
+    from rich.console import Console
+    from rich.table import Table
+
+    console = Console()
+    plies = Table(title=f"{facts['part']}: plies, tool side first", title_justify="left")
+    for name, side in (
+        ("Ply", "left"), ("Cloth", "left"), ("Angle", "right"), ("Pieces", "right"),
+        ("Area m²", "right"), ("Largest shear", "right"), ("Beyond locking", "right"),
+    ):  # fmt: skip
+        plies.add_column(name, justify=side)  # type: ignore[arg-type]
+    for ply in facts["plies"]:
+        plies.add_row(
+            f"{ply['number']} {ply['name']}",
+            ply["fabric_name"],
+            f"{ply['angle_deg']:g}°",
+            str(ply["pieces"]),
+            f"{ply['area_mm2'] / 1e6:.3f}",
+            f"{ply['max_shear_deg']:.1f}°",
+            f"{100 * ply['locked_area_fraction']:.2f} %",
+        )
+    console.print(plies)
+    if facts["rolls"]:
+        console.print(_rolls(facts["rolls"]))
+    totals = facts.get("totals")
+    if totals:
+        console.print(
+            f"Resin to weigh {totals['resin_to_weigh_g']:.0f} g · thickness "
+            f"{totals['thickness_mm']:.2f} mm · part mass {totals['part_mass_g']:.0f} g"
+        )
+    tell_findings(facts)
+    console.print(f"Files are in [bold]{folder}[/bold]", highlight=False, soft_wrap=True)
+
+
+def _rolls(rolls: list[Mapping[str, Any]]) -> Any:
+    from rich.table import Table
+
+    table = Table(title="Rolls", title_justify="left")
+    for name, side in (
+        ("Cloth", "left"), ("Width mm", "right"), ("Length used mm", "right"),
+        ("Pieces", "right"), ("Offcuts kept", "right"), ("Waste", "right"), ("Cost", "right"),
+    ):  # fmt: skip
+        table.add_column(name, justify=side)  # type: ignore[arg-type]
+    for roll in rolls:
+        table.add_row(
+            roll["fabric_name"],
+            f"{roll['width_mm']:.0f}",
+            f"{roll['used_length_mm']:.0f}",
+            f"{100 * roll['pieces_fraction']:.1f} %",
+            f"{100 * roll['offcuts_fraction']:.1f} %",
+            f"{100 * roll['waste_fraction']:.1f} %",
+            f"{roll['cost']:.2f}" if roll["cost"] else "-",
+        )
+    return table
+
+
+def tell_findings(facts: Mapping[str, Any]) -> None:
+    """Print the findings, the gravest first."""
+    from rich.console import Console
+    from rich.markup import escape
+
+    console = Console()
+    findings = facts["findings"]
+    if not findings:
+        console.print("No findings.")
+        return
+    order = ("stop", "warning", "note")
+    console.print(f"{len(findings)} findings (X stops, ! look at it, · good to know)")
+    for finding in sorted(findings, key=lambda one: order.index(one["severity"])):
+        ply = f"{finding['ply_id']}: " if finding["ply_id"] else ""
+        text = f" {MARKS[finding['severity']]} {ply}{finding['message']} {finding['hint']}"
+        console.print(escape(text), highlight=False)

@@ -1,0 +1,169 @@
+"""A folder of results that is whole or plainly unfinished: staged, then swapped in, index last."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import shutil
+import stat
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from .errors import InputError
+
+INDEX = "result.json"
+# The set is written here first. It is whole once its own index is there, so a run that was
+# killed while swapping is completed by whoever opens the folder next.
+STAGING = ".mouldply-new"
+MOST_INDEX_BYTES = 64 * 2**20
+
+
+def write_set(folder: Path, files: Mapping[str, bytes], index: Mapping[str, Any]) -> None:
+    """Replace the folder's set of results by `files` and its index.
+
+    The index gets `files`: the SHA-256 of every other file. Files of the old set that the new
+    one does not have are removed; anything that is not ours stays. Killed at any moment, the
+    old set or the new one is whole, or `settle` makes it so.
+
+    Raises
+    ------
+    InputError : the folder cannot be written or the disk is full; the old set is intact
+    """
+    index = {**index, "files": {name: digest(content) for name, content in sorted(files.items())}}
+    text = json.dumps(index, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        settle(folder)
+        _refuse_strangers(folder, files)
+        staging = folder / STAGING
+        _remove(staging)
+        staging.mkdir()
+        for name, content in sorted(files.items()):
+            _write(staging / name, content)
+        _write(staging / INDEX, text.encode())
+        _sync_folder(staging)
+        settle(folder)
+    except OSError as error:
+        _remove_unfinished(folder)
+        raise InputError(
+            f"The folder '{folder}' cannot be written: {error.strerror or error}.",
+            "Free some space or choose a folder you may write to; the old files are unchanged.",
+        ) from error
+
+
+def settle(folder: Path) -> None:
+    """Finish what a killed run left: swap a whole staged set in, remove an unfinished one."""
+    staging = folder / STAGING
+    if not staging.is_dir() or staging.is_symlink():
+        return
+    fresh = staging / INDEX
+    if not fresh.is_file():
+        _remove(staging)
+        return
+    new = json.loads(fresh.read_text(encoding="utf-8"))
+    for name in sorted(_names(folder / INDEX) - set(new["files"])):
+        (folder / name).unlink(missing_ok=True)
+    for name in sorted(new["files"]):
+        if (staging / name).exists():  # else it was moved before the kill
+            os.replace(staging / name, folder / name)
+    os.replace(fresh, folder / INDEX)
+    _sync_folder(folder)
+    _remove(staging)
+
+
+def read_index(folder: Path) -> dict[str, Any]:
+    """Return the folder's index after checking every file against its digest.
+
+    Raises
+    ------
+    InputError : no set, or one that is not whole
+    """
+    if (folder / STAGING / INDEX).is_file():
+        settle(folder)
+    file = folder / INDEX
+    try:
+        if file.stat().st_size > MOST_INDEX_BYTES:
+            raise InputError(f"'{file}' is too large to be ours.", "Choose a folder of results.")
+        index: dict[str, Any] = json.loads(file.read_text(encoding="utf-8"))
+        files = dict(index["files"])
+    except OSError as error:
+        raise InputError(
+            f"'{folder}' holds no finished results: {error.strerror}.", "Run the job again."
+        ) from error
+    except (ValueError, KeyError, TypeError, RecursionError) as error:
+        raise InputError(f"'{file}' is damaged: {error}.", "Run the job again.") from error
+    for name, wanted in files.items():
+        if not _plain(name):
+            raise InputError(f"'{file}' names the file '{name}'.", "Run the job again.")
+        if not (folder / name).is_file() or digest((folder / name).read_bytes()) != wanted:
+            raise InputError(
+                f"'{folder / name}' is missing or was changed after it was written.",
+                "Run the job again.",
+            )
+    return index
+
+
+def digest(content: bytes) -> str:
+    """Return the SHA-256 of a file's bytes, as hex."""
+    return hashlib.sha256(content).hexdigest()
+
+
+def _names(index: Path) -> set[str]:
+    """Return the files an index lists; none where it cannot be read."""
+    try:
+        if index.stat().st_size > MOST_INDEX_BYTES:
+            return set()
+        names = json.loads(index.read_text(encoding="utf-8"))["files"]
+        return {name for name in names if _plain(name)}
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+        return set()
+
+
+def _refuse_strangers(folder: Path, files: Mapping[str, bytes]) -> None:
+    """Refuse to overwrite a file that no run of ours has written."""
+    strangers = sorted(set(files) - _names(folder / INDEX))
+    for name in [*strangers, *([] if _names(folder / INDEX) else [INDEX])]:
+        if (folder / name).exists() or (folder / name).is_symlink():
+            raise InputError(
+                f"'{folder / name}' is already there and was not written by mouldply.",
+                "Choose an empty folder, or move that file away.",
+            )
+
+
+def _plain(name: str) -> bool:
+    """Whether a name stays in its folder."""
+    return bool(name) and name not in (".", "..") and not set(name) & set("/\\:\0")
+
+
+def _write(file: Path, content: bytes) -> None:
+    with file.open("wb") as handle:
+        handle.write(content)
+        handle.flush()
+        os.fsync(handle.fileno())
+
+
+def _sync_folder(folder: Path) -> None:
+    """Make renames last through a power cut; Windows has no such call and needs none."""
+    if os.name == "nt":
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def _remove(folder: Path) -> None:
+    if folder.is_symlink() or (folder.exists() and not stat.S_ISDIR(folder.stat().st_mode)):
+        folder.unlink()
+    elif folder.exists():
+        shutil.rmtree(folder)
+
+
+def _remove_unfinished(folder: Path) -> None:
+    """Give the space of an unfinished set back; a whole one stays to be settled."""
+    staging = folder / STAGING
+    if staging.is_dir() and not (staging / INDEX).is_file():
+        shutil.rmtree(staging, ignore_errors=True)
