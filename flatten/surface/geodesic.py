@@ -1,0 +1,263 @@
+"""Straightest lines over the triangles: where a thread runs, or a straight cut.
+
+Source: Polthier & Schmies, Straightest Geodesics on Polyhedral Surfaces, 1998: across an edge
+the line goes straight on in the unfolded pair; through a vertex it leaves equal angles on both
+sides.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..arrays import Floats, Ints
+from .mesh import MouldMesh
+
+# A crossing nearer to a vertex than this share of its edge goes through the vertex.
+AT_VERTEX = 1e-7
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SurfacePoint:
+    """A point on a face: `barycentric` (3,), `position` (3,) mm, `distance` mm it was moved."""
+
+    face: int
+    barycentric: Floats
+    position: Floats
+    distance: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Trace:
+    """A line over the surface.
+
+    `points` (k, 3) mm, the first is the start; `edges` (k,) the edge each lies on, -1 for a
+    point inside a face; `shares` (k,) where on it, from its low vertex on; `faces` (k - 1,) the
+    face each piece runs in; `length_mm` (k,) from the start; `end` why it stopped: boundary,
+    length, or vetoed by the caller.
+    """
+
+    points: Floats
+    edges: Ints
+    shares: Floats
+    faces: Ints
+    length_mm: Floats
+    end: str
+
+
+def closest_point(mesh: MouldMesh, point: Floats) -> SurfacePoint:
+    """Return the point of the surface nearest to `point` (3,); the lowest face on a tie."""
+    corners = mesh.corners
+    centre = corners.mean(axis=1)
+    reach = np.sqrt(((corners - centre[:, None]) ** 2).sum(axis=2).max(axis=1))
+    away = np.sqrt(((centre - point) ** 2).sum(axis=1))
+    near = np.flatnonzero(away - reach <= (away + 0 * reach).min() + 1e-9)
+    weights, found = _closest_in(corners[near], point)
+    distance = np.sqrt(((found - point) ** 2).sum(axis=1))
+    best = int(np.flatnonzero(distance <= distance.min() + 1e-9 * (1 + distance.min()))[0])
+    return SurfacePoint(int(near[best]), weights[best], found[best], float(distance[best]))
+
+
+def _closest_in(corners: Floats, point: Floats) -> tuple[Floats, Floats]:
+    """Return barycentric weights (k, 3) and positions of the nearest point in each triangle."""
+    a, ab, ac = corners[:, 0], corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+    ap = point - a
+    g11, g12, g22 = (ab * ab).sum(1), (ab * ac).sum(1), (ac * ac).sum(1)
+    r1, r2 = (ab * ap).sum(1), (ac * ap).sum(1)
+    det = np.maximum(g11 * g22 - g12 * g12, 1e-300)
+    v, w = (g22 * r1 - g12 * r2) / det, (g11 * r2 - g12 * r1) / det
+    inside = (v >= 0) & (w >= 0) & (v + w <= 1)
+    bc = corners[:, 2] - corners[:, 1]
+    bp = point - corners[:, 1]
+    s = np.clip((bc * bp).sum(1) / np.maximum((bc * bc).sum(1), 1e-300), 0, 1)
+    t1, t2 = np.clip(r1 / g11, 0, 1), np.clip(r2 / g22, 0, 1)
+    zero = np.zeros_like(v)
+    candidates = np.stack(
+        [
+            np.stack([1 - v - w, v, w], axis=1),
+            np.stack([1 - t1, t1, zero], axis=1),
+            np.stack([1 - t2, zero, t2], axis=1),
+            np.stack([zero, 1 - s, s], axis=1),
+        ]
+    )
+    places = np.einsum("ckj,kjd->ckd", candidates, corners)
+    miss = ((places - point) ** 2).sum(axis=2)
+    miss[0, ~inside] = np.inf
+    choice = miss.argmin(axis=0)
+    row = np.arange(len(corners))
+    return candidates[choice, row], places[choice, row]
+
+
+class Tracer:
+    """Traces straightest lines over one mesh."""
+
+    def __init__(self, mesh: MouldMesh) -> None:
+        self.mesh = mesh
+        self.edges = mesh.edges
+
+    def trace(
+        self,
+        start: SurfacePoint,
+        direction: Floats,
+        *,
+        longest_mm: float,
+        stop_at: set[int] | None = None,
+    ) -> Trace:
+        """Follow the straightest line from `start`, `direction` (3,) in the plane of its face.
+
+        `stop_at`: faces the line may not enter.
+        """
+        mesh, edges = self.mesh, self.edges
+        point, face, entered = start.position, start.face, -1
+        heading = self._in_plane(face, direction)
+        points, on, shares, faces, lengths = [point], [-1], [0.0], [], [0.0]
+        end = "length"
+        for _ in range(4 * len(mesh.faces) + 8):
+            hit = self._leave(face, point, heading, entered)
+            if hit is None:
+                end = "stuck"
+                break
+            side, share, ahead = hit
+            faces.append(face)
+            a, b = mesh.faces[face, side], mesh.faces[face, (side + 1) % 3]
+            edge = int(edges.of_face[face, side])
+            rest = longest_mm - lengths[-1]
+            if ahead >= rest:
+                points.append(point + rest * heading)
+                on.append(-1)
+                shares.append(0.0)
+                lengths.append(longest_mm)
+                break
+            vertex = -1
+            if share < AT_VERTEX:
+                share, vertex = 0.0, int(a)
+            elif share > 1 - AT_VERTEX:
+                share, vertex = 1.0, int(b)
+            corner_a, corner_b = mesh.vertices[a], mesh.vertices[b]
+            point = corner_a + share * (corner_b - corner_a)
+            points.append(point)
+            on.append(edge)
+            shares.append(float(share if a < b else 1 - share))
+            lengths.append(lengths[-1] + ahead)
+            if vertex >= 0:
+                step = self._through_vertex(face, vertex, heading)
+            else:
+                step = self._across(face, side, edge, heading)
+            if step is None:
+                end = "boundary"
+                break
+            face, heading, entered = step
+            if stop_at is not None and face in stop_at:
+                end = "vetoed"
+                break
+        return Trace(
+            np.array(points),
+            np.array(on),
+            np.array(shares),
+            np.array(faces, dtype=np.int64),
+            np.array(lengths),
+            end,
+        )
+
+    def _in_plane(self, face: int, direction: Floats) -> Floats:
+        normal = self.mesh.normals[face]
+        along = direction - normal * (normal @ direction)
+        unit: Floats = along / np.sqrt(along @ along)
+        return unit
+
+    def _leave(
+        self, face: int, point: Floats, heading: Floats, entered: int
+    ) -> tuple[int, float, float] | None:
+        """Return the side the line leaves by, where on it (0..1), and the distance to there.
+
+        `entered`: the side it came in by; -4 - corner when it came in through a corner.
+        """
+        corners = self.mesh.vertices[self.mesh.faces[face]]
+        across = np.cross(self.mesh.normals[face], heading)
+        relative = corners - point
+        height = (relative @ across).tolist()
+        along = (relative @ heading).tolist()
+        best: tuple[int, float, float] | None = None
+        if entered <= -4:
+            sides = [(-4 - entered + 1) % 3]
+        else:
+            sides = [side for side in range(3) if side != entered]
+        for side in sides:
+            h0, h1 = height[side], height[(side + 1) % 3]
+            if h0 == h1:
+                continue
+            share = min(max(h0 / (h0 - h1), 0.0), 1.0) if entered <= -4 else h0 / (h0 - h1)
+            if not -1e-9 <= share <= 1 + 1e-9:
+                continue
+            share = min(max(share, 0.0), 1.0)
+            ahead = along[side] + share * (along[(side + 1) % 3] - along[side])
+            if best is None or ahead > best[2]:
+                best = (side, share, ahead)
+        if best is None or best[2] < 0:
+            return None if best is None else (best[0], best[1], 0.0)
+        return best
+
+    def _across(
+        self, face: int, side: int, edge: int, heading: Floats
+    ) -> tuple[int, Floats, int] | None:
+        mesh = self.mesh
+        pair = self.edges.faces[edge]
+        other = int(pair[1] if pair[0] == face else pair[0])
+        if other < 0:
+            return None
+        a, b = mesh.faces[face, side], mesh.faces[face, (side + 1) % 3]
+        along = mesh.vertices[b] - mesh.vertices[a]
+        along = along / np.sqrt(along @ along)
+        part = float(heading @ along)
+        forward = float(heading @ np.cross(along, mesh.normals[face]))
+        turned = part * along + forward * np.cross(along, mesh.normals[other])
+        entered = int(np.flatnonzero(self.edges.of_face[other] == edge)[0])
+        return other, turned / np.sqrt(turned @ turned), entered
+
+    def _through_vertex(
+        self, face: int, vertex: int, heading: Floats
+    ) -> tuple[int, Floats, int] | None:
+        ring = self._ring(face, vertex)
+        if ring is None:
+            return None
+        mesh = self.mesh
+        sides, angles = [], []
+        for f in ring:
+            corner = int(np.flatnonzero(mesh.faces[f] == vertex)[0])
+            p = mesh.vertices[vertex]
+            first = mesh.vertices[mesh.faces[f, (corner + 1) % 3]] - p
+            second = mesh.vertices[mesh.faces[f, (corner + 2) % 3]] - p
+            first, second = first / np.linalg.norm(first), second / np.linalg.norm(second)
+            sides.append(first)
+            angles.append(_angle(first, second))
+        total = sum(angles)
+        came = min(_angle(sides[0], -heading), angles[0])
+        wanted = (came + 0.5 * total) % total
+        for f, first, angle in zip(ring, sides, angles, strict=True):
+            if wanted <= angle + 1e-12:
+                normal = mesh.normals[f]
+                out = np.cos(wanted) * first + np.sin(wanted) * np.cross(normal, first)
+                corner = int(np.flatnonzero(mesh.faces[f] == vertex)[0])
+                return int(f), out, -4 - corner
+            wanted -= angle
+        return None
+
+    def _ring(self, face: int, vertex: int) -> list[int] | None:
+        """Return the faces around an inner vertex counter-clockwise from `face`."""
+        ring = [face]
+        while True:
+            f = ring[-1]
+            corner = int(np.flatnonzero(self.mesh.faces[f] == vertex)[0])
+            pair = self.edges.faces[self.edges.of_face[f, (corner + 2) % 3]]
+            following = int(pair[1] if pair[0] == f else pair[0])
+            if following < 0:
+                return None
+            if following == face:
+                return ring
+            ring.append(following)
+
+
+def _angle(first: Floats, second: Floats) -> float:
+    """Return the angle between two unit vectors, accurate also when small."""
+    return float(2 * np.arctan2(np.linalg.norm(first - second), np.linalg.norm(first + second)))
