@@ -10,6 +10,7 @@ from ..arrays import Floats, Ints, frozen_floats, frozen_ints
 from ..errors import InputError
 from ..surface.cut import Cut
 from ..surface.rosette import Rosette
+from .bounds import check_not_negative, check_number
 
 Method = Literal["worked_out", "least_shear"]
 
@@ -56,13 +57,20 @@ class Ply:
         if self.tack_mm is not None:
             tack = frozen_floats(f"tack point of ply '{self.name}'", self.tack_mm, (3,))
             object.__setattr__(self, "tack_mm", tack)
-        if not -360 <= self.angle_deg <= 360:
+        thing = f"Ply '{self.name}'"
+        check_number(
+            thing,
+            "angle_deg",
+            self.angle_deg,
+            low=-360,
+            high=360,
+            open_ends=False,
+            hint="Enter -360 to 360 degrees, as a number.",
+        )
+        if not (type(self.repeat) is int and 1 <= self.repeat <= 200):
             raise InputError(
-                f"Ply '{self.name}': angle is {self.angle_deg}.", "Enter -360 to 360 degrees."
+                f"{thing}: repeat is {self.repeat!r:.60}.", "Enter a whole number, 1 to 200."
             )
-        if not 1 <= self.repeat <= 200:
-            raise InputError(f"Ply '{self.name}': repeat is {self.repeat}.", "Enter 1 to 200.")
         for field in ("trim_mm", "lap_mm"):
-            value = getattr(self, field)
-            if value is not None and not 0 <= value <= 1e4:
-                raise InputError(f"Ply '{self.name}': {field} is {value}.", "Enter zero or more.")
+            if getattr(self, field) is not None:
+                check_not_negative(thing, field, getattr(self, field), high=1e4)

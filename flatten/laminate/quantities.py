@@ -1,0 +1,224 @@
+"""From plies as laid to what is weighed: cloth, resin, thickness, mass, batches."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from ..errors import InputError
+from ..finding import Finding
+from .bounds import check_number
+from .cautions import cautions_for
+from .coats import CoatQuantities, coat_quantities
+from .consumables import Consumables, consumables_for, uptake_g
+from .fractions import fibre_volume_fraction, resin_per_fibre
+from .laid import LaidPly
+from .pot_checks import check_pot
+from .resin import Batch, batches, mix_of, pot_life_min
+from .rounding import add_up, nearest_step
+from .settings import LaminateSettings
+from .thickness import cured_thickness_mm
+
+__all__ = ["LaidPly", "PlyQuantities", "Quantities", "quantities"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlyQuantities:
+    """One ply's share. Areas m2, masses g, thickness mm, all `count` plies together.
+
+    `dry_g` is the cloth that stays in the part, `cut_g` the cloth as cut, trim included.
+    `net_resin_g` stays in the part; `resin_to_weigh_g`, in steps of the scale, also wets the
+    trim and covers the loss. A film or peel ply weighs nothing here: it does not stay.
+    """
+
+    number: int
+    ply_id: str
+    name: str
+    fabric: str  # Fabric.id
+    angle_deg: float
+    count: int
+    pieces: int
+    area_m2: float
+    cut_area_m2: float
+    dry_g: float
+    cut_g: float
+    net_resin_g: float
+    resin_to_weigh_g: float
+    thickness_mm: float  # before shear
+    sheared_thickness_mm: float  # mean over the ply
+    fibre_volume_fraction: float | None  # None: the ply does not stay in the part
+    fibre_mass_fraction: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Quantities:
+    """Everything the bench needs to know of a part. Areas m2, masses g, thickness mm.
+
+    `thickness_mm` is where all plies lie on each other, before shear; `laminate_g` is cloth and
+    net resin; `part_g` adds the coats. `resin_to_weigh_g` is the sum of the plies' and of
+    `uptake_to_weigh_g` (resin that peel ply, breather and mesh hold), and of the batches,
+    exactly as shown.
+    """
+
+    plies: tuple[PlyQuantities, ...]
+    process: str
+    part_area_m2: float
+    area_m2: float
+    cut_area_m2: float
+    dry_g: float
+    cut_g: float
+    net_resin_g: float
+    uptake_to_weigh_g: float
+    resin_to_weigh_g: float
+    thickness_mm: float
+    sheared_thickness_mm: float
+    laminate_g: float
+    part_g: float
+    density_g_cm3: float | None
+    fibre_volume_fraction: float | None
+    fibre_mass_fraction: float | None
+    centre_of_mass_mm: tuple[float, float, float] | None
+    hardener_share: float  # of the mix, by weight
+    pot_life_min: float  # at the shop's temperature
+    batches: tuple[Batch, ...]
+    coats: tuple[CoatQuantities, ...]
+    consumables: Consumables
+    cautions: tuple[str, ...]
+    findings: tuple[Finding, ...]
+
+
+def quantities(
+    laid: Sequence[LaidPly],
+    settings: LaminateSettings,
+    *,
+    part_area_mm2: float | None = None,
+    part_perimeter_mm: float | None = None,
+) -> Quantities:
+    """Work out cloth, resin, thickness and mass of the plies, and the batches to mix.
+
+    `part_area_mm2` and `part_perimeter_mm` are of all plies together as seen on the mould, for
+    coats, peel ply and bag; None: the largest ply's.
+
+    Raises
+    ------
+    InputError : no plies, an area that is not above zero, a pot limit that makes no batch
+
+    Source: ASTM D3171 Test Method II for fractions and thickness; the allowances are common
+    practice, no source, and can all be set.
+    """
+    if not laid:
+        raise InputError("The laminate has no plies.", "Add a ply.")
+    area_m2 = _part_size("part_area_mm2", part_area_mm2, [p.mould_area_mm2 for p in laid]) * 1e-6
+    edge_m = _part_size("part_perimeter_mm", part_perimeter_mm, [p.perimeter_mm for p in laid])
+    edge_m *= 1e-3
+
+    loss = 1 + settings.brush_loss
+    exact = [_wetting_g(ply, settings) * loss for ply in laid]
+    uptake = uptake_g(laid, settings, area_m2) * loss if any(exact) else 0.0
+    shown, total_g = add_up([*exact, uptake], settings.scale_step_g)
+    plies = tuple(_ply(ply, settings, grams) for ply, grams in zip(laid, shown, strict=False))
+
+    mix = mix_of(settings)
+    needs = tuple((p.number, p.resin_to_weigh_g) for p in plies)
+    pots = batches(nearest_step(total_g, settings.scale_step_g), mix, settings, needs)
+    coats = tuple(coat_quantities(coat, settings, area_m2) for coat in settings.coats)
+    dry, resin = math.fsum(p.dry_g for p in plies), math.fsum(p.net_resin_g for p in plies)
+    laminate_g, volume_cm3 = dry + resin, _volume_cm3(plies)
+    fibre_cm3 = math.fsum(
+        part.dry_g / ply.fabric.fibre_density_g_cm3 for ply, part in zip(laid, plies, strict=True)
+    )
+    return Quantities(
+        plies=plies,
+        process=settings.process,
+        part_area_m2=area_m2,
+        area_m2=math.fsum(p.area_m2 for p in plies),
+        cut_area_m2=math.fsum(p.cut_area_m2 for p in plies),
+        dry_g=dry,
+        cut_g=math.fsum(p.cut_g for p in plies),
+        net_resin_g=resin,
+        uptake_to_weigh_g=shown[-1],
+        resin_to_weigh_g=total_g,
+        thickness_mm=math.fsum(p.thickness_mm for p in plies),
+        sheared_thickness_mm=math.fsum(p.sheared_thickness_mm for p in plies),
+        laminate_g=laminate_g,
+        part_g=laminate_g + math.fsum(coat.net_g for coat in coats),
+        density_g_cm3=laminate_g / volume_cm3 if volume_cm3 else None,
+        fibre_volume_fraction=fibre_cm3 / volume_cm3 if volume_cm3 else None,
+        fibre_mass_fraction=dry / laminate_g if laminate_g else None,
+        centre_of_mass_mm=_centre_of_mass(laid, plies),
+        hardener_share=mix.hardener_share,
+        pot_life_min=pot_life_min(settings),
+        batches=pots,
+        coats=coats,
+        consumables=consumables_for(settings, area_m2, edge_m),
+        cautions=cautions_for([ply.fabric for ply in laid], settings, pots),
+        findings=tuple(check_pot(laid, settings, pots)),
+    )
+
+
+def _part_size(field: str, given: float | None, of_plies: list[float]) -> float:
+    if given is None:
+        return max(of_plies)
+    check_number("Laminate", field, given, high=1e13)
+    return given
+
+
+def _dry_g(ply: LaidPly) -> float:
+    """Return the mass of the cloth on the part: areal weight, heavier where sheared."""
+    return ply.area_m2 * ply.fabric.areal_weight_gsm * ply.mean_inverse_cos_shear
+
+
+def _wetting_g(ply: LaidPly, settings: LaminateSettings) -> float:
+    """Return the resin that wets the ply as cut, trim included, without loss."""
+    if not ply.fabric.dry:
+        return 0.0
+    cut = max(ply.cut_area_m2 * ply.fabric.areal_weight_gsm, _dry_g(ply))
+    return cut * resin_per_fibre(ply.fabric, settings)
+
+
+def _ply(ply: LaidPly, settings: LaminateSettings, to_weigh_g: float) -> PlyQuantities:
+    stays, fabric = ply.fabric.dry, ply.fabric
+    dry = _dry_g(ply) if stays else 0.0
+    ratio = resin_per_fibre(fabric, settings)
+    thickness = cured_thickness_mm(fabric, settings, count=ply.count)
+    return PlyQuantities(
+        number=ply.number,
+        ply_id=ply.ply_id,
+        name=ply.name,
+        fabric=fabric.id,
+        angle_deg=ply.angle_deg,
+        count=ply.count,
+        pieces=ply.pieces,
+        area_m2=ply.area_m2,
+        cut_area_m2=ply.cut_area_m2,
+        dry_g=dry,
+        cut_g=ply.cut_area_m2 * fabric.areal_weight_gsm if stays else 0.0,
+        net_resin_g=dry * ratio,
+        resin_to_weigh_g=to_weigh_g,
+        thickness_mm=thickness,
+        sheared_thickness_mm=thickness * ply.mean_inverse_cos_shear,
+        fibre_volume_fraction=fibre_volume_fraction(fabric, settings) if stays else None,
+        fibre_mass_fraction=1 / (1 + ratio) if stays else None,
+    )
+
+
+def _volume_cm3(plies: Sequence[PlyQuantities]) -> float:
+    """Return the volume of the laminate: m2 times mm is a thousand cm3 (litres)."""
+    return 1e3 * math.fsum(p.area_m2 * p.sheared_thickness_mm / p.count for p in plies)
+
+
+def _centre_of_mass(
+    laid: Sequence[LaidPly], plies: Sequence[PlyQuantities]
+) -> tuple[float, float, float] | None:
+    """Return the middle of the plies' middles, by mass; None where one is not known."""
+    total = math.fsum(p.dry_g + p.net_resin_g for p in plies)
+    sums = [0.0, 0.0, 0.0]
+    for ply, part in zip(laid, plies, strict=True):
+        share = (part.dry_g + part.net_resin_g) / total if total else 0.0
+        if not share:
+            continue
+        if ply.centroid_mm is None:
+            return None
+        sums = [s + share * x for s, x in zip(sums, ply.centroid_mm, strict=True)]
+    return (sums[0], sums[1], sums[2]) if total else None
