@@ -1,0 +1,58 @@
+"""Which way up and round a piece may lie on the roll: the fibre direction is never traded."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from ..cloth.fabric import Fabric
+
+SAME_ANGLE_DEG = 1e-3  # rounding of angles on their way through a file
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Turns:
+    """The turns a cloth allows: `base_deg`, each give or take `tolerance_deg`; or any at all."""
+
+    base_deg: tuple[float, ...]
+    tolerance_deg: float = 0.0
+    any_turn: bool = False
+
+    def to_try(self) -> tuple[float, ...] | None:
+        """Return the turns a search should try, None for any."""
+        if self.any_turn:
+            return None
+        share = (0.0,) if self.tolerance_deg == 0 else (0.0, -1.0, -0.5, 0.5, 1.0)
+        return tuple(base + part * self.tolerance_deg for part in share for base in self.base_deg)
+
+    def off_deg(self, angle_deg: float) -> float:
+        """Return how far an angle is outside what is allowed, degrees, 0 where it is allowed."""
+        if self.any_turn:
+            return 0.0
+        nearest = min(abs((angle_deg - base + 180) % 360 - 180) for base in self.base_deg)
+        return max(0.0, nearest - self.tolerance_deg)
+
+
+def allowed_turns(fabric: Fabric, tolerance_deg: float = 0.0) -> Turns:
+    """Return the turns of a pattern on this cloth, warp along warp being 0.
+
+    Cloth with a direction: 0 and 180; where warp and weft are alike also 90 and 270; mat and
+    film: any.
+    """
+    if not fabric.directional:
+        return Turns(base_deg=(0.0, 180.0, 90.0, 270.0), any_turn=True)
+    base = (0.0, 180.0, 90.0, 270.0) if fabric.balanced else (0.0, 180.0)
+    return Turns(base_deg=base, tolerance_deg=tolerance_deg)
+
+
+def may_turn_over(fabric: Fabric) -> bool:
+    """Return whether a piece may be cut from the back of this cloth.
+
+    Its two sides must be alike, and turning it over about the warp must bring every fibre
+    direction onto one the cloth has: a cloth with fibres at +45 only would come out at -45.
+    """
+    if fabric.has_face:
+        return False
+    if not fabric.directional:
+        return True
+    ways = [angle % 180 for angle in fabric.fibre_angles_deg]
+    return all(any(abs((way + other + 90) % 180 - 90) < 0.1 for other in ways) for way in ways)
