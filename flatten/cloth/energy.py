@@ -1,0 +1,191 @@
+"""Stretch and shear of cloth in every triangle: energy, gradient, matrix blocks.
+
+In a triangle, with gx, gy the gradients of the flat coordinates and D = gx x gy > 0,
+
+    q1 = log(|gy| / D)    log of the warp stretch      q2 = log(|gx| / D)   of the weft stretch
+    gamma = atan2(-gx . gy, D)    shear, positive where warp and weft close up
+
+gamma is the difference of the gradients' polar angles, and q1 = -log|gx| - log cos gamma; hence
+short closed forms for first and second derivatives. Source of the strain measures: logarithmic
+(Hencky) strain, Bonet & Wood, Nonlinear Continuum Mechanics, 2nd ed. 2008, ch. 4, along the
+threads; derivation of the derivatives: ours.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..arrays import Floats, Ints
+from ..surface.mesh import MouldMesh
+from .law import Law
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Panels:
+    """The triangles of a mesh in their own planes: side 01 along the first axis.
+
+    `inverse_base`, `shift`, `inverse_height` (m,): gradient of a function with differences
+    d1, d2 to corner 0 is (d1 ib, d2 ih - d1 sh).
+    """
+
+    faces: Ints
+    areas: Floats
+    inverse_base: Floats
+    shift: Floats
+    inverse_height: Floats
+
+    @staticmethod
+    def of(mesh: MouldMesh) -> Panels:
+        """Return the panels of a mesh."""
+        corners = mesh.vertices[mesh.faces]
+        return Panels.from_sides(
+            mesh.faces, corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+        )
+
+    @staticmethod
+    def from_sides(faces: Ints, first: Floats, second: Floats) -> Panels:
+        """Return the panels with these side vectors (m, 2 or 3) from corner 0."""
+        base = np.sqrt((first**2).sum(axis=1))
+        along = (first * second).sum(axis=1) / base
+        height = np.sqrt(np.maximum((second**2).sum(axis=1) - along**2, 1e-300))
+        return Panels(
+            faces=faces,
+            areas=0.5 * base * height,
+            inverse_base=1 / base,
+            shift=along / (base * height),
+            inverse_height=1 / height,
+        )
+
+    def gradients(self, values: Floats) -> tuple[Floats, Floats]:
+        """Return both components (m,) of the gradient of a function given at the vertices."""
+        f = self.faces
+        start = values[f[:, 0]]
+        d1, d2 = values[f[:, 1]] - start, values[f[:, 2]] - start
+        return d1 * self.inverse_base, d2 * self.inverse_height - d1 * self.shift
+
+    def differences(self, first: Floats, second: Floats) -> tuple[Floats, Floats]:
+        """Return a covector of the gradient as one of (d1, d2)."""
+        return (
+            first * self.inverse_base - second * self.shift,
+            second * self.inverse_height,
+        )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Stretch:
+    """The state of every triangle: gradients, logs of thread stretch, tangent of the shear."""
+
+    x1: Floats
+    x2: Floats
+    y1: Floats
+    y2: Floats
+    det: Floats
+    q1: Floats
+    q2: Floats
+    tangent: Floats
+
+
+def stretch(panels: Panels, flat: Floats) -> Stretch:
+    """Return the state of a flat layout (2, n)."""
+    x1, x2 = panels.gradients(flat[0])
+    y1, y2 = panels.gradients(flat[1])
+    det = x1 * y2 - x2 * y1
+    log_det = np.log(det)
+    q1 = 0.5 * np.log(y1 * y1 + y2 * y2) - log_det
+    q2 = 0.5 * np.log(x1 * x1 + x2 * x2) - log_det
+    return Stretch(x1, x2, y1, y2, det, q1, q2, -(x1 * y1 + x2 * y2) / det)
+
+
+def energy(panels: Panels, law: Law, flat: Floats) -> float:
+    """Return the energy (mm2); infinite where a triangle is turned over."""
+    x1, x2 = panels.gradients(flat[0])
+    y1, y2 = panels.gradients(flat[1])
+    if not (x1 * y2 - x2 * y1 > 0).all():
+        return np.inf
+    s = stretch(panels, flat)
+    return float(panels.areas @ law.density(s.q1, s.q2, s.tangent))
+
+
+def derivatives(
+    panels: Panels, law: Law, flat: Floats, newton: float
+) -> tuple[float, Floats, Floats]:
+    """Return energy, its gradient (2, n) and the (21, m) blocks for the sparse system.
+
+    `newton`: share of the second derivatives of the strains; 0 is Gauss-Newton.
+    """
+    s = stretch(panels, flat)
+    t, a = s.tangent, panels.areas
+    e, f1, f2, f3, s1, s2, s3, h3 = law.derivatives(s.q1, s.q2, t)
+    sec2 = 1 + t * t
+    nx, ny = 1 / (s.x1 * s.x1 + s.x2 * s.x2), 1 / (s.y1 * s.y1 + s.y2 * s.y2)
+    u = panels.differences(s.x1 * nx, s.x2 * nx)
+    up = panels.differences(-s.x2 * nx, s.x1 * nx)
+    v = panels.differences(s.y1 * ny, s.y2 * ny)
+    vp = panels.differences(-s.y2 * ny, s.y1 * ny)
+    turn = (f1 + f2) * t + f3
+    gx = [-a * (f1 * u[i] + turn * up[i]) for i in (0, 1)]
+    gy = [a * (turn * vp[i] - f2 * v[i]) for i in (0, 1)]
+    gradient = _to_vertices(panels, gx, gy, flat.shape[1])
+    both = (s1 + s2) * t * t + s3 + newton * ((f1 + f2) * sec2 + h3 - s3)
+    xuu, xup = a * (s1 + newton * f1), a * (s1 * t + newton * turn)
+    xpp, ypp = a * (both - newton * f1), a * (both - newton * f2)
+    yuu, yup = a * (s2 + newton * f2), -a * (s2 * t + newton * turn)
+    upvp, uvp, upv = -a * both, -a * s1 * t, a * s2 * t
+    xx = _square(u, up, xuu, xup, xpp)
+    yy = _square(v, vp, yuu, yup, ypp)
+    left = [upvp * up[i] + uvp * u[i] for i in (0, 1)]
+    right = [upv * up[i] for i in (0, 1)]
+    xy = [[left[i] * vp[j] + right[i] * v[j] for j in (0, 1)] for i in (0, 1)]
+    return float(a @ e), gradient, corner_blocks(xx, yy, xy)
+
+
+def _square(
+    u: tuple[Floats, Floats], p: tuple[Floats, Floats], uu: Floats, up: Floats, pp: Floats
+) -> tuple[Floats, Floats, Floats]:
+    """Return entries 11, 12, 22 of uu u u' + up (u p' + p u') + pp p p'."""
+    first = [uu * u[i] + up * p[i] for i in (0, 1)]
+    second = [up * u[i] + pp * p[i] for i in (0, 1)]
+    return (
+        first[0] * u[0] + second[0] * p[0],
+        first[0] * u[1] + second[0] * p[1],
+        first[1] * u[1] + second[1] * p[1],
+    )
+
+
+def _to_vertices(panels: Panels, gx: list[Floats], gy: list[Floats], count: int) -> Floats:
+    index = panels.faces.T.ravel()
+    return np.stack(
+        [
+            np.bincount(index, np.concatenate([-(g[0] + g[1]), g[0], g[1]]), minlength=count)
+            for g in (gx, gy)
+        ]
+    )
+
+
+def corner_blocks(
+    xx: tuple[Floats, Floats, Floats],
+    yy: tuple[Floats, Floats, Floats],
+    xy: list[list[Floats]],
+) -> Floats:
+    """Return the (21, m) entries over corners from those over differences to corner 0."""
+    x, y = _with_corner_zero(*xx, xx[1]), _with_corner_zero(*yy, yy[1])
+    c = _with_corner_zero(xy[0][0], xy[0][1], xy[1][1], xy[1][0])
+    blocks = np.empty((21, len(xx[0])))
+    for corner in range(3):
+        blocks[3 * corner] = x[corner][corner]
+        blocks[3 * corner + 1] = c[corner][corner]
+        blocks[3 * corner + 2] = y[corner][corner]
+    for side, (i, j) in enumerate(((0, 1), (1, 2), (2, 0))):
+        at = 9 + 4 * side
+        blocks[at], blocks[at + 1] = x[i][j], c[j][i]
+        blocks[at + 2], blocks[at + 3] = c[i][j], y[i][j]
+    return blocks
+
+
+def _with_corner_zero(e11: Floats, e12: Floats, e22: Floats, e21: Floats) -> list[list[Floats]]:
+    """Return the 3 x 3 table with row and column sums zero whose lower right part is given."""
+    r1, r2 = -(e11 + e12), -(e21 + e22)
+    c1, c2 = -(e11 + e21), -(e12 + e22)
+    return [[-(r1 + r2), c1, c2], [r1, e11, e12], [r2, e21, e22]]

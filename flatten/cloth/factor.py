@@ -1,0 +1,115 @@
+"""The sparse system of a drape: its pattern once, a factor for each step.
+
+The only file that meets cvxopt; its CHOLMOD (Davis, Direct Methods for Sparse Linear Systems,
+2006) factorises what we assemble.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from cvxopt import cholmod, matrix, spmatrix
+
+from ..arrays import Bools, Floats, Ints
+from ..surface.mesh import Edges
+
+# Corner pairs of a triangle, in the order of the 21 entries of its 6 x 6 matrix: three corners
+# (xx, yx, yy), then three sides (xx, y of the first with x of the second, x with y, yy).
+SIDES = ((0, 1), (1, 2), (2, 0))
+
+
+class SparseSystem:
+    """Symmetric systems over (x, y) of every vertex, unknown 2 v and 2 v + 1.
+
+    The pattern is the mesh's own: two vertices are coupled where an edge joins them.
+    """
+
+    def __init__(self, faces: Ints, edges: Edges, count: int) -> None:
+        self.count = count
+        self._edge_vertices = edges.vertices
+        low, high = edges.vertices[:, 0], edges.vertices[:, 1]
+        degree = np.bincount(low, minlength=count)
+        first = np.concatenate([[0], np.cumsum(degree)])[:-1]
+        base = np.concatenate([[0], np.cumsum(3 + 4 * degree)])
+        self.entries = int(base[-1])
+        rank = np.arange(len(low)) - first[low]
+        self._diagonal = np.stack([base[:-1], base[:-1] + 1, base[:-1] + 2 + 2 * degree])
+        left = base[low] + 2 + 2 * rank  # (x high, x low), next to it (y high, x low)
+        right = base[low] + 3 + 2 * degree[low] + 2 * rank  # (x high, y low), then (y, y)
+        self._beside = np.stack([left, left + 1, right, right + 1])
+        self._rows, self._columns = self._indices(low, high)
+        self._slots = self._face_slots(faces, edges)
+        self._matrix: spmatrix | None = None
+        self._factor: object | None = None
+
+    def _indices(self, low: Ints, high: Ints) -> tuple[Ints, Ints]:
+        rows = np.empty(self.entries, np.int64)
+        columns = np.empty(self.entries, np.int64)
+        vertex = np.arange(self.count)
+        for slot, r, c in zip(self._diagonal, (0, 1, 1), (0, 0, 1), strict=True):
+            rows[slot], columns[slot] = 2 * vertex + r, 2 * vertex + c
+        for slot, r, c in zip(self._beside, (0, 1, 0, 1), (0, 0, 1, 1), strict=True):
+            rows[slot], columns[slot] = 2 * high + r, 2 * low + c
+        return rows, columns
+
+    def _face_slots(self, faces: Ints, edges: Edges) -> Ints:
+        slots = [self._diagonal[part][faces[:, corner]] for corner in range(3) for part in range(3)]
+        for side, (i, j) in enumerate(SIDES):
+            of_side = self._beside[:, edges.of_face[:, side]]
+            swap = faces[:, i] < faces[:, j]
+            slots += [
+                of_side[0],
+                np.where(swap, of_side[2], of_side[1]),
+                np.where(swap, of_side[1], of_side[2]),
+                of_side[3],
+            ]
+        return np.concatenate(slots)
+
+    def assemble(self, blocks: Floats) -> Floats:
+        """Return the (entries,) values of the matrix from (21, m) entries per face."""
+        summed = np.bincount(self._slots, blocks.ravel(), minlength=self.entries)
+        return np.asarray(summed, np.float64)
+
+    def add_springs(
+        self, values: Floats, edge: Ints, share: Floats, weight: Floats, axis: int
+    ) -> None:
+        """Add weight * d(x or y at a point)^2 / 2; `share` (k,) from the edge's low vertex on."""
+        ends = self._edge_vertices[edge]
+        diagonal = self._diagonal[0 if axis == 0 else 2]
+        np.add.at(values, diagonal[ends[:, 0]], weight * (1 - share) ** 2)
+        np.add.at(values, diagonal[ends[:, 1]], weight * share**2)
+        np.add.at(values, self._beside[0 if axis == 0 else 3][edge], weight * (1 - share) * share)
+
+    def pin(self, values: Floats, rhs: Floats, pinned: Ints, at: Floats) -> None:
+        """Replace the equations of the unknowns `pinned` by unknown = at, symmetrically."""
+        held = np.zeros(2 * self.count, bool)
+        held[pinned] = True
+        known = np.zeros(2 * self.count)
+        known[pinned] = at
+        touched: Bools = held[self._rows] | held[self._columns]
+        where = np.flatnonzero(touched)
+        rows, columns, value = self._rows[where], self._columns[where], values[where]
+        off = rows != columns
+        np.subtract.at(rhs, rows, value * known[columns])
+        np.subtract.at(rhs, columns[off], (value * known[rows])[off])
+        values[where] = np.where(rows == columns, 1.0, 0.0)
+        rhs[pinned] = at
+
+    def factorise(self, values: Floats) -> bool:
+        """Factorise; False where the matrix is not positive definite."""
+        cholmod.options["supernodal"] = 2
+        if self._matrix is None:
+            self._matrix = spmatrix(matrix(values), matrix(self._rows), matrix(self._columns))
+            self._factor = cholmod.symbolic(self._matrix)
+        else:
+            self._matrix.V = matrix(values)
+        try:
+            cholmod.numeric(self._matrix, self._factor)
+        except ArithmeticError:
+            return False
+        return True
+
+    def solve(self, rhs: Floats) -> Floats:
+        """Return the solution for the last factor."""
+        b = matrix(rhs)
+        cholmod.solve(self._factor, b)
+        return np.array(b).ravel()

@@ -1,0 +1,105 @@
+"""The cloths that come with the program and a person's own: read, write, share.
+
+A cloth file is JSON: {"cloths": [{...}, ...]}, the fields of Fabric by name. A person's own
+files lie in a folder; a cloth there with the id of a supplied one takes its place.
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+from ..errors import InputError
+from ..records import from_plain, to_plain
+from .fabric import Fabric
+
+SUPPLIED = Path(__file__).with_name("fabrics.json")
+VERSION = 1
+LARGEST_BYTES = 5_000_000  # a file with more is no cloth list
+
+
+def load_fabrics(extra_folder: Path | str | None = None) -> dict[str, Fabric]:
+    """Return the supplied cloths by id, then those of every .json file in `extra_folder`.
+
+    Raises
+    ------
+    InputError : the folder or a file cannot be read, or a cloth in it is not valid
+    """
+    cloths = {cloth.id: cloth for cloth in read_fabrics(SUPPLIED)}
+    if extra_folder is not None:
+        folder = Path(extra_folder)
+        if not folder.is_dir():
+            raise InputError(f"There is no cloth folder '{folder}'.", "Choose an existing folder.")
+        for file in sorted(folder.glob("*.json")):
+            cloths |= {cloth.id: cloth for cloth in read_fabrics(file)}
+    return cloths
+
+
+def read_fabrics(file: Path | str) -> list[Fabric]:
+    """Return the cloths of one file.
+
+    Raises
+    ------
+    InputError : not readable, not a cloth file, a newer version, a wrong or missing value,
+        an id twice
+    """
+    file = Path(file)
+    data = _read_json(file)
+    if not isinstance(data, dict) or not isinstance(data.get("cloths"), list):
+        raise InputError(
+            f"'{file.name}' is not a cloth file.", 'It must hold {"version": 1, "cloths": [...]}.'
+        )
+    version = data.get("version")
+    if version != VERSION:
+        raise InputError(
+            f"'{file.name}' is a cloth file of version {version!r}, not {VERSION}.",
+            "Export it again with this version of the program.",
+        )
+    cloths = [
+        from_plain(Fabric, item, f"'{file.name}', cloth {number}")
+        for number, item in enumerate(data["cloths"], start=1)
+    ]
+    seen: set[str] = set()
+    for cloth in cloths:
+        if cloth.id in seen:
+            raise InputError(
+                f"'{file.name}' holds the cloth '{cloth.id}' twice.", "Rename or remove one."
+            )
+        seen.add(cloth.id)
+    return cloths
+
+
+def write_fabrics(file: Path | str, cloths: list[Fabric]) -> None:
+    """Write cloths to a file that `read_fabrics` reads back equal; replaces it in one move.
+
+    Raises
+    ------
+    InputError : the file cannot be written
+    """
+    file = Path(file)
+    data = {"version": VERSION, "cloths": [to_plain(cloth) for cloth in cloths]}
+    text = json.dumps(data, indent=2, ensure_ascii=False) + "\n"
+    beside = file.with_name(file.name + ".part")
+    try:
+        beside.write_text(text, encoding="utf-8")
+        beside.replace(file)
+    except OSError as error:
+        raise InputError(
+            f"The cloth file '{file}' cannot be written: {error.strerror}.", "Choose another place."
+        ) from error
+
+
+def _read_json(file: Path) -> Any:
+    try:
+        if file.stat().st_size > LARGEST_BYTES:
+            raise InputError(f"'{file.name}' is too large for a cloth file.", "Check the file.")
+        return json.loads(file.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise InputError(
+            f"The cloth file '{file}' cannot be read: {error.strerror}.", "Check path and rights."
+        ) from error
+    except (UnicodeDecodeError, json.JSONDecodeError, RecursionError) as error:
+        raise InputError(
+            f"'{file.name}' is not valid JSON: {error}.", "Correct it or export it again."
+        ) from error

@@ -1,0 +1,145 @@
+"""Newton's method on the energy of a flat layout: Gauss-Newton first, full steps near the end."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..arrays import Floats, Ints
+from ..progress import Progress
+from .energy import Panels, derivatives, energy
+from .factor import SparseSystem
+from .law import Law
+from .spines import Spines
+
+# A layout is settled when the last step moved no vertex by more than this: a tenth of what
+# renumbering the mesh may change (1e-6 mm on parts of 300 mm is 1e-9 of the size, above the
+# rounding of the factorisation).
+STEP_MM = 1e-6
+STEPS = 80
+# Gauss-Newton turns to full Newton when a step shrinks by less than this.
+TURNS_LINEAR = 0.25
+# No step goes further than this share of the way to the first triangle of no area.
+TO_FLIP = 0.8
+ARMIJO = 1e-4
+SPRING = 1.0  # of a point on a spine, energy mm2 per mm2 of distance
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Layout:
+    """A flat layout (2, n) mm, whether it came to rest, after how many steps, the last one."""
+
+    flat: Floats
+    converged: bool
+    iterations: int
+    residual: float  # mm, largest movement in the last step
+
+
+class Springs:
+    """Hold the spines' points softly on their threads."""
+
+    def __init__(self, system: SparseSystem, spines: Spines, edge_vertices: Ints) -> None:
+        self.system, self.spines = system, spines
+        self.low, self.high = edge_vertices[spines.edges].T
+        self.weight = np.full(len(spines.edges), SPRING)
+
+    def off(self, flat: Floats) -> Floats:
+        """Return how far each point is from its thread, mm."""
+        axis, share = self.spines.axis, self.spines.shares
+        there: Floats = (1 - share) * flat[axis, self.low] + share * flat[axis, self.high]
+        return there - self.spines.at
+
+    def energy(self, flat: Floats) -> float:
+        """Return their energy."""
+        return float(0.5 * self.weight @ self.off(flat) ** 2)
+
+    def add(self, flat: Floats, gradient: Floats, values: Floats) -> None:
+        """Add their gradient and second derivatives."""
+        pull = self.weight * self.off(flat)
+        axis, share = self.spines.axis, self.spines.shares
+        np.add.at(gradient, (axis, self.low), pull * (1 - share))
+        np.add.at(gradient, (axis, self.high), pull * share)
+        for direction in (0, 1):
+            on = axis == direction
+            self.system.add_springs(
+                values, self.spines.edges[on], share[on], self.weight[on], direction
+            )
+
+
+def minimise(
+    panels: Panels,
+    law: Law,
+    system: SparseSystem,
+    springs: Springs,
+    flat: Floats,
+    *,
+    progress: Progress,
+    step_mm: float = STEP_MM,
+    steps: int = STEPS,
+) -> Layout:
+    """Return the layout of least energy reached from `flat`, all triangles counter-clockwise."""
+    newton, last = 0.0, np.inf
+    for iteration in range(1, steps + 1):
+        progress(min(iteration / 20, 0.95), "Laying the cloth")
+        e, gradient, blocks = derivatives(panels, law, flat, newton)
+        values = system.assemble(blocks)
+        e += springs.energy(flat)
+        springs.add(flat, gradient, values)
+        if not system.factorise(values):
+            newton = 0.5 * newton if newton > 0.3 else 0.0
+            last = np.inf
+            continue
+        step = -system.solve(gradient.T.ravel()).reshape(-1, 2).T
+        slope = float((gradient * step).sum())
+        length = _search(panels, law, springs, flat, step, e, slope)
+        if length == 0.0:
+            moved = float(np.abs(step).max())
+            return Layout(flat, moved < 1e-3, iteration, moved)
+        flat = flat + length * step
+        moved = length * float(np.abs(step).max())
+        if moved < step_mm:
+            return Layout(flat, True, iteration, moved)
+        newton = 1.0 if newton or moved > TURNS_LINEAR * last else 0.0
+        last = moved
+    return Layout(flat, False, steps, last)
+
+
+def _search(
+    panels: Panels,
+    law: Law,
+    springs: Springs,
+    flat: Floats,
+    step: Floats,
+    before: float,
+    slope: float,
+) -> float:
+    """Return the share of the step to take; 0 where nothing lowers the energy."""
+    length = min(1.0, TO_FLIP * first_flip(panels, flat, step))
+    rounding = 1e-13 * abs(before)
+    for _ in range(40):
+        there = flat + length * step
+        after = energy(panels, law, there) + springs.energy(there)
+        if after <= before + ARMIJO * length * slope + rounding:
+            return length
+        length *= 0.5
+    return 0.0
+
+
+def first_flip(panels: Panels, flat: Floats, step: Floats) -> float:
+    """Return the shortest length along `step` at which a triangle loses its area."""
+    x1, x2 = panels.gradients(flat[0])
+    y1, y2 = panels.gradients(flat[1])
+    u1, u2 = panels.gradients(step[0])
+    v1, v2 = panels.gradients(step[1])
+    c = x1 * y2 - x2 * y1
+    b = x1 * v2 - x2 * v1 + u1 * y2 - u2 * y1
+    a = u1 * v2 - u2 * v1
+    root = b * b - 4 * a * c
+    real = root >= 0
+    a, b, c, root = a[real], b[real], c[real], np.sqrt(root[real])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        first = 2 * c / (-b + root)  # the smaller positive root, stable for small a
+        second = 2 * c / (-b - root)
+    positive = [t[t > 0] for t in (first, second)]
+    return min((float(t.min()) for t in positive if len(t)), default=np.inf)
