@@ -1,0 +1,84 @@
+"""Notches: marks at equal lengths on the mould, of one number on both sides of a joint."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+from shapely import LineString, Polygon
+
+from ..arrays import Floats
+from .joints import JointCurve
+from .outline import Outline
+from .pattern import EdgeRun, Notch
+from .settings import Dressing
+
+
+def notch_distances(length_mm: float, every_mm: float) -> Floats:
+    """Return where notches sit along a joint: equal steps of at most `every_mm`, ends left out.
+
+    A joint shorter than one step gets one notch, off the middle, so that it cannot be laid
+    the wrong way round.
+    """
+    if length_mm <= every_mm:
+        return np.array([0.4 * length_mm])
+    count = int(np.ceil(length_mm / every_mm))
+    return np.arange(1, count) * (length_mm / count)
+
+
+def place_notches(
+    outline: Outline, cut: Polygon, curves: Mapping[int, JointCurve], dressing: Dressing
+) -> tuple[Notch, ...]:
+    """Return the notches of a piece, on its cut line; numbers run through all joints of a ply."""
+    first, number = 1, {}
+    for joint, curve in sorted(curves.items()):
+        number[joint] = first
+        first += len(notch_distances(curve.length_mm, dressing.notch_every_mm))
+    notches = []
+    for run in outline.runs:
+        if run.joint not in number:
+            continue
+        wanted = notch_distances(curves[run.joint].length_mm, dressing.notch_every_mm)
+        low, high = run.mould_mm.min(), run.mould_mm.max()
+        for k, distance in enumerate(wanted):
+            if low < distance < high:
+                notches.append(_notch(run, distance, number[run.joint] + k, cut, dressing))
+    return tuple(notches)
+
+
+def _notch(run: EdgeRun, distance: float, number: int, cut: Polygon, dressing: Dressing) -> Notch:
+    """Return one notch: on the net at its mould distance, carried straight out to the cut line."""
+    order = np.argsort(run.mould_mm, kind="stable")
+    mould = run.mould_mm[order]
+    points = run.points[order]
+    k = int(np.clip(np.searchsorted(mould, distance) - 1, 0, len(mould) - 2))
+    share = (distance - mould[k]) / (mould[k + 1] - mould[k])
+    on_net = points[k] + share * (points[k + 1] - points[k])
+    along = points[k + 1] - points[k]
+    if order[0] > order[-1]:
+        along = -along
+    along = along / max(float(np.linalg.norm(along)), 1e-12)
+    outward = np.array([along[1], -along[0]])
+    return Notch(
+        at=on_net + outward * _to_cut_line(on_net, outward, cut),
+        outward=outward,
+        number=number,
+        joint=run.joint,
+        style=dressing.notch_style,
+        length_mm=dressing.notch_length_mm,
+    )
+
+
+def _to_cut_line(on_net: Floats, outward: Floats, cut: Polygon) -> float:
+    """Return how far outwards from the net the piece goes on, mm."""
+    x0, y0, x1, y1 = cut.bounds
+    reach = float(np.hypot(x1 - x0, y1 - y0))
+    ray = LineString([on_net - 0.01 * outward, on_net + reach * outward])
+    inside = ray.intersection(cut)
+    parts = getattr(inside, "geoms", [inside])
+    start = LineString([on_net - 0.01 * outward, on_net + 0.01 * outward])
+    for part in parts:
+        if isinstance(part, LineString) and part.length and part.distance(start) < 1e-3:
+            ends = (np.array(part.coords) - on_net) @ outward
+            return max(float(ends.max()), 0.0)
+    return 0.0

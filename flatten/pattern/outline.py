@@ -1,0 +1,178 @@
+"""From a drape to the net outline: closed edges that keep their kind and their mould length."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from shapely import Polygon
+from shapely.geometry.base import BaseGeometry
+
+from ..arrays import Bools, Floats, Ints
+from ..errors import InputError
+from .joints import JointCurve, joint_curves
+from .pattern import EdgeKind, EdgeRun
+from .slits import area_of, net_polygon
+
+if TYPE_CHECKING:
+    from ..cloth.drape import Drape
+    from ..surface.patch import Patch
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Loop:
+    """One closed edge of the net, the piece on its left; edge i runs from point i to i + 1.
+
+    `vertices` (k,) of the patch; `points` (k, 2) mm flat; `kinds`, `joints` (k,) per edge;
+    `draped` (k,) the drape goes on past the edge; `lengths` (k,) mm of each edge on the mould.
+    """
+
+    vertices: Ints
+    points: Floats
+    kinds: tuple[EdgeKind, ...]
+    joints: Ints
+    draped: Bools
+    lengths: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Outline:
+    """The net of one patch in the flat, mm, warp along +x, the tack point at the origin.
+
+    `loops` the outer edge first; `runs` the same edges in stretches of one kind; `covered` is
+    all the drape covers: the net and its trim strip on the mould.
+    """
+
+    loops: tuple[Loop, ...]
+    runs: tuple[EdgeRun, ...]
+    net: Polygon
+    covered: BaseGeometry
+    mould_area_mm2: float
+
+
+def outline(
+    patch: Patch, drape: Drape, *, curves: Mapping[int, JointCurve] | None = None
+) -> Outline:
+    """Return the net outline of a draped patch.
+
+    Parameters
+    ----------
+    patch : the piece of mould, its trim strip included and told apart by `inside`
+    drape : its flat coordinates, in the patch's vertex order
+    curves : the joints of the ply (`joint_curves` of all its patches), so that both sides of a
+        joint count the same way even where a third piece meets it; None: this patch alone
+
+    Raises
+    ------
+    InputError : no face of the patch belongs to the region, or they hang together by a point
+    """
+    faces = patch.surface.faces
+    inside = np.asarray(patch.inside, bool)
+    if not inside.any():
+        raise InputError(
+            "A piece has no face of the ply's region.",
+            "Move the cut so that it leaves cloth on both sides.",
+            faces=np.unique(patch.source_faces),
+        )
+    rings = _rings(faces[inside])
+    loops = [_loop(patch, drape.flat, ring) for ring in rings]
+    loops.sort(key=lambda loop: -ring_area(loop.points))
+    loops = [loops[0], *(_as_hole(loop) for loop in loops[1:])]
+    own = curves if curves is not None else joint_curves([patch])
+    runs = tuple(run for loop in loops for run in _runs(loop, patch, own))
+    triangles = drape.flat[faces]
+    net = net_polygon([loop.points for loop in loops], triangles[inside], runs)
+    return Outline(
+        loops=tuple(loops),
+        runs=runs,
+        net=net,
+        covered=area_of(triangles) if not inside.all() else net,
+        mould_area_mm2=float(patch.surface.areas[inside].sum()),
+    )
+
+
+def ring_area(points: Floats) -> float:
+    """Return the signed area of a closed ring (k, 2), positive counter-clockwise."""
+    x, y = points[:, 0], points[:, 1]
+    return float(0.5 * (x * np.roll(y, -1) - y * np.roll(x, -1)).sum())
+
+
+def _rings(faces: Ints) -> list[Ints]:
+    """Return the boundary rings of faces as vertices, the faces on the left.
+
+    Where two corners meet in one vertex the ring follows the fan of faces, so that each
+    ring keeps to its own side.
+    """
+    face_of = {
+        (int(f[i]), int(f[(i + 1) % 3])): (int(f[(i + 1) % 3]), int(f[(i + 2) % 3]))
+        for f in faces
+        for i in range(3)
+    }  # half-edge -> the next half-edge of its face
+    border = {edge: None for edge in face_of if edge[::-1] not in face_of}
+    rings = []
+    while border:
+        first = edge = next(iter(border))
+        ring = []
+        while True:
+            del border[edge]
+            ring.append(edge[0])
+            edge = face_of[edge]
+            while edge[::-1] in face_of:
+                edge = face_of[edge[::-1]]
+            if edge == first:
+                break
+        rings.append(np.array(ring, np.int64))
+    return rings
+
+
+def _loop(patch: Patch, flat: Floats, ring: Ints) -> Loop:
+    """Return a ring with the kind, joint and mould length of each of its edges."""
+    at = {(int(a), int(b)): i for i, (a, b) in enumerate(patch.edge_vertices)}
+    edges = list(zip(ring.tolist(), np.roll(ring, -1).tolist(), strict=True))
+    row = [at.get(edge, -1) for edge in edges]
+    points = patch.surface.vertices[ring]
+    return Loop(
+        vertices=ring,
+        points=np.array(flat[ring], float),
+        kinds=tuple("trim" if i < 0 else patch.edge_kinds[i] for i in row),
+        joints=np.array([-1 if i < 0 else int(patch.edge_joints[i]) for i in row]),
+        draped=np.array([i < 0 for i in row]),
+        lengths=np.linalg.norm(np.roll(points, -1, axis=0) - points, axis=1),
+    )
+
+
+def _as_hole(loop: Loop) -> Loop:
+    """Return an inner loop with its trim edges called what they are: around an opening."""
+    kinds: tuple[EdgeKind, ...] = tuple("hole" if kind == "trim" else kind for kind in loop.kinds)
+    return Loop(
+        vertices=loop.vertices,
+        points=loop.points,
+        kinds=kinds,
+        joints=loop.joints,
+        draped=loop.draped,
+        lengths=loop.lengths,
+    )
+
+
+def run_starts(loop: Loop) -> list[int]:
+    """Return the edges of a loop at which kind or joint changes; [0] if it is all one."""
+    count = len(loop.kinds)
+    label = list(zip(loop.kinds, loop.joints.tolist(), strict=True))
+    return [i for i in range(count) if label[i] != label[i - 1]] or [0]
+
+
+def _runs(loop: Loop, patch: Patch, curves: Mapping[int, JointCurve]) -> list[EdgeRun]:
+    """Return the stretches of one kind, with the distance along the mould's edge."""
+    starts, count, runs = run_starts(loop), len(loop.kinds), []
+    for start, stop in zip(starts, [*starts[1:], starts[0] + count], strict=True):
+        at = np.arange(start, stop + 1) % count
+        joint = int(loop.joints[start])
+        walked = np.concatenate([[0.0], np.cumsum(loop.lengths[at[:-1]])])
+        if joint in curves:
+            walked = curves[joint].distance(patch.surface.vertices[loop.vertices[at]], walked)
+        runs.append(
+            EdgeRun(kind=loop.kinds[start], joint=joint, points=loop.points[at], mould_mm=walked)
+        )
+    return runs

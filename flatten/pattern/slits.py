@@ -1,0 +1,110 @@
+"""Slits: where two edges of one piece lie on each other in the flat, the knife still goes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+import shapely
+from shapely import LineString, MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from ..arrays import Bools, Floats
+from .pattern import EdgeRun
+
+# What a knife takes out: a slit is this wide in the outline, so that the outline stays a
+# valid polygon and a cutter follows both sides of the slit.
+KERF_MM = 0.2
+
+
+def area_of(triangles: Floats) -> BaseGeometry:
+    """Return the area covered by flat triangles (m, 3, 2), overlaps counted once."""
+    ring = np.concatenate([triangles, triangles[:, :1]], axis=1)
+    return shapely.unary_union(shapely.polygons(ring))
+
+
+def net_polygon(rings: Sequence[Floats], triangles: Floats, runs: Iterable[EdgeRun]) -> Polygon:
+    """Return the net as a valid polygon: its rings, or its triangles slit where edges touch."""
+    net = Polygon(rings[0], [ring for ring in rings[1:] if len(ring) > 2])
+    slits = dart_slits(runs)
+    if net.is_valid and net.area > 0:
+        return shapely.orient_polygons(net)
+    covered = area_of(triangles)
+    if slits:
+        covered = covered.difference(shapely.unary_union(slits))
+    return shapely.orient_polygons(largest(covered))
+
+
+def largest(area: BaseGeometry) -> Polygon:
+    """Return the largest polygon of an area."""
+    if isinstance(area, Polygon):
+        return area
+    parts = [part for part in shapely.get_parts(area) if isinstance(part, Polygon)]
+    return max(parts, key=lambda part: part.area) if parts else Polygon()
+
+
+def dart_pairs(runs: Iterable[EdgeRun]) -> list[tuple[EdgeRun, EdgeRun]]:
+    """Return the two sides of every joint that both lie on this piece."""
+    sides: dict[int, list[EdgeRun]] = {}
+    for run in runs:
+        if run.joint >= 0:
+            sides.setdefault(run.joint, []).append(run)
+    return [(pair[0], pair[1]) for pair in sides.values() if len(pair) == 2]
+
+
+def midline(pair: tuple[EdgeRun, EdgeRun]) -> tuple[Floats, Floats, Floats]:
+    """Return the middle (k, 2) between two sides, their opening (k,) mm and mould distance (k,).
+
+    The opening is negative where the sides overlap in the flat.
+    """
+    at = np.unique(np.concatenate([run.mould_mm for run in pair]))
+    sides = [_at_distance(run, at) for run in pair]
+    across = sides[1] - sides[0]
+    along = _direction(pair[0])
+    outward = np.column_stack([along[:, 1], -along[:, 0]])  # the piece lies on the left
+    order = np.argsort(pair[0].mould_mm)
+    normal = np.column_stack(
+        [np.interp(at, pair[0].mould_mm[order], outward[order, i]) for i in (0, 1)]
+    )
+    return (sides[0] + sides[1]) / 2, (across * normal).sum(axis=1), at
+
+
+def dart_slits(runs: Iterable[EdgeRun]) -> list[BaseGeometry]:
+    """Return the strips the knife takes where the two sides of a dart touch or overlap."""
+    strips: list[BaseGeometry] = []
+    for pair in dart_pairs(runs):
+        middle, opening, _ = midline(pair)
+        tight = opening < KERF_MM
+        for start, stop in stretches(tight):
+            line = middle[max(start - 1, 0) : stop + 1]
+            if len(line) > 1 and LineString(line).length > 0:
+                strips.append(LineString(line).buffer(KERF_MM / 2, cap_style="square"))
+    return strips
+
+
+def stretches(true: Bools) -> list[tuple[int, int]]:
+    """Return (start, stop) of each stretch of True."""
+    edge = np.flatnonzero(np.diff(np.concatenate([[0], true.astype(int), [0]])))
+    return [(int(a), int(b)) for a, b in zip(edge[::2], edge[1::2], strict=True)]
+
+
+def polygons_of(area: BaseGeometry) -> list[Polygon]:
+    """Return the polygons of an area."""
+    if isinstance(area, Polygon | MultiPolygon):
+        return list(shapely.get_parts(area))
+    return [part for part in shapely.get_parts(area) if isinstance(part, Polygon)]
+
+
+def _at_distance(run: EdgeRun, at: Floats) -> Floats:
+    """Return the flat points (k, 2) of a run at mould distances."""
+    order = np.argsort(run.mould_mm, kind="stable")
+    return np.column_stack(
+        [np.interp(at, run.mould_mm[order], run.points[order, i]) for i in (0, 1)]
+    )
+
+
+def _direction(run: EdgeRun) -> Floats:
+    """Return the unit direction (k, 2) of a run at its points, as it is walked."""
+    step = np.gradient(run.points, axis=0)
+    length = np.linalg.norm(step, axis=1)
+    return np.asarray(step / np.where(length > 0, length, 1)[:, None])
