@@ -1,0 +1,242 @@
+"""Plies: made from selected faces, ordered, copied, mirrored."""
+
+import bpy
+from bpy.props import EnumProperty, FloatProperty, StringProperty
+
+from .. import bridge, engine
+from .base import EngineOperator, NeedsPly, need_editable, need_mould, need_ply
+from .cloth import need_cloth
+
+SETTINGS = (
+    "fabric", "angle_deg", "use_tack", "tack", "method", "use_seams", "use_trim_mm", "trim_mm",
+    "use_lap_mm", "lap_mm", "repeat", "rosette",
+)  # fmt: skip
+
+
+def add_ply(mould, name=""):
+    """Add a ply at the end of a mould's list and make it the active one."""
+    own = mould.mouldply
+    ply = own.plies.add()
+    ply.id = f"p{own.next_ply}"
+    ply.name = name.strip() or f"Ply {own.next_ply}"
+    own.next_ply += 1
+    own.active_ply = len(own.plies) - 1
+    return ply
+
+
+def refuse_empty(faces, what):
+    """Refuse an empty selection."""
+    if not faces.any():
+        raise engine.load("errors").InputError(
+            f"No faces are selected for {what}.",
+            "Select faces in edit mode (hidden ones do not count), then try again.",
+        )
+
+
+class MOULDPLY_OT_new_ply(EngineOperator, bpy.types.Operator):
+    """Make a ply of the selected faces, laid last"""
+
+    bl_idname = "mouldply.new_ply"
+    bl_label = "New Ply"
+    bl_options = {"REGISTER", "UNDO"}
+
+    name: StringProperty(name="Name", description="Of the ply; empty: a number")
+    angle: FloatProperty(
+        name="Fibre Angle", subtype="ANGLE", soft_min=-3.15, soft_max=3.15,
+        description="Of the warp, counter-clockwise from the rosette's 0 degrees",
+    )  # fmt: skip
+
+    @classmethod
+    def poll(cls, context):
+        """Need a mesh."""
+        if context.object is None or context.object.type != "MESH":
+            cls.poll_message_set("Select the mould: a mesh")
+            return False
+        return True
+
+    def run(self, context):
+        """Store the selection as the region of a new ply."""
+        mould = context.object
+        if mould.mouldply.owner is not None:
+            raise engine.load("errors").InputError(
+                f"'{mould.name}' is a pattern of '{mould.mouldply.owner.name}'.",
+                "Select the mould itself.",
+            )
+        need_editable(mould)
+        with bridge.object_mode(mould):
+            faces = bridge.selected_faces(mould.data)
+            refuse_empty(faces, "the ply")
+            cloth = need_cloth(context.scene)
+            mould.mouldply.is_mould = True
+            ply = add_ply(mould, self.name)
+            bridge.write_region(mould.data, ply.id, faces)
+        ply.fabric = cloth.id
+        ply.angle = self.angle
+        self.report({"INFO"}, f"'{ply.name}' on {int(faces.sum())} faces")
+
+
+class MOULDPLY_OT_change_faces(NeedsPly, EngineOperator, bpy.types.Operator):
+    """Change the active ply's faces with the selection"""
+
+    bl_idname = "mouldply.change_faces"
+    bl_label = "Change Faces"
+    bl_options = {"REGISTER", "UNDO"}
+
+    how: EnumProperty(
+        name="How",
+        items=[
+            ("SET", "Set", "Exactly the selected faces"),
+            ("ADD", "Add", "The selected faces too"),
+            ("TAKE", "Take Out", "Without the selected faces"),
+        ],
+    )
+
+    @classmethod
+    def description(cls, context, properties):
+        """Say what this button does."""
+        return {
+            "SET": "Give the active ply exactly the selected faces",
+            "ADD": "Add the selected faces to the active ply",
+            "TAKE": "Take the selected faces out of the active ply",
+        }[properties.how]
+
+    def run(self, context):
+        """Rewrite the region."""
+        mould = need_mould(context)
+        ply = need_ply(mould)
+        need_editable(mould)
+        with bridge.object_mode(mould):
+            chosen = bridge.selected_faces(mould.data)
+            refuse_empty(chosen, f"ply '{ply.name}'")
+            old = bridge.face_values(mould.data, bridge.region_attribute(ply.id))
+            new = {"SET": chosen, "ADD": old | chosen, "TAKE": old & ~chosen}[self.how]
+            if not new.any():
+                raise engine.load("errors").InputError(
+                    f"Ply '{ply.name}' would have no faces left.", "Remove the ply instead."
+                )
+            bridge.write_region(mould.data, ply.id, new)
+
+
+class MOULDPLY_OT_select_ply(NeedsPly, EngineOperator, bpy.types.Operator):
+    """Select the active ply's faces on the mould"""
+
+    bl_idname = "mouldply.select_ply"
+    bl_label = "Select Faces"
+    bl_options = {"REGISTER", "UNDO"}
+
+    def run(self, context):
+        """Show them in edit mode."""
+        mould = need_mould(context)
+        ply = need_ply(mould)
+        with bridge.object_mode(mould):
+            faces = bridge.face_values(mould.data, bridge.region_attribute(ply.id))
+            bridge.select_polygons(mould.data, faces)
+
+
+class MOULDPLY_OT_remove_ply(NeedsPly, EngineOperator, bpy.types.Operator):
+    """Remove the active ply"""
+
+    bl_idname = "mouldply.remove_ply"
+    bl_label = "Remove Ply"
+    bl_options = {"REGISTER", "UNDO"}
+
+    def run(self, context):
+        """Remove the ply and its region."""
+        mould = need_mould(context)
+        need_editable(mould)
+        own, ply = mould.mouldply, need_ply(mould)
+        with bridge.object_mode(mould):
+            attribute = mould.data.attributes.get(bridge.region_attribute(ply.id))
+            if attribute is not None:
+                mould.data.attributes.remove(attribute)
+        number = min(own.active_ply, len(own.plies) - 1)
+        own.plies.remove(number)
+        own.active_ply = max(0, number - 1)
+
+
+class MOULDPLY_OT_move_ply(NeedsPly, EngineOperator, bpy.types.Operator):
+    """Lay the active ply earlier or later"""
+
+    bl_idname = "mouldply.move_ply"
+    bl_label = "Move Ply"
+    bl_options = {"REGISTER", "UNDO"}
+
+    by: EnumProperty(
+        name="Where", items=[("UP", "Earlier", "Nearer the tool"), ("DOWN", "Later", "Above")]
+    )
+
+    def run(self, context):
+        """Swap it with its neighbour."""
+        own = need_mould(context).mouldply
+        here = own.active_ply
+        there = here + (-1 if self.by == "UP" else 1)
+        if 0 <= there < len(own.plies):
+            own.plies.move(here, there)
+            own.active_ply = there
+
+
+class MOULDPLY_OT_copy_ply(NeedsPly, EngineOperator, bpy.types.Operator):
+    """Lay a copy of the active ply on top of it"""
+
+    bl_idname = "mouldply.copy_ply"
+    bl_label = "Copy Ply"
+    bl_options = {"REGISTER", "UNDO"}
+
+    turn: FloatProperty(
+        name="Turn By", description="Added to the fibre angle of the copy", subtype="ANGLE"
+    )
+
+    def run(self, context):
+        """Copy settings and faces, next in the order."""
+        mould = need_mould(context)
+        need_editable(mould)
+        own, number = mould.mouldply, mould.mouldply.active_ply
+        need_ply(mould)
+        with bridge.object_mode(mould):
+            copy, old = add_ply(mould), own.plies[number]
+            for setting in SETTINGS:
+                setattr(copy, setting, getattr(old, setting))
+            copy.name = f"{old.name}, copy"
+            copy.angle += self.turn
+            faces = bridge.face_values(mould.data, bridge.region_attribute(old.id))
+            bridge.write_region(mould.data, copy.id, faces)
+        own.plies.move(len(own.plies) - 1, number + 1)
+        own.active_ply = number + 1
+
+
+class MOULDPLY_OT_mirror_stack(NeedsPly, EngineOperator, bpy.types.Operator):
+    """Lay the whole stack again in reverse, so that it is symmetric about its middle"""
+
+    bl_idname = "mouldply.mirror_stack"
+    bl_label = "Mirror Stack"
+    bl_options = {"REGISTER", "UNDO"}
+
+    middle: EnumProperty(
+        name="Middle",
+        items=[
+            ("TWICE", "Twice", "The last ply is laid twice"),
+            ("ONCE", "Once", "The last ply is the middle"),
+        ],
+    )
+
+    def run(self, context):
+        """Append the plies in reverse order."""
+        mould = need_mould(context)
+        need_editable(mould)
+        own = mould.mouldply
+        numbers = list(range(len(own.plies)))
+        with bridge.object_mode(mould):
+            for number in reversed(numbers if self.middle == "TWICE" else numbers[:-1]):
+                copy, old = add_ply(mould), own.plies[number]
+                for setting in SETTINGS:
+                    setattr(copy, setting, getattr(old, setting))
+                copy.name = f"{old.name}, mirrored"
+                faces = bridge.face_values(mould.data, bridge.region_attribute(old.id))
+                bridge.write_region(mould.data, copy.id, faces)
+
+
+CLASSES = (
+    MOULDPLY_OT_new_ply, MOULDPLY_OT_change_faces, MOULDPLY_OT_select_ply,
+    MOULDPLY_OT_remove_ply, MOULDPLY_OT_move_ply, MOULDPLY_OT_copy_ply,
+    MOULDPLY_OT_mirror_stack,
+)  # fmt: skip

@@ -1,0 +1,9 @@
+"""The sidebar."""
+
+
+def register() -> None:
+    """Nothing yet."""
+
+
+def unregister() -> None:
+    """Nothing yet."""

@@ -1,0 +1,26 @@
+"""What the .blend keeps: inputs on the mould and the scene, results on the patterns' collection."""
+
+import bpy
+from bpy.props import PointerProperty
+
+from . import cloth, mould, ply, scene
+
+MODULES = (cloth, ply, mould, scene)
+
+
+def register() -> None:
+    """Add the property groups to objects and scenes."""
+    for module in MODULES:
+        for kind in module.CLASSES:
+            bpy.utils.register_class(kind)
+    bpy.types.Object.mouldply = PointerProperty(type=mould.MOULDPLY_Mould)
+    bpy.types.Scene.mouldply = PointerProperty(type=scene.MOULDPLY_Scene)
+
+
+def unregister() -> None:
+    """Remove them; what the .blend holds stays in it."""
+    del bpy.types.Scene.mouldply
+    del bpy.types.Object.mouldply
+    for module in reversed(MODULES):
+        for kind in reversed(module.CLASSES):
+            bpy.utils.unregister_class(kind)

@@ -1,0 +1,74 @@
+"""What the .blend keeps for the whole file: cloth, stock and settings."""
+
+import bpy
+from bpy.props import BoolProperty, CollectionProperty, EnumProperty, IntProperty, PointerProperty
+
+from .. import engine
+from . import words
+from .cloth import MOULDPLY_Cloth, MOULDPLY_Offcut, MOULDPLY_Roll
+from .fields import length
+from .records import annotations_of
+
+
+class MOULDPLY_Dressing(bpy.types.PropertyGroup):
+    """Allowances and marks."""
+
+
+class MOULDPLY_Laminate(bpy.types.PropertyGroup):
+    """Process and resin."""
+
+
+class MOULDPLY_Rates(bpy.types.PropertyGroup):
+    """Prices."""
+
+
+class MOULDPLY_Nest(bpy.types.PropertyGroup):
+    """How the cloth is laid out."""
+
+
+class MOULDPLY_Paper(bpy.types.PropertyGroup):
+    """Sheets the templates are printed on."""
+
+    sheet: EnumProperty(
+        name="Sheet",
+        description="Paper in the printer",
+        items=[(name, name, "") for name in engine.load("export.paper").SHEETS_MM],
+        default="A4",
+    )
+
+
+for _group, _module, _record, _words in (
+    (MOULDPLY_Dressing, "pattern.settings", "Dressing", words.DRESSING),
+    (MOULDPLY_Laminate, "laminate.settings", "LaminateSettings", words.LAMINATE),
+    (MOULDPLY_Rates, "laminate.settings", "Rates", words.RATES),
+    (MOULDPLY_Nest, "nest.settings", "NestSettings", words.NEST),
+    (MOULDPLY_Paper, "export.paper", "PaperSettings", words.PAPER),
+):
+    _group.__annotations__ |= annotations_of(getattr(engine.load(_module), _record), _words)
+
+
+class MOULDPLY_Scene(bpy.types.PropertyGroup):
+    """Cloth, stock and settings of this file."""
+
+    cloths: CollectionProperty(type=MOULDPLY_Cloth)
+    active_cloth: IntProperty(name="Active Cloth", min=0)
+    rolls: CollectionProperty(type=MOULDPLY_Roll)
+    offcuts: CollectionProperty(type=MOULDPLY_Offcut)
+    dressing: PointerProperty(type=MOULDPLY_Dressing)
+    laminate: PointerProperty(type=MOULDPLY_Laminate)
+    rates: PointerProperty(type=MOULDPLY_Rates)
+    nest: PointerProperty(type=MOULDPLY_Nest)
+    paper: PointerProperty(type=MOULDPLY_Paper)
+    use_edge_mm: BoolProperty(
+        name="Own Triangle Size", description="Off: 5 mm, or a sixtieth of the ply if that is less"
+    )
+
+
+MOULDPLY_Scene.__annotations__ |= length(
+    "edge", "Triangle Size", "Triangles are refined to this before the drape", 5.0, least=0.05
+)
+
+CLASSES = (
+    MOULDPLY_Dressing, MOULDPLY_Laminate, MOULDPLY_Rates, MOULDPLY_Nest, MOULDPLY_Paper,
+    MOULDPLY_Scene,
+)  # fmt: skip

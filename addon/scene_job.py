@@ -1,0 +1,197 @@
+"""The scene's properties become a Job of the engine: the same for buttons, scripts and files."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from . import bridge, engine
+from .properties.records import values_of
+
+if TYPE_CHECKING:
+    import bpy
+
+    from .bridge import MouldRead
+
+WORLD_X, WORLD_Y = (1.0, 0.0, 0.0), (0.0, 1.0, 0.0)
+# A lay-up side within this of a world axis counts as looking along it: cosine of 30 degrees.
+SNAP_COSINE = 0.866
+
+
+def read_job(mould: bpy.types.Object, scene: bpy.types.Scene, depsgraph: Any) -> Any:
+    """Return the job of a mould: evaluated mesh in mm, plies, cloth, stock and settings.
+
+    Raises
+    ------
+    InputError : whatever keeps the mould, a ply, a cloth or a setting from being used
+    """
+    read = bridge.read_mould(mould, scene, depsgraph)
+    own = mould.mouldply
+    _refuse_lost_regions(mould, read)
+    plies = tuple(_ply(mould, scene, ply, read) for ply in own.plies)
+    cloths = _cloths(scene, plies)
+    return engine.load("job").Job(
+        part=own.part.strip() or mould.name,
+        mould=engine.load("surface.mesh").MouldMesh(read.vertices, read.triangles),
+        plies=plies,
+        rosette=_rosette(own.rosette, scene) if own.rosette else default_rosette(read),
+        fabrics=cloths,
+        stock=_stock(scene, cloths),
+        settings=read_settings(mould, scene),
+        seams=read.seams,
+        polygons=read.polygons,
+    )
+
+
+def read_settings(mould: bpy.types.Object, scene: bpy.types.Scene) -> Any:
+    """Return the engine's Settings from the scene and the mould."""
+    kept = scene.mouldply
+    laminate = engine.load("laminate.settings")
+    dressing = engine.load("pattern.settings").Dressing
+    nest = engine.load("nest.settings").NestSettings
+    paper = engine.load("export.paper").PaperSettings
+    job = engine.load("job")
+    return job.Settings(
+        mould=read_mould_settings(mould, scene),
+        dressing=dressing(**values_of(kept.dressing, dressing)),
+        laminate=laminate.LaminateSettings(
+            **values_of(kept.laminate, laminate.LaminateSettings),
+            rates=laminate.Rates(**values_of(kept.rates, laminate.Rates)),
+        ),
+        nest=nest(**values_of(kept.nest, nest)),
+        paper=paper(**values_of(kept.paper, paper)),
+        edge_mm=_short(kept.edge_mm) if kept.use_edge_mm else None,
+    )
+
+
+def read_mould_settings(mould: bpy.types.Object, scene: bpy.types.Scene) -> Any:
+    """Return what the mould is checked against."""
+    own, kind = mould.mouldply, engine.load("mould.settings").MouldSettings
+    return kind(
+        **values_of(own, kind, skip=("pull", "build")),
+        pull="auto" if own.pull_by == "auto" else tuple(_short(v) for v in own.pull),
+        build=tuple(_short(v) for v in own.build),
+        trim_mm=_short(scene.mouldply.dressing.trim_mm),
+    )
+
+
+def read_cloth(cloth: bpy.types.PropertyGroup) -> Any:
+    """Return a cloth of the file as the engine's Fabric."""
+    kind = engine.load("cloth.fabric").Fabric
+    return kind(**{**values_of(cloth, kind), "id": cloth.id, "name": cloth.name})
+
+
+def default_rosette(read: MouldRead) -> Any:
+    """Return a rosette for a mould that has none: 0 degrees along the world's X.
+
+    Its normal is the mean one of the plies' faces, or the world axis near it.
+    """
+    import numpy as np
+
+    mesh = engine.load("surface.mesh").MouldMesh(read.vertices, read.triangles)
+    covered = np.zeros(len(mesh.faces), bool)
+    for faces in read.regions.values():
+        covered |= faces
+    covered = covered if covered.any() else ~covered
+    normal = mesh.double_areas[covered].sum(axis=0)
+    length = float(np.linalg.norm(normal))
+    normal = normal / length if length > 1e-9 * mesh.size_mm**2 else np.array([0.0, 0.0, 1.0])
+    axis = int(np.abs(normal).argmax())
+    if abs(normal[axis]) > SNAP_COSINE:
+        normal = np.sign(normal[axis]) * np.eye(3)[axis]
+    zero = WORLD_Y if abs(normal[0]) > 0.9 else WORLD_X
+    centre = mesh.corners[covered].reshape(-1, 3).mean(axis=0)
+    return engine.load("surface.rosette").Rosette(centre, zero, normal)
+
+
+def _rosette(arrows: bpy.types.Object, scene: bpy.types.Scene) -> Any:
+    origin = bridge.points_to_mm(arrows, scene, [[0, 0, 0]])[0]
+    return engine.load("surface.rosette").Rosette(
+        origin,
+        bridge.direction_to_world(arrows, (1, 0, 0)),
+        bridge.direction_to_world(arrows, (0, 0, 1)),
+    )
+
+
+def _ply(mould: bpy.types.Object, scene: bpy.types.Scene, ply: Any, read: MouldRead) -> Any:
+    import numpy as np
+
+    kind = engine.load("laminate.ply").Ply
+    values = values_of(ply, kind, skip=("cuts", "rosette", "faces", "tack_mm"))
+    values["id"], values["name"], values["fabric"] = ply.id, ply.name, ply.fabric
+    tack = bridge.points_to_mm(mould, scene, [tuple(ply.tack)])[0] if ply.use_tack else None
+    return kind(
+        **values,
+        faces=np.flatnonzero(read.regions[ply.id]),
+        tack_mm=tack,
+        cuts=_cuts(mould, scene, ply),
+        rosette=_rosette(ply.rosette, scene) if ply.rosette else None,
+    )
+
+
+def _cuts(mould: bpy.types.Object, scene: bpy.types.Scene, ply: Any) -> tuple[Any, ...]:
+    """Return the drawn cuts of a ply: curves of this mould, in the order of their names."""
+    return ()
+
+
+def _cloths(scene: bpy.types.Scene, plies: tuple[Any, ...]) -> tuple[Any, ...]:
+    """Return the cloths the plies use, in the file's order."""
+    used = {ply.fabric for ply in plies}
+    return tuple(read_cloth(cloth) for cloth in scene.mouldply.cloths if cloth.id in used)
+
+
+def _stock(scene: bpy.types.Scene, cloths: tuple[Any, ...]) -> Any:
+    """Return rolls and offcuts of these cloths; a cloth without a roll gets one of its width."""
+    stock = engine.load("nest.roll")
+    rolls = []
+    for cloth in cloths:
+        mine = [roll for roll in scene.mouldply.rolls if roll.fabric == cloth.id]
+        rolls += [_roll(roll, stock.Roll) for roll in mine]
+        if not mine:
+            rolls.append(
+                stock.Roll(id=f"{cloth.name} roll", fabric=cloth.id, width_mm=cloth.roll_width_mm)
+            )
+    ids = {cloth.id for cloth in cloths}
+    offcuts = [
+        _offcut(offcut, stock.Offcut)
+        for offcut in scene.mouldply.offcuts
+        if offcut.fabric in ids and offcut.used
+    ]
+    return stock.Stock(rolls=tuple(rolls), offcuts=tuple(offcuts))
+
+
+def _roll(roll: Any, kind: Any) -> Any:
+    return kind(
+        id=roll.name,
+        fabric=roll.fabric,
+        width_mm=_short(roll.width_mm),
+        length_mm=None if roll.endless else _short(roll.length_mm),
+        selvedge_mm=_short(roll.selvedge_mm),
+        price_per_m=_short(roll.price_per_m),
+    )
+
+
+def _offcut(offcut: Any, kind: Any) -> Any:
+    import json
+
+    x, y = _short(offcut.length_mm), _short(offcut.width_mm)
+    outline = json.loads(offcut.outline) if offcut.outline else [[0, 0], [x, 0], [x, y], [0, y]]
+    return kind(id=offcut.name, fabric=offcut.fabric, outline=outline)
+
+
+def _refuse_lost_regions(mould: bpy.types.Object, read: MouldRead) -> None:
+    """A modifier that makes a new mesh drops the faces' attributes: say so, not 'no faces'."""
+    for ply in mould.mouldply.plies:
+        name = bridge.region_attribute(ply.id)
+        if name in mould.data.attributes and not read.regions[ply.id].any():
+            if not bridge.face_values(mould.data, name).any():
+                continue
+            raise engine.load("errors").InputError(
+                f"The modifiers of '{mould.name}' lose the faces of ply '{ply.name}'.",
+                "Apply the modifiers (Object > Apply > Visual Geometry), then assign the faces "
+                "again.",
+            )
+
+
+def _short(value: float) -> float:
+    """Return a single-precision number as it was typed."""
+    return float(f"{value:.7g}")

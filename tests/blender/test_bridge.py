@@ -1,0 +1,85 @@
+"""Blender's data to mm: matrices, mirroring, unit scale, modifiers, seams."""
+
+import bpy
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from .making import grid, job_of, ply_on
+
+
+def test_a_metre_is_a_thousand_mm_and_normals_look_up():
+    job = job_of(ply_on(grid(size=0.2)).id_data)
+
+    assert_allclose(np.ptp(job.mould.vertices, axis=0), [200, 200, 0], rtol=1e-6)
+    assert job.mould.areas.sum() == pytest.approx(200 * 200, rel=1e-6)
+    assert_allclose(job.mould.normals[:, 2], 1)
+
+
+def test_the_scene_unit_scale_counts(scene):
+    scene.unit_settings.scale_length = 0.001
+    job = job_of(ply_on(grid(size=200)).id_data)
+
+    assert_allclose(np.ptp(job.mould.vertices, axis=0), [200, 200, 0], rtol=1e-6)
+
+
+@pytest.mark.parametrize("scale", [(-1, 1, 1), (1, -1, 1), (-1, -1, -1), (-2, 1, 3)])
+def test_a_mirrored_mould_keeps_its_lay_up_side(scale):
+    """Blender shows a mirrored object's faces the same way round; so must the job."""
+    mould = ply_on(grid(size=0.2, height=0.05)).id_data
+    mould.scale = scale
+    bpy.context.view_layer.update()
+    job = job_of(mould)
+
+    up = np.sign(scale[2])
+    assert (np.sign(job.mould.normals[:, 2]) == up).all()
+    assert_allclose(np.ptp(job.mould.vertices[:, 0]), 200 * abs(scale[0]), rtol=1e-6)
+
+
+def test_modifiers_are_applied_and_regions_survive_them():
+    mould = ply_on(grid(cells=4), faces=range(8)).id_data
+    mould.modifiers.new("finer", "SUBSURF").levels = 2
+    job = job_of(mould)
+
+    assert len(job.mould.faces) == 16 * 16 * 2
+    assert len(job.plies[0].faces) == 8 * 16 * 2
+
+
+def test_seams_are_vertex_pairs_of_the_mould():
+    mould = ply_on(grid(cells=4)).id_data
+    mould.data.edges[5].use_seam = True
+    job = job_of(mould)
+
+    assert sorted(job.seams[0].tolist()) == sorted(mould.data.edges[5].vertices)
+
+
+def test_polygons_say_where_each_triangle_came_from():
+    job = job_of(ply_on(grid(cells=4)).id_data)
+
+    assert np.bincount(job.polygons).tolist() == [2] * 16
+
+
+def test_points_go_to_mm_and_back(scene):
+    from addon import bridge
+
+    mould = grid()
+    mould.location, mould.rotation_euler, mould.scale = (1, 2, 3), (0.3, 0.2, 0.1), (1, -2, 0.5)
+    bpy.context.view_layer.update()
+    points = np.random.default_rng(1).normal(size=(20, 3))
+
+    there = bridge.points_to_mm(mould, scene, points)
+    assert_allclose(bridge.points_from_mm(mould, scene, there), points, atol=1e-6)
+    assert_allclose(
+        there[0],
+        np.array(mould.matrix_world @ mould.data.vertices[0].co.__class__(points[0])) * 1000,
+        rtol=1e-5,
+    )
+
+
+def test_edit_mode_is_read_as_it_stands():
+    mould = ply_on(grid(cells=4), faces=range(4)).id_data
+    bpy.ops.object.mode_set(mode="EDIT")
+    job = job_of(mould)
+
+    assert len(job.plies[0].faces) == 8
+    assert mould.mode == "EDIT"
