@@ -1,0 +1,151 @@
+"""DXF: Drawing -> the bytes of a file a cutter reads. The only place that knows ezdxf."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any, Literal
+
+import numpy as np
+
+from ..errors import InputError
+from .drawing import Drawing, Layer, Line, Text
+from .pen_order import common_lines_once, in_pen_order
+from .strokes import text_as_strokes as strokes_for_text
+from .transliterate import to_r12
+
+Version = Literal["R2010", "R12"]
+VERSIONS: tuple[Version, ...] = ("R2010", "R12")
+MILLIMETRE = 4  # $INSUNITS, DXF reference
+DIGITS = 3  # 0.001 mm
+FONT = "DejaVuSans.ttf"  # a free font many programs carry; others take their own instead
+
+
+def dxf_bytes(
+    drawing: Drawing,
+    version: Version = "R2010",
+    *,
+    only_cut: bool = False,
+    text_as_strokes: bool = False,
+) -> bytes:
+    """Return the drawing as a DXF file: mm, closed polylines, pen order, same bytes each time.
+
+    Parameters
+    ----------
+    version : R2010 declares millimetres ($INSUNITS 4); R12 cannot, its text and its check
+        square say so
+    only_cut : the lines a knife follows and nothing else
+    text_as_strokes : texts as polylines, for machines that draw no text
+
+    Raises
+    ------
+    InputError : an unknown version; a text with letters R12 does not have (R12 takes Latin;
+        Greek, Cyrillic and kana are transliterated, other letters refused)
+    """
+    if version not in VERSIONS:
+        raise InputError(f"DXF version is '{version}'.", f"Use {' or '.join(VERSIONS)}.")
+    if only_cut:
+        drawing = drawing.only(layer.name for layer in drawing.layers if layer.cuts)
+    if text_as_strokes:
+        drawing = strokes_for_text(drawing)
+    drawing = in_pen_order(common_lines_once(drawing))
+    with _same_bytes_each_time():
+        return _written(drawing, version)
+
+
+def _written(drawing: Drawing, version: Version) -> bytes:
+    import ezdxf
+
+    document: Any = ezdxf.new(version)
+    modern = version != "R12"
+    if modern:
+        document.header["$INSUNITS"] = MILLIMETRE
+        document.header["$LUNITS"] = 2  # decimal
+    else:
+        document.header.hdrvars.pop("$INSUNITS", None)  # not part of R12
+    document.header["$MEASUREMENT"] = 1  # metric
+    for layer in drawing.layers:
+        _add_layer(document, layer, modern=modern)
+    if modern:
+        document.styles.get("Standard").dxf.font = FONT
+    space = document.modelspace()
+    for line in drawing.lines:
+        _add_line(space, line, modern=modern)
+    for text in drawing.texts:
+        _add_text(space, text, modern=modern)
+    left, bottom, right, top = drawing.bounds()
+    document.header["$EXTMIN"] = (round(left, DIGITS), round(bottom, DIGITS), 0.0)
+    document.header["$EXTMAX"] = (round(right, DIGITS), round(top, DIGITS), 0.0)
+    stream = io.StringIO()
+    document.write(stream)
+    text_bytes: bytes = document.encode(stream.getvalue())
+    return text_bytes
+
+
+def _add_layer(document: Any, layer: Layer, *, modern: bool) -> None:
+    attributes: dict[str, Any] = {"color": _index(layer.rgb)}
+    if layer.dash_mm:
+        name = f"{layer.name}_DASH"
+        total = sum(layer.dash_mm)
+        signs = [length if i % 2 == 0 else -length for i, length in enumerate(layer.dash_mm)]
+        document.linetypes.add(name, [total, *signs], description=layer.title)
+        attributes["linetype"] = name
+    entry = document.layers.add(layer.name, **attributes)
+    if modern:
+        entry.rgb = tuple(round(255 * part) for part in layer.rgb)
+        entry.dxf.lineweight = min(_WEIGHTS, key=lambda w: abs(w - 100 * layer.width_mm))
+        entry.description = layer.title
+
+
+def _add_line(space: Any, line: Line, *, modern: bool) -> None:
+    points = np.round(line.points, DIGITS) + 0.0  # no minus zero
+    bulge = np.zeros(len(points)) if line.bulge is None else line.bulge
+    rows = [(float(x), float(y), float(b)) for (x, y), b in zip(points, bulge, strict=True)]
+    add = space.add_lwpolyline if modern else space.add_polyline2d
+    add(rows, format="xyb", close=line.closed, dxfattribs={"layer": line.layer})
+
+
+def _add_text(space: Any, text: Text, *, modern: bool) -> None:
+    from ezdxf.enums import TextEntityAlignment
+
+    words = _escaped(text.text if modern else to_r12(text.text))
+    entity = space.add_text(
+        words,
+        height=round(text.height_mm, DIGITS),
+        rotation=round(text.turn_deg % 360, DIGITS),
+        dxfattribs={"layer": text.layer},
+    )
+    middle = text.anchor == "middle"
+    align = TextEntityAlignment.MIDDLE_CENTER if middle else TextEntityAlignment.LEFT
+    x, y = np.round(text.at, DIGITS) + 0.0
+    entity.set_placement((float(x), float(y)), align=align)
+
+
+def _escaped(words: str) -> str:
+    """Return the text so that a reader shows it as typed: ^, %% and \\U+ have meanings in DXF."""
+    return words.replace("^", "^ ").replace("%%", "%\u200a%").replace("\\U+", "\\ U+")
+
+
+def _index(rgb: tuple[float, float, float]) -> int:
+    """Return the nearest of the nine basic colour numbers of DXF; 7 is black on paper."""
+    basic = {1: (1, 0, 0), 3: (0, 0.5, 0.3), 5: (0, 0.2, 0.8), 7: (0, 0, 0), 8: (0.5, 0.5, 0.5)}
+    basic[30] = (0.9, 0.5, 0.0)
+    return min(basic, key=lambda i: sum((a - b) ** 2 for a, b in zip(rgb, basic[i], strict=True)))
+
+
+# the line widths DXF knows, in 1/100 mm (group 370)
+_WEIGHTS = (13, 15, 18, 20, 25, 30, 35, 40, 50, 53, 60, 70, 80, 90, 100)
+
+
+@contextmanager
+def _same_bytes_each_time() -> Iterator[None]:
+    """Keep dates and random ids out of the file; ezdxf has one switch for it, set and reset."""
+    import ezdxf
+
+    before = ezdxf.options.write_fixed_meta_data_for_testing
+    ezdxf.options.write_fixed_meta_data_for_testing = True
+    try:
+        yield
+    finally:
+        ezdxf.options.write_fixed_meta_data_for_testing = before

@@ -1,0 +1,125 @@
+"""Nest -> Drawing: every roll and offcut with the pieces where they are cut."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from ..errors import InputError
+from ..nest.layout import Nest, Placement, Sheet
+from ..pattern.pattern import Mark, Pattern
+from .drawing import Drawing, Line, Text, together
+from .layers import LAYERS, ROLL_EDGE, SELVEDGE, TEXT
+from .pattern_drawing import CHECK_MM, LINE_STEP, check_square, pattern_drawing
+
+BETWEEN_MM = 120.0  # one sheet and the next
+TITLE_MM = 14.0
+OVERHANG_MM = 60.0  # the roll goes on past the cut across it
+
+
+def roll_drawing(nest: Nest, patterns: Sequence[Pattern], *, arcs: bool = False) -> Drawing:
+    """Return the cloth with all pieces laid on it, true size: x along the roll from its free end.
+
+    Sheets stand one above the other, the first at the origin: a cutter set to its corner cuts
+    it as it is drawn. Title and check square stand to the left of the free end, off the cloth.
+
+    Raises
+    ------
+    InputError : the nest holds a piece that is not among the patterns
+    """
+    by_id = {pattern.id: pattern for pattern in patterns}
+    kits = 1 + max((p.kit for sheet in nest.sheets for p in sheet.placements), default=1) - 1
+    drawings, bottom = [], 0.0
+    for sheet in nest.sheets:
+        drawings.append(sheet_drawing(sheet, by_id, kits=kits, arcs=arcs).moved(0.0, bottom))
+        bottom += sheet.width_mm + BETWEEN_MM
+    part = patterns[0].part if patterns else ""
+    drawings.append(check_square(np.array([-CHECK_MM - BETWEEN_MM, 0.0])))
+    return together(f"{part}: cloth {nest.fabric}", drawings)
+
+
+def sheet_drawing(
+    sheet: Sheet, patterns: Mapping[str, Pattern], *, kits: int = 1, arcs: bool = False
+) -> Drawing:
+    """Return one roll or offcut with its pieces, its corner at the origin."""
+    drawings = [_cloth(sheet)]
+    for number, placement in enumerate(sheet.placements, start=1):
+        if placement.piece not in patterns:
+            raise InputError(
+                f"The nest holds the piece '{placement.piece}', which is not among the patterns.",
+                "Nest again.",
+            )
+        drawings.append(_placed(patterns[placement.piece], placement, number, kits, arcs=arcs))
+    return together(sheet.stock_id, drawings)
+
+
+def _placed(
+    pattern: Pattern, placement: Placement, number: int, kits: int, *, arcs: bool
+) -> Drawing:
+    """Return a piece where it lies; its texts upright, its kit and hand written on it."""
+    notes = [f"kit {placement.kit}"] * (kits > 1) + [placement.note] * bool(placement.note)
+    upside_down = 90 < placement.angle_deg % 360 <= 270
+    marks = tuple(
+        replace(_noted(mark, notes), turn_deg=mark.turn_deg + 180 * upside_down)
+        for mark in pattern.marks
+    )
+    drawing = pattern_drawing(replace(pattern, marks=marks), arcs=arcs).moved(
+        placement.x_mm, placement.y_mm, placement.angle_deg, mirrored=placement.mirrored
+    )
+    own = f"{pattern.id}.{number}"  # copies are pieces of their own: each is cut in one go
+    return replace(
+        drawing,
+        lines=tuple(replace(line, piece=own) for line in drawing.lines),
+        texts=tuple(replace(text, piece=own) for text in drawing.texts),
+        pieces=((own, pattern.title),),
+    )
+
+
+def _noted(mark: Mark, notes: Sequence[str]) -> Mark:
+    """Return the label with a line more, set smaller so that it keeps its box."""
+    if mark.kind != "label" or not notes:
+        return mark
+    count = len(mark.lines)
+    step = (LINE_STEP * (count - 1) + 1.3) / (LINE_STEP * count + 1.3)
+    words = (*mark.lines, " ".join(notes))
+    widest = max(len(line) for line in mark.lines)
+    share = min(step, widest / max(len(words[-1]), 1))
+    return replace(mark, lines=words, height_mm=mark.height_mm * share)
+
+
+def _cloth(sheet: Sheet) -> Drawing:
+    outline = np.array(sheet.outline)
+    length, width = outline.max(axis=0)
+    lines = [Line(layer=ROLL_EDGE.name, points=outline, closed=True)]
+    if sheet.kind == "roll":
+        for y in (0.0, width):
+            ends = np.array([[length, y], [length + OVERHANG_MM, y]])
+            lines.append(Line(layer=ROLL_EDGE.name, points=ends))
+        for y in (sheet.selvedge_mm, width - sheet.selvedge_mm):
+            if sheet.selvedge_mm > 0:
+                ends = np.array([[0.0, y], [length, y]])
+                lines.append(Line(layer=SELVEDGE.name, points=ends))
+    for name, x0, y0, x1, y1 in sheet.kept:
+        box = np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]])
+        lines.append(Line(layer=SELVEDGE.name, points=box, closed=True))
+    texts = [
+        Text(
+            layer=TEXT.name,
+            text=f"{sheet.kind} {sheet.stock_id}: {width:.0f} mm wide, {length:.0f} mm long",
+            at=np.array([0.0, width + TITLE_MM]),
+            height_mm=TITLE_MM,
+            anchor="left",
+        )
+    ]
+    texts += [
+        Text(
+            layer=TEXT.name,
+            text=f"offcut {name}",
+            at=np.array([(x0 + x1) / 2, (y0 + y1) / 2]),
+            height_mm=TITLE_MM * 0.7,
+        )
+        for name, x0, y0, x1, y1 in sheet.kept
+    ]
+    return Drawing(title=sheet.stock_id, layers=LAYERS, lines=tuple(lines), texts=tuple(texts))
