@@ -10,29 +10,57 @@ from numpy.typing import ArrayLike
 
 from ..arrays import Bools, Floats, Ints, frozen_floats, unit_vector
 from ..errors import InputError
-from ..progress import Progress, silent
-from ..surface.mesh import SurfaceMesh, components
-from .energy import Panels
+from ..progress import Progress, part_of, silent
+from ..surface.locate import locate
+from ..surface.mesh import SurfaceMesh
+from ..surface.refine import Refined, refine
+from .energy import Panels, ThreadEnergy
 from .fabric import Fabric
 from .factor import SparseSystem
-from .law import Law
-from .minimise import Springs, minimise
-from .spines import Spines, find_tack, trace_spines
+from .flattable import check_opens_flat
+from .isotropic import SheetEnergy
+from .law import thread_law
+from .minimise import Energy, Springs, minimise
+from .settled import settled_faces
+from .spines import Spines, Tack, find_tack, only_near, trace_spines
 from .start import first_layout, lay_along
-from .strain import fabric_strain
+from .strain import fabric_strain, flat_areas
 
 Method = Literal["worked_out", "least_shear"]
+METHODS: tuple[Method, ...] = ("worked_out", "least_shear")
+# Where only the tack point and the heading are given, the threads are held straight so far from
+# it, as a share of the size: a heading read in one triangle leaves a small rotation.
+HEADING_REACH = 0.05
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class FineDrape:
+    """The drape on the refined mesh it was solved on.
+
+    `flat` (n', 2) mm, `strain` (m', 3), `settled` (m',) as in Drape, for `surface`'s vertices
+    and faces; `source_faces` (m',) the face of the given surface each lies on.
+    """
+
+    surface: SurfaceMesh
+    flat: Floats
+    strain: Floats
+    settled: Bools
+    source_faces: Ints
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Drape:
     """A cloth laid on a surface.
 
-    `flat` (n, 2) mm, the surface's vertices in the flat cloth: warp along +x, the tack point at
-    the origin, triangles counter-clockwise as seen from the lay-up side; `strain` (m, 3) warp
-    stretch, weft stretch (length on the mould / in the flat cloth - 1), shear in radians,
-    positive where warp and weft close up; `settled` (m,) False where the net is not determined
-    by its two spines; `spines` the warp and the weft on the mould, (., 3) mm.
+    `surface` as given, n vertices and m faces; `flat` (n, 2) mm, its vertices in the flat cloth:
+    warp (the roll direction) along +x, the tack point at the origin, triangles counter-clockwise
+    as seen from the lay-up side; `strain` (m, 3) warp stretch, weft stretch (length on the
+    mould / in the flat cloth - 1), shear in radians, positive where warp and weft close up, each
+    the mean over the face. For a stitched biaxial these are its two fibre directions.
+    `settled` (m,) False where the net is not determined by its two spines; `converged`,
+    `iterations`, `residual` (mm, the last step) of the solver; `tack_mm` (3,) on the surface;
+    `warp` (3,) unit, the roll direction there; `spines` the two threads through the tack point
+    on the mould, (., 3) mm; `fine` the same on the mesh it was solved on.
     """
 
     surface: SurfaceMesh
@@ -44,12 +72,22 @@ class Drape:
     residual: float
     tack_mm: Floats
     warp: Floats
+    method: Method
     spines: tuple[Floats, Floats]
+    fine: FineDrape
 
-    def flat_at(self, faces: Ints, barycentric: Floats) -> Floats:
-        """Return (k, 2) mm: points on faces, by weights (k, 3) of their corners, in the cloth."""
-        placed: Floats = np.einsum("kj,kjd->kd", barycentric, self.flat[self.surface.faces[faces]])
-        return placed
+    def flat_at(self, faces: Ints, weights: Floats) -> Floats:
+        """Return (k, 2) mm in the flat cloth: points on faces (k,), by corner weights (k, 3)."""
+        corners = self.surface.faces[faces]
+        if self.fine.surface is self.surface:
+            return np.asarray(np.einsum("kj,kjd->kd", weights, self.flat[corners]))
+        return self.flat_at_points(np.einsum("kj,kjd->kd", weights, self.surface.vertices[corners]))
+
+    def flat_at_points(self, points: Floats) -> Floats:
+        """Return (k, 2) mm in the flat cloth: the surface points nearest to `points` (k, 3) mm."""
+        found = locate(self.fine.surface, points)
+        corners = self.fine.surface.faces[found.faces]
+        return np.asarray(np.einsum("kj,kjd->kd", found.weights, self.fine.flat[corners]))
 
 
 def drape_surface(
@@ -60,74 +98,106 @@ def drape_surface(
     warp: ArrayLike,
     method: Method = "worked_out",
     spines: Spines | None = None,
+    max_edge_mm: float | None = None,
     progress: Progress = silent,
 ) -> Drape:
     """Lay a cloth on a surface and return its flat shape.
 
     Parameters
     ----------
-    mesh : the surface, one piece that opens flat; holes are fine
-    fabric : the cloth; its kind chooses the law
+    mesh : the surface, one piece that opens flat; holes are fine. Slivers and large triangles
+        are refined inside
+    fabric : the cloth; its kind chooses the law (law.py, isotropic.py)
     tack_mm : (3,) where it is pressed down first
-    warp : (3,) the warp direction there; its part in the surface counts
+    warp : (3,) the roll direction there; its part in the surface counts
     method : "worked_out" from the tack point along both threads (the classical pin-jointed
         net), or "least_shear": only the tack point and the heading are held
-    spines : points held on threads, instead of the straightest lines through the tack point
+    spines : points of `mesh` held on threads, instead of the straightest lines through the tack
+        point; the mesh is then not refined
+    max_edge_mm : longest edge of the refined mesh, None: 5 mm or 1/60 of the size
+    progress : called with the share done; may raise Cancelled
 
     Raises
     ------
     InputError : two pieces, a handle, a closed surface, tack off the surface, warp along the
-        normal
+        normal there
+    SolveError : the surface cannot be laid flat to begin with
     """
-    if method not in ("worked_out", "least_shear"):
-        raise InputError(f"method is '{method}'.", "Use worked_out or least_shear.")
-    _refuse_unflattable(mesh)
-    tack = find_tack(mesh, frozen_floats("tack_mm", tack_mm, (3,)), unit_vector("warp", warp))
+    if method not in METHODS:
+        raise InputError(f"method is '{method}'.", f"Use one of {', '.join(METHODS)}.")
+    check_opens_flat(mesh)
+    tack_mm, warp = frozen_floats("tack_mm", tack_mm, (3,)), unit_vector("warp", warp)
+    turn = _fibre_turn(fabric)
+    progress(0.0, "Refining the surface")
     if spines is None:
-        reach = None if method == "worked_out" else 0.1 * mesh.size_mm
-        spines = trace_spines(mesh, tack, reach_mm=reach)
-    panels = Panels.of(mesh)
-    system = SparseSystem(mesh.faces, mesh.edges, len(mesh.vertices))
-    law = Law(shear=fabric.stiffness_shear)
-    start = lay_along(mesh, panels, first_layout(mesh, panels, system), tack, spines)
-    springs = Springs(system, spines, mesh.edges.vertices)
-    layout = minimise(panels, law, system, springs, start, progress=progress)
-    flat = layout.flat.T
-    origin = tack.point.barycentric @ flat[mesh.faces[tack.point.face]]
-    flat = frozen_floats("flat", flat - origin, (len(mesh.vertices), 2))
+        refined = refine(mesh, max_edge_mm=max_edge_mm)
+    else:
+        refined = Refined(coarse=mesh, surface=mesh, face_source=np.arange(len(mesh.faces)))
+    fine = refined.surface
+    tack = find_tack(fine, tack_mm, warp, turn)
+    held = _hold(fine, fabric, method, tack) if spines is None else spines
+    panels = Panels.of(fine)
+    system = SparseSystem(fine.faces, fine.edges, len(fine.vertices))
+    cloth: Energy = (
+        ThreadEnergy(panels, thread_law(fabric)) if fabric.directional else SheetEnergy(panels)
+    )
+    start = lay_along(fine, panels, first_layout(fine, panels, system), tack, held)
+    springs = Springs(system, held, fine.edges.vertices)
+    layout = minimise(cloth, system, springs, start, progress=part_of(progress, 0.1, 1.0))
+    flat = layout.flat.T - tack.point.barycentric @ layout.flat.T[fine.faces[tack.point.face]]
+    strain = fabric_strain(fine, flat)
+    settled = np.ones(len(strain), bool)
+    if fabric.directional and method == "worked_out" and spines is None:
+        settled = settled_faces(fine, flat)
+    flat = frozen_floats("flat", flat @ _rotation(turn).T, flat.shape)
+    areas = np.abs(flat_areas(flat, fine.faces))
     return Drape(
         surface=mesh,
-        flat=flat,
-        strain=fabric_strain(mesh, flat),
-        settled=np.ones(len(mesh.faces), bool),
+        flat=frozen_floats("flat", flat[: len(mesh.vertices)], (len(mesh.vertices), 2)),
+        strain=strain if refined.unchanged else refined.mean_per_face(strain, areas),
+        settled=settled
+        if refined.unchanged
+        else refined.mean_per_face(settled.astype(float), areas) > 0.5,
         converged=layout.converged,
         iterations=layout.iterations,
         residual=layout.residual,
         tack_mm=tack.point.position,
-        warp=tack.warp,
-        spines=spines.lines,
+        warp=np.cos(turn) * tack.warp - np.sin(turn) * tack.weft,
+        method=method,
+        spines=held.lines,
+        fine=FineDrape(
+            surface=fine,
+            flat=flat,
+            strain=strain,
+            settled=settled,
+            source_faces=refined.face_source,
+        ),
     )
 
 
-def _refuse_unflattable(mesh: SurfaceMesh) -> None:
-    piece = components(mesh.faces, mesh.edges)
-    if piece.max() > 0:
+def _fibre_turn(fabric: Fabric) -> float:
+    """Return the angle (radians) from the roll direction to the first of two crossing fibres."""
+    angles = fabric.fibre_angles_deg
+    if fabric.kind != "biaxial" or len(angles) != 2:
+        return 0.0
+    if abs(abs(angles[0] - angles[1]) - 90) > 1e-6:
         raise InputError(
-            f"The surface is in {piece.max() + 1} pieces.",
-            "Make each piece a ply of its own, or join them.",
-            faces=np.flatnonzero(piece > 0),
+            f"Cloth '{fabric.id}': its fibres run at {angles[0]:g} and {angles[1]:g} degrees.",
+            "Use a biaxial whose two fibre directions are at right angles.",
         )
-    loops = mesh.edges.boundary_loops(mesh.faces)
-    if not loops:
-        raise InputError(
-            "The surface is closed: cloth cannot be laid on it in one flat piece.",
-            "Mark a cut that opens it, or leave some faces out.",
-        )
-    used = len(np.unique(mesh.faces))
-    euler = used - len(mesh.edges.vertices) + len(mesh.faces)
-    handles = (2 - len(loops) - euler) // 2
-    if handles > 0:
-        raise InputError(
-            f"The surface has {handles} handle{'s' * (handles > 1)}, like a cup.",
-            "Mark a cut through each handle, or leave it out.",
-        )
+    return float(np.radians(angles[0]))
+
+
+def _rotation(angle: float) -> Floats:
+    return np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
+
+
+def _hold(mesh: SurfaceMesh, fabric: Fabric, method: Method, tack: Tack) -> Spines:
+    """Return the points held: both threads, the fibres' one, or just the heading at the tack."""
+    reach = HEADING_REACH * mesh.size_mm
+    spines = trace_spines(mesh, tack)
+    if fabric.kind == "unidirectional" or not fabric.directional or method == "least_shear":
+        spines = only_near(spines, mesh, tack, 0, reach)
+    if not fabric.directional or method == "least_shear":
+        spines = only_near(spines, mesh, tack, 1, reach)
+    return spines

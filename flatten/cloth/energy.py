@@ -98,47 +98,49 @@ def stretch(panels: Panels, flat: Floats) -> Stretch:
     return Stretch(x1, x2, y1, y2, det, q1, q2, -(x1 * y1 + x2 * y2) / det)
 
 
-def energy(panels: Panels, law: Law, flat: Floats) -> float:
-    """Return the energy (mm2); infinite where a triangle is turned over."""
-    x1, x2 = panels.gradients(flat[0])
-    y1, y2 = panels.gradients(flat[1])
-    if not (x1 * y2 - x2 * y1 > 0).all():
-        return np.inf
-    s = stretch(panels, flat)
-    return float(panels.areas @ law.density(s.q1, s.q2, s.tangent))
+@dataclass(frozen=True, slots=True, eq=False)
+class ThreadEnergy:
+    """The energy of cloth with two threads over the triangles of a mesh."""
 
+    panels: Panels
+    law: Law
 
-def derivatives(
-    panels: Panels, law: Law, flat: Floats, newton: float
-) -> tuple[float, Floats, Floats]:
-    """Return energy, its gradient (2, n) and the (21, m) blocks for the sparse system.
+    def value(self, flat: Floats) -> float:
+        """Return the energy (mm2) of a layout (2, n); infinite where a triangle is turned over."""
+        x1, x2 = self.panels.gradients(flat[0])
+        y1, y2 = self.panels.gradients(flat[1])
+        if not (x1 * y2 - x2 * y1 > 0).all():
+            return np.inf
+        s = stretch(self.panels, flat)
+        return float(self.panels.areas @ self.law.density(s.q1, s.q2, s.tangent))
 
-    `newton`: share of the second derivatives of the strains; 0 is Gauss-Newton.
-    """
-    s = stretch(panels, flat)
-    t, a = s.tangent, panels.areas
-    e, f1, f2, f3, s1, s2, s3, h3 = law.derivatives(s.q1, s.q2, t)
-    sec2 = 1 + t * t
-    nx, ny = 1 / (s.x1 * s.x1 + s.x2 * s.x2), 1 / (s.y1 * s.y1 + s.y2 * s.y2)
-    u = panels.differences(s.x1 * nx, s.x2 * nx)
-    up = panels.differences(-s.x2 * nx, s.x1 * nx)
-    v = panels.differences(s.y1 * ny, s.y2 * ny)
-    vp = panels.differences(-s.y2 * ny, s.y1 * ny)
-    turn = (f1 + f2) * t + f3
-    gx = [-a * (f1 * u[i] + turn * up[i]) for i in (0, 1)]
-    gy = [a * (turn * vp[i] - f2 * v[i]) for i in (0, 1)]
-    gradient = _to_vertices(panels, gx, gy, flat.shape[1])
-    both = (s1 + s2) * t * t + s3 + newton * ((f1 + f2) * sec2 + h3 - s3)
-    xuu, xup = a * (s1 + newton * f1), a * (s1 * t + newton * turn)
-    xpp, ypp = a * (both - newton * f1), a * (both - newton * f2)
-    yuu, yup = a * (s2 + newton * f2), -a * (s2 * t + newton * turn)
-    upvp, uvp, upv = -a * both, -a * s1 * t, a * s2 * t
-    xx = _square(u, up, xuu, xup, xpp)
-    yy = _square(v, vp, yuu, yup, ypp)
-    left = [upvp * up[i] + uvp * u[i] for i in (0, 1)]
-    right = [upv * up[i] for i in (0, 1)]
-    xy = [[left[i] * vp[j] + right[i] * v[j] for j in (0, 1)] for i in (0, 1)]
-    return float(a @ e), gradient, corner_blocks(xx, yy, xy)
+    def derivatives(self, flat: Floats, newton: float) -> tuple[float, Floats, Floats]:
+        """Return energy, its gradient (2, n) and the (21, m) blocks for the sparse system.
+
+        `newton`: share of the second derivatives of the strains; 0 is Gauss-Newton.
+        """
+        panels, a = self.panels, self.panels.areas
+        s = stretch(panels, flat)
+        t = s.tangent
+        e, f1, f2, f3, s1, s2, s3, h3 = self.law.derivatives(s.q1, s.q2, t)
+        sec2 = 1 + t * t
+        nx, ny = 1 / (s.x1 * s.x1 + s.x2 * s.x2), 1 / (s.y1 * s.y1 + s.y2 * s.y2)
+        u = panels.differences(s.x1 * nx, s.x2 * nx)
+        up = panels.differences(-s.x2 * nx, s.x1 * nx)
+        v = panels.differences(s.y1 * ny, s.y2 * ny)
+        vp = panels.differences(-s.y2 * ny, s.y1 * ny)
+        turn = (f1 + f2) * t + f3
+        gx = [-a * (f1 * u[i] + turn * up[i]) for i in (0, 1)]
+        gy = [a * (turn * vp[i] - f2 * v[i]) for i in (0, 1)]
+        gradient = to_vertices(panels, gx, gy, flat.shape[1])
+        both = (s1 + s2) * t * t + s3 + newton * ((f1 + f2) * sec2 + h3 - s3)
+        xup, yup = a * (s1 * t + newton * turn), -a * (s2 * t + newton * turn)
+        xx = _square(u, up, a * (s1 + newton * f1), xup, a * (both - newton * f1))
+        yy = _square(v, vp, a * (s2 + newton * f2), yup, a * (both - newton * f2))
+        left = [-a * (both * up[i] + s1 * t * u[i]) for i in (0, 1)]
+        right = [a * s2 * t * up[i] for i in (0, 1)]
+        xy = [[left[i] * vp[j] + right[i] * v[j] for j in (0, 1)] for i in (0, 1)]
+        return float(a @ e), gradient, corner_blocks(xx, yy, xy)
 
 
 def _square(
@@ -154,7 +156,8 @@ def _square(
     )
 
 
-def _to_vertices(panels: Panels, gx: list[Floats], gy: list[Floats], count: int) -> Floats:
+def to_vertices(panels: Panels, gx: list[Floats], gy: list[Floats], count: int) -> Floats:
+    """Return the gradient (2, n) summed over the corners, from those in the differences."""
     index = panels.faces.T.ravel()
     return np.stack(
         [

@@ -16,8 +16,21 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..arrays import Floats
+from .fabric import Fabric
 
 Derivatives = tuple[Floats, Floats, Floats, Floats, Floats, Floats, Floats, Floats]
+
+
+def thread_law(fabric: Fabric) -> Law:
+    """Return the law of a cloth with threads."""
+    if fabric.kind == "unidirectional":
+        spread = fabric.stretch_limit_across
+        return Law(
+            weft=fabric.stiffness_across,
+            shear=fabric.stiffness_shear,
+            limit=float(np.log1p(spread)) if spread > 0 else None,
+        )
+    return Law(weft=fabric.stiffness_across, shear=fabric.stiffness_shear)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

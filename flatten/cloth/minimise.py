@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
 from ..arrays import Floats, Ints
 from ..progress import Progress
-from .energy import Panels, derivatives, energy
+from .energy import Panels
 from .factor import SparseSystem
-from .law import Law
 from .spines import Spines
 
 # A layout is settled when the last step moved no vertex by more than this: a tenth of what
@@ -34,6 +34,20 @@ class Layout:
     converged: bool
     iterations: int
     residual: float  # mm, largest movement in the last step
+
+
+class Energy(Protocol):
+    """What is minimised: energy.ThreadEnergy or isotropic.SheetEnergy."""
+
+    @property
+    def panels(self) -> Panels:
+        """The triangles."""
+
+    def value(self, flat: Floats) -> float:
+        """Return the energy, infinite where a triangle is turned over."""
+
+    def derivatives(self, flat: Floats, newton: float) -> tuple[float, Floats, Floats]:
+        """Return energy, gradient and blocks."""
 
 
 class Springs:
@@ -68,8 +82,7 @@ class Springs:
 
 
 def minimise(
-    panels: Panels,
-    law: Law,
+    cloth: Energy,
     system: SparseSystem,
     springs: Springs,
     flat: Floats,
@@ -82,7 +95,7 @@ def minimise(
     newton, last = 0.0, np.inf
     for iteration in range(1, steps + 1):
         progress(min(iteration / 20, 0.95), "Laying the cloth")
-        e, gradient, blocks = derivatives(panels, law, flat, newton)
+        e, gradient, blocks = cloth.derivatives(flat, newton)
         values = system.assemble(blocks)
         e += springs.energy(flat)
         springs.add(flat, gradient, values)
@@ -92,7 +105,7 @@ def minimise(
             continue
         step = -system.solve(gradient.T.ravel()).reshape(-1, 2).T
         slope = float((gradient * step).sum())
-        length = _search(panels, law, springs, flat, step, e, slope)
+        length = _search(cloth, springs, flat, step, e, slope)
         if length == 0.0:
             moved = float(np.abs(step).max())
             return Layout(flat, moved < 1e-3, iteration, moved)
@@ -106,8 +119,7 @@ def minimise(
 
 
 def _search(
-    panels: Panels,
-    law: Law,
+    cloth: Energy,
     springs: Springs,
     flat: Floats,
     step: Floats,
@@ -115,11 +127,11 @@ def _search(
     slope: float,
 ) -> float:
     """Return the share of the step to take; 0 where nothing lowers the energy."""
-    length = min(1.0, TO_FLIP * first_flip(panels, flat, step))
+    length = min(1.0, TO_FLIP * first_flip(cloth.panels, flat, step))
     rounding = 1e-13 * abs(before)
     for _ in range(40):
         there = flat + length * step
-        after = energy(panels, law, there) + springs.energy(there)
+        after = cloth.value(there) + springs.energy(there)
         if after <= before + ARMIJO * length * slope + rounding:
             return length
         length *= 0.5

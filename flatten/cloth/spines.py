@@ -118,6 +118,17 @@ def trace_spines(mesh: SurfaceMesh, tack: Tack, *, reach_mm: float | None = None
     return _held(arms)
 
 
+def only_near(spines: Spines, mesh: SurfaceMesh, tack: Tack, axis: int, reach_mm: float) -> Spines:
+    """Return the spines with the points of one axis held only near the tack point."""
+    ends = mesh.vertices[mesh.edges.vertices[spines.edges]]
+    points = ends[:, 0] + spines.shares[:, None] * (ends[:, 1] - ends[:, 0])
+    near = ((points - tack.point.position) ** 2).sum(axis=1) <= reach_mm**2
+    keep = near | (spines.axis != axis)
+    return Spines(
+        spines.edges[keep], spines.shares[keep], spines.axis[keep], spines.at[keep], spines.lines
+    )
+
+
 def _arm_start(
     mesh: SurfaceMesh, tracer: Tracer, tack: Tack, direction: Floats
 ) -> tuple[int, Floats]:

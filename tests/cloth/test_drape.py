@@ -31,15 +31,15 @@ def test_quarter_cylinder_develops_to_the_length_of_its_facets():
 def test_hemisphere_reaches_the_known_net():
     """Great circles as seed threads: bias shear 52.425 degrees at the equator, outline 1.5708 R
     on the threads and 1.3866 R on the bias (Chebyshev net of the sphere, integrated)."""
-    mesh = cap(150, 90, 24)
+    mesh = cap(150, 90, 48)
 
     drape = drape_surface(mesh, TWILL, tack_mm=(0, 0, 150), warp=(1, 0, 0))
 
     rim = np.unique(mesh.edges.vertices[mesh.edges.boundary])
     r, phi = np.hypot(*drape.flat[rim].T) / 150, np.arctan2(*drape.flat[rim].T[::-1])
-    assert r[np.abs(phi).argmin()] == pytest.approx(np.pi / 2, abs=2e-3)
-    assert r[np.abs(phi - np.pi / 4).argmin()] == pytest.approx(1.3866, abs=2e-3)
-    assert np.degrees(np.abs(drape.strain[:, 2]).max()) == pytest.approx(52.425, abs=0.6)
+    assert r[np.abs(phi).argmin()] == pytest.approx(np.pi / 2, abs=1e-3)
+    assert r[np.abs(phi - np.pi / 4).argmin()] == pytest.approx(1.3866, abs=1e-3)
+    assert np.degrees(np.abs(drape.strain[:, 2]).max()) == pytest.approx(52.425, abs=0.2)
     assert drape.converged
 
 
