@@ -113,39 +113,30 @@ def quantities(
     edge_m = _part_size("part_perimeter_mm", part_perimeter_mm, [p.perimeter_mm for p in laid])
     edge_m *= 1e-3
 
-    loss = 1 + settings.brush_loss
-    exact = [_wetting_g(ply, settings) * loss for ply in laid]
-    uptake = uptake_g(laid, settings, area_m2) * loss if any(exact) else 0.0
-    shown, total_g = add_up([*exact, uptake], settings.scale_step_g)
-    plies = tuple(_ply(ply, settings, grams) for ply, grams in zip(laid, shown, strict=False))
-
+    plies, uptake, total_g = _plies(laid, settings, area_m2)
     mix = mix_of(settings)
     needs = tuple((p.number, p.resin_to_weigh_g) for p in plies)
     pots = batches(nearest_step(total_g, settings.scale_step_g), mix, settings, needs)
     coats = tuple(coat_quantities(coat, settings, area_m2) for coat in settings.coats)
-    dry, resin = math.fsum(p.dry_g for p in plies), math.fsum(p.net_resin_g for p in plies)
-    laminate_g, volume_cm3 = dry + resin, _volume_cm3(plies)
-    fibre_cm3 = math.fsum(
-        part.dry_g / ply.fabric.fibre_density_g_cm3 for ply, part in zip(laid, plies, strict=True)
-    )
+    total = _totals(laid, plies)
     return Quantities(
         plies=plies,
         process=settings.process,
         part_area_m2=area_m2,
         area_m2=math.fsum(p.area_m2 for p in plies),
         cut_area_m2=math.fsum(p.cut_area_m2 for p in plies),
-        dry_g=dry,
+        dry_g=total.dry_g,
         cut_g=math.fsum(p.cut_g for p in plies),
-        net_resin_g=resin,
-        uptake_to_weigh_g=shown[-1],
+        net_resin_g=total.resin_g,
+        uptake_to_weigh_g=uptake,
         resin_to_weigh_g=total_g,
         thickness_mm=math.fsum(p.thickness_mm for p in plies),
         sheared_thickness_mm=math.fsum(p.sheared_thickness_mm for p in plies),
-        laminate_g=laminate_g,
-        part_g=laminate_g + math.fsum(coat.net_g for coat in coats),
-        density_g_cm3=laminate_g / volume_cm3 if volume_cm3 else None,
-        fibre_volume_fraction=fibre_cm3 / volume_cm3 if volume_cm3 else None,
-        fibre_mass_fraction=dry / laminate_g if laminate_g else None,
+        laminate_g=total.mass_g,
+        part_g=total.mass_g + math.fsum(coat.net_g for coat in coats),
+        density_g_cm3=_share(total.mass_g, total.volume_cm3),
+        fibre_volume_fraction=_share(total.fibre_cm3, total.volume_cm3),
+        fibre_mass_fraction=_share(total.dry_g, total.mass_g),
         centre_of_mass_mm=_centre_of_mass(laid, plies),
         hardener_share=mix.hardener_share,
         pot_life_min=pot_life_min(settings),
@@ -155,6 +146,49 @@ def quantities(
         cautions=cautions_for([ply.fabric for ply in laid], settings, pots),
         findings=tuple(check_pot(laid, settings, pots)),
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Totals:
+    """Sums over the plies that stay in the part."""
+
+    dry_g: float
+    resin_g: float
+    fibre_cm3: float
+    volume_cm3: float
+
+    @property
+    def mass_g(self) -> float:
+        return self.dry_g + self.resin_g
+
+
+def _totals(laid: Sequence[LaidPly], plies: Sequence[PlyQuantities]) -> _Totals:
+    return _Totals(
+        dry_g=math.fsum(p.dry_g for p in plies),
+        resin_g=math.fsum(p.net_resin_g for p in plies),
+        fibre_cm3=math.fsum(
+            part.dry_g / ply.fabric.fibre_density_g_cm3
+            for ply, part in zip(laid, plies, strict=True)
+        ),
+        # m2 times mm is a thousand cm3; the areas are of all repeats, and so is the thickness
+        volume_cm3=1e3 * math.fsum(p.area_m2 * p.sheared_thickness_mm / p.count for p in plies),
+    )
+
+
+def _share(part: float, whole: float) -> float | None:
+    return part / whole if whole else None
+
+
+def _plies(
+    laid: Sequence[LaidPly], settings: LaminateSettings, area_m2: float
+) -> tuple[tuple[PlyQuantities, ...], float, float]:
+    """Return the plies, the uptake and the total of resin, in steps of the scale that add up."""
+    loss = 1 + settings.brush_loss
+    exact = [_wetting_g(ply, settings) * loss for ply in laid]
+    uptake = uptake_g(laid, settings, area_m2) * loss if any(exact) else 0.0
+    shown, total_g = add_up([*exact, uptake], settings.scale_step_g)
+    plies = tuple(_ply(ply, settings, g) for ply, g in zip(laid, shown[:-1], strict=True))
+    return plies, shown[-1], total_g
 
 
 def _part_size(field: str, given: float | None, of_plies: list[float]) -> float:
@@ -201,11 +235,6 @@ def _ply(ply: LaidPly, settings: LaminateSettings, to_weigh_g: float) -> PlyQuan
         fibre_volume_fraction=fibre_volume_fraction(fabric, settings) if stays else None,
         fibre_mass_fraction=1 / (1 + ratio) if stays else None,
     )
-
-
-def _volume_cm3(plies: Sequence[PlyQuantities]) -> float:
-    """Return the volume of the laminate: m2 times mm is a thousand cm3 (litres)."""
-    return 1e3 * math.fsum(p.area_m2 * p.sheared_thickness_mm / p.count for p in plies)
 
 
 def _centre_of_mass(

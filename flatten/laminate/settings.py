@@ -12,6 +12,8 @@ from .process import PROCESS_IDS, ProcessId
 CoatKind = Literal["gel", "surface", "flow"]
 COAT_KINDS: tuple[CoatKind, ...] = ("gel", "surface", "flow")
 MixBy = Literal["weight", "volume"]
+StackOrder = Literal["as_listed", "symmetric", "symmetric_middle_once"]
+STACK_ORDERS: tuple[StackOrder, ...] = ("as_listed", "symmetric", "symmetric_middle_once")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -157,6 +159,8 @@ class LaminateSettings:
     shop_c: float = 23.0  # the temperature it is used at
     spread_g_per_min: float = 20.0  # what one person wets out
     scale_step_g: float = 0.1  # what the scale shows
+    stack_order: StackOrder = "as_listed"  # or the list and then its mirror image
+    stack_times: int = 1  # the list is laid so often, before it is mirrored
     drop_off_ratio: float = 20.0  # length of a drop-off for each mm of height
     coats: tuple[Coat, ...] = ()
     consumed: Consumed = Consumed()
@@ -167,6 +171,12 @@ class LaminateSettings:
         thing = "Laminate"
         check_choice(thing, "process", self.process, PROCESS_IDS)
         check_choice(thing, "mix_by", self.mix_by, ("weight", "volume"))
+        check_choice(thing, "stack_order", self.stack_order, STACK_ORDERS)
+        if not (type(self.stack_times) is int and 1 <= self.stack_times <= 200):
+            raise InputError(
+                f"Laminate: stack_times is {self.stack_times!r:.60}.",
+                "Enter a whole number, 1 to 200.",
+            )
         self._check_fractions()
         check_ratio(thing, self.mix_resin, self.mix_hardener)
         for field in (
