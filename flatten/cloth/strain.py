@@ -8,12 +8,20 @@ import numpy as np
 
 from ..arrays import Bools, Floats, Ints, frozen_floats
 from ..errors import InputError
+from ..finding import SEVERITIES, Finding
 from ..surface.mesh import MouldMesh
+from .cover import cover
 from .energy import Panels
 from .fabric import Fabric
 
 if TYPE_CHECKING:
     from .drape import Drape
+
+# Less than this share of the cloth is not worth a word: one small triangle of a fine mesh.
+LEAST_SHARE = 2e-4
+UNSETTLED_SHARE = 0.02  # the rim is drawn in cells: slivers along it are no news
+FOLD_DEG = 80  # threads lying on each other
+FIBRE_STRETCH = 0.01  # carbon breaks near 1.5 %, glass near 3 %; in cloth it buckles or bridges
 
 
 def fabric_strain(surface: MouldMesh, flat: Floats) -> Floats:
@@ -102,3 +110,163 @@ def locked_flat_area_fraction(drape: Drape, fabric: Fabric) -> float:
     """Return the share of the flat cloth that will not lie down, on the mesh it was solved on."""
     area = np.abs(flat_areas(drape.fine.flat, drape.fine.surface.faces))
     return float(area[beyond_limit(drape.fine.strain, fabric)].sum() / area.sum())
+
+
+def check_strain(drape: Drape, fabric: Fabric) -> list[Finding]:
+    """Return what the drape means at the bench, gravest first; `faces` are the surface's own.
+
+    Codes: drape_overlap, drape_not_converged, drape_locked, drape_fold, drape_fibre_stretch,
+    drape_shear_warn, drape_unsettled.
+    """
+    findings = [
+        *_overlap(drape),
+        *_not_converged(drape),
+        *_locked(drape, fabric),
+        *_folds(drape, fabric),
+        *_fibre_stretch(drape, fabric),
+        *_shear_warn(drape, fabric),
+        *_unsettled(drape),
+    ]
+    return sorted(findings, key=lambda finding: -SEVERITIES.index(finding.severity))
+
+
+def _share(drape: Drape, where: Bools) -> float:
+    area = np.abs(flat_areas(drape.fine.flat, drape.fine.surface.faces))
+    return float(area[where].sum() / area.sum())
+
+
+def _sources(drape: Drape, where: Bools) -> tuple[int, ...]:
+    return tuple(np.unique(drape.fine.source_faces[where]).tolist())
+
+
+def _overlap(drape: Drape) -> list[Finding]:
+    fine = drape.fine
+    centre = fine.flat[fine.surface.faces].mean(axis=1)
+    double = cover(fine.surface, fine.flat).layers_at(centre) > 1
+    if _share(drape, double) <= LEAST_SHARE:
+        return []
+    return [
+        Finding(
+            code="drape_overlap",
+            severity="stop",
+            message="The flat shape overlaps itself: it cannot be cut from one layer of cloth.",
+            hint="Splice the ply where it overlaps.",
+            faces=_sources(drape, double),
+        )
+    ]
+
+
+def _not_converged(drape: Drape) -> list[Finding]:
+    if drape.converged:
+        return []
+    return [
+        Finding(
+            code="drape_not_converged",
+            severity="warning",
+            message=f"The cloth did not come to rest in {drape.iterations} steps; it still moved "
+            f"{drape.residual:.2g} mm. Several lay-downs are possible here.",
+            hint="Dart or splice where it locks, then drape again.",
+        )
+    ]
+
+
+def _locked(drape: Drape, fabric: Fabric) -> list[Finding]:
+    where = beyond_limit(drape.fine.strain, fabric)
+    share = _share(drape, where)
+    if share <= LEAST_SHARE:
+        return []
+    if fabric.directional:
+        worst = np.degrees(np.abs(drape.fine.strain[where, 2]).max())
+        how = f"sheared up to {worst:.0f} degrees, it locks at {_limit_text(fabric)}"
+    else:
+        worst = np.abs(principal_stretch(drape.fine.strain[where]) - 1).max()
+        how = f"stretched or gathered up to {worst:.0%}, it gives {fabric.stretch_limit_across:.0%}"
+    return [
+        Finding(
+            code="drape_locked",
+            severity="warning",
+            message=f"The cloth will not lie down here: {how} ({share:.1%} of the cloth).",
+            hint="Dart or splice, move the tack point, or take a cloth that gives more.",
+            faces=_sources(drape, where),
+        )
+    ]
+
+
+def _folds(drape: Drape, fabric: Fabric) -> list[Finding]:
+    where = np.abs(drape.fine.strain[:, 2]) > np.radians(FOLD_DEG)
+    if not fabric.directional or _share(drape, where) <= LEAST_SHARE:
+        return []
+    return [
+        Finding(
+            code="drape_fold",
+            severity="warning",
+            message=f"The cloth folds here: its threads lie on each other (over {FOLD_DEG} "
+            "degrees of shear). Several lay-downs are possible.",
+            hint="Dart or splice.",
+            faces=_sources(drape, where),
+        )
+    ]
+
+
+def _fibre_stretch(drape: Drape, fabric: Fabric) -> list[Finding]:
+    if not fabric.directional:
+        return []
+    columns = 1 if fabric.kind == "unidirectional" else 2
+    stretch = np.abs(drape.fine.strain[:, :columns]).max(axis=1)
+    where = stretch > FIBRE_STRETCH
+    if _share(drape, where) <= LEAST_SHARE:
+        return []
+    return [
+        Finding(
+            code="drape_fibre_stretch",
+            severity="warning",
+            message=f"Fibres would have to stretch or buckle by up to {stretch.max():.1%}; "
+            "fibres do not stretch: the cloth bridges or wrinkles here.",
+            hint="Dart or splice.",
+            faces=_sources(drape, where),
+        )
+    ]
+
+
+def _shear_warn(drape: Drape, fabric: Fabric) -> list[Finding]:
+    warn = fabric.shear_warn_deg
+    if warn is None:
+        return []
+    shear = np.degrees(np.abs(drape.fine.strain[:, 2]))
+    where = (shear > warn) & ~beyond_limit(drape.fine.strain, fabric)
+    if _share(drape, where) <= LEAST_SHARE:
+        return []
+    return [
+        Finding(
+            code="drape_shear_warn",
+            severity="note",
+            message=f"The cloth shears up to {shear[where].max():.0f} degrees here; above "
+            f"{warn:g} it begins to wrinkle.",
+            hint="Work it down patiently from the tack point.",
+            faces=_sources(drape, where),
+        )
+    ]
+
+
+def _unsettled(drape: Drape) -> list[Finding]:
+    where = ~drape.fine.settled
+    share = _share(drape, where)
+    if share <= UNSETTLED_SHARE:
+        return []
+    return [
+        Finding(
+            code="drape_unsettled",
+            severity="note",
+            message=f"On {share:.1%} of the cloth the threads through the tack point do not say "
+            "how it lies; it is shown as it shears least.",
+            hint="Move the tack point towards the middle of the ply, or leave more trim there.",
+            faces=_sources(drape, where),
+        )
+    ]
+
+
+def _limit_text(fabric: Fabric) -> str:
+    closing, opening = fabric.lock_deg(closing=True), fabric.lock_deg(closing=False)
+    if closing == opening:
+        return f"{closing:g}"
+    return f"{closing:g} closing and {opening:g} opening"
