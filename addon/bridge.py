@@ -269,3 +269,39 @@ def select_polygons(mesh: bpy.types.Mesh, chosen: np.ndarray) -> None:
         data.foreach_set("select", touched)
     mesh.polygons.foreach_set("select", chosen)
     mesh.update()
+
+
+def write_triangles(mesh: bpy.types.Mesh, triangles: np.ndarray) -> None:
+    """Give a mesh of bare vertices its (m, 3) triangles."""
+    import numpy as np
+
+    mesh.loops.add(3 * len(triangles))
+    mesh.loops.foreach_set("vertex_index", np.ascontiguousarray(triangles, np.int32).ravel())
+    mesh.polygons.add(len(triangles))
+    mesh.polygons.foreach_set("loop_start", np.arange(0, 3 * len(triangles), 3, dtype=np.int32))
+    mesh.update(calc_edges=True)
+
+
+def write_edges(mesh: bpy.types.Mesh, edges: np.ndarray) -> None:
+    """Give a mesh of bare vertices its (k, 2) edges."""
+    import numpy as np
+
+    mesh.edges.add(len(edges))
+    mesh.edges.foreach_set("vertices", np.ascontiguousarray(edges, np.int32).ravel())
+    mesh.update()
+
+
+def write_attribute(
+    mesh: bpy.types.Mesh, name: str, kind: str, domain: str, values: np.ndarray
+) -> None:
+    """Write an attribute of a mesh in object mode, in place of one of the same name."""
+    import numpy as np
+
+    attribute = mesh.attributes.get(name)
+    if attribute is not None and (attribute.domain, attribute.data_type) != (domain, kind):
+        mesh.attributes.remove(attribute)
+        attribute = None
+    attribute = attribute or mesh.attributes.new(name, kind, domain)
+    dtype = {"FLOAT": np.float32, "FLOAT_VECTOR": np.float32, "INT": np.int32, "BOOLEAN": bool}
+    plain = np.ascontiguousarray(values, dtype[kind]).ravel()
+    attribute.data.foreach_set("vector" if kind == "FLOAT_VECTOR" else "value", plain)

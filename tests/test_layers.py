@@ -10,7 +10,7 @@ ENGINE = Path(__file__).parents[1] / "flatten"
 ORDER = [
     "errors", "arrays", "units", "finding", "progress", "records", "folder",
     "surface", "mould", "cloth", "pattern", "laminate", "nest", "export",
-    "job", "result", "run", "verify", "deliver", "serve", "commands", "__main__",
+    "job", "result", "answer", "run", "verify", "layup_facts", "deliver", "serve", "commands", "__main__",
 ]  # fmt: skip
 BANNED = {"bpy", "bmesh", "mathutils", "gpu", "addon"}
 ONLY_IN = {"cvxopt": "cloth/factor.py", "ezdxf": "export/dxf.py"}

@@ -2,9 +2,9 @@
 
 import bpy
 
-from . import cloth, plies
+from . import cloth, plies, run
 
-MODULES = (cloth, plies)
+MODULES = (cloth, plies, run)
 
 
 def register() -> None:

@@ -204,39 +204,7 @@ class MOULDPLY_OT_copy_ply(NeedsPly, EngineOperator, bpy.types.Operator):
         own.active_ply = number + 1
 
 
-class MOULDPLY_OT_mirror_stack(NeedsPly, EngineOperator, bpy.types.Operator):
-    """Lay the whole stack again in reverse, so that it is symmetric about its middle"""
-
-    bl_idname = "mouldply.mirror_stack"
-    bl_label = "Mirror Stack"
-    bl_options = {"REGISTER", "UNDO"}
-
-    middle: EnumProperty(
-        name="Middle",
-        items=[
-            ("TWICE", "Twice", "The last ply is laid twice"),
-            ("ONCE", "Once", "The last ply is the middle"),
-        ],
-    )
-
-    def run(self, context):
-        """Append the plies in reverse order."""
-        mould = need_mould(context)
-        need_editable(mould)
-        own = mould.mouldply
-        numbers = list(range(len(own.plies)))
-        with bridge.object_mode(mould):
-            for number in reversed(numbers if self.middle == "TWICE" else numbers[:-1]):
-                copy, old = add_ply(mould), own.plies[number]
-                for setting in SETTINGS:
-                    setattr(copy, setting, getattr(old, setting))
-                copy.name = f"{old.name}, mirrored"
-                faces = bridge.face_values(mould.data, bridge.region_attribute(old.id))
-                bridge.write_region(mould.data, copy.id, faces)
-
-
 CLASSES = (
     MOULDPLY_OT_new_ply, MOULDPLY_OT_change_faces, MOULDPLY_OT_select_ply,
     MOULDPLY_OT_remove_ply, MOULDPLY_OT_move_ply, MOULDPLY_OT_copy_ply,
-    MOULDPLY_OT_mirror_stack,
 )  # fmt: skip

@@ -3,9 +3,9 @@
 import bpy
 from bpy.props import PointerProperty
 
-from . import cloth, mould, ply, scene
+from . import cloth, mould, ply, progress, results, scene
 
-MODULES = (cloth, ply, mould, scene)
+MODULES = (cloth, progress, results, ply, mould, scene)
 
 
 def register() -> None:
@@ -14,12 +14,16 @@ def register() -> None:
         for kind in module.CLASSES:
             bpy.utils.register_class(kind)
     bpy.types.Object.mouldply = PointerProperty(type=mould.MOULDPLY_Mould)
+    bpy.types.Collection.mouldply = PointerProperty(type=results.MOULDPLY_Results)
+    bpy.types.WindowManager.mouldply = PointerProperty(type=progress.MOULDPLY_Progress)
     bpy.types.Scene.mouldply = PointerProperty(type=scene.MOULDPLY_Scene)
 
 
 def unregister() -> None:
     """Remove them; what the .blend holds stays in it."""
     del bpy.types.Scene.mouldply
+    del bpy.types.WindowManager.mouldply
+    del bpy.types.Collection.mouldply
     del bpy.types.Object.mouldply
     for module in reversed(MODULES):
         for kind in reversed(module.CLASSES):

@@ -53,6 +53,12 @@ LAMINATE = {
         "infusion": ("Infusion", "Laid dry, resin drawn in by vacuum"),
         "mat": ("Mat Lay-up", "Chopped mat, brush and roller"),
     }),
+    "stack_order": W("Laid", "How the list of plies is laid", {
+        "as_listed": ("As Listed", "From the first to the last"),
+        "symmetric": ("Listed, then Mirrored", "And then backwards, the last ply twice"),
+        "symmetric_middle_once": ("Mirrored about the Last", "And then backwards, the last ply once: it is the middle"),
+    }),
+    "stack_times": W("Times", "The list is laid so often before it is mirrored", least=1, most=200),
     "fibre_volume_fraction": W("Fibre by Volume", "Share of fibre in the laminate by volume; off: what the process usually gives", start=0.35, most=0.95, least=0.01),
     "fibre_mass_fraction": W("Fibre by Mass", "Share of fibre in the laminate by mass, instead of by volume", start=0.5, most=0.95, least=0.01),
     "void_fraction": W("Voids", "Share of air in the laminate", most=0.5),

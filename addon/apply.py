@@ -1,0 +1,105 @@
+"""An answer of the engine becomes objects: patterns beside the mould, findings, numbers."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Any
+
+from .patterns import make_pattern, place_beside
+
+if TYPE_CHECKING:
+    import bpy
+
+
+def apply_answer(answer: Any, mould: bpy.types.Object, scene: bpy.types.Scene) -> None:
+    """Replace the patterns of the plies that were run, and what is known of the whole part."""
+    home = patterns_of(mould, scene)
+    ran = answer.facts["plies"]
+    for old in [thing for thing in home.objects if _belongs(thing, mould, ran)]:
+        _remove(old)
+    for facts, arrays in answer.pieces():
+        make_pattern(facts, arrays, mould, scene, home, ran[facts["ply_id"]])
+    place_beside(home, mould, scene)
+    _write_findings(home.mouldply, answer)
+    if answer.facts["complete"]:
+        results = home.mouldply
+        results.job_digest = answer.facts["job_digest"]
+        results.quantities = json.dumps(answer.facts["quantities"])
+        if answer.facts["nests"]:
+            results.nests = json.dumps(answer.facts["nests"])
+
+
+def patterns_of(mould: bpy.types.Object, scene: bpy.types.Scene) -> bpy.types.Collection:
+    """Return the collection of a mould's patterns, made on first need."""
+    import bpy
+
+    found = find_patterns(mould)
+    if found is None:
+        found = bpy.data.collections.new(f"Patterns of {mould.name}")
+        found.mouldply.owner = mould
+    if found.name not in scene.collection.children:
+        scene.collection.children.link(found)
+    return found
+
+
+def find_patterns(mould: bpy.types.Object) -> bpy.types.Collection | None:
+    """Return the collection of a mould's patterns if there is one."""
+    import bpy
+
+    return next((c for c in bpy.data.collections if c.mouldply.owner == mould), None)
+
+
+def ranges_of(numbers: Any) -> str:
+    """Return whole numbers as "3-17,40"."""
+    import numpy as np
+
+    values = np.unique(np.asarray(numbers, np.int64))
+    runs = np.split(values, np.flatnonzero(np.diff(values) > 1) + 1) if len(values) else []
+    return ",".join(str(r[0]) if len(r) == 1 else f"{r[0]}-{r[-1]}" for r in runs)
+
+
+def numbers_of(ranges: str) -> list[int]:
+    """Return the whole numbers written by `ranges_of`."""
+    numbers: list[int] = []
+    for part in filter(None, ranges.split(",")):
+        first, _, last = part.partition("-")
+        numbers += range(int(first), int(last or first) + 1)
+    return numbers
+
+
+def _write_findings(results: Any, answer: Any) -> None:
+    """Replace the findings about the plies that were run; all of them after a whole run."""
+    ran = answer.facts["plies"]
+    for number in reversed(range(len(results.findings))):
+        if answer.facts["complete"] or results.findings[number].ply_id in ran:
+            results.findings.remove(number)
+    for given in answer.facts["findings"]:
+        if not answer.facts["complete"] and given["ply_id"] not in ran:
+            continue
+        finding = results.findings.add()
+        finding.name = finding.code = given["code"]
+        for field in ("severity", "message", "hint", "ply_id"):
+            setattr(finding, field, given[field])
+        finding.faces = ranges_of(given["faces"])
+    results.active_finding = min(results.active_finding, max(0, len(results.findings) - 1))
+
+
+def _belongs(thing: bpy.types.Object, mould: bpy.types.Object, ran: Any) -> bool:
+    """Whether a pattern is of a ply that was run, or of one that is gone."""
+    own = thing.mouldply
+    known = {ply.id for ply in mould.mouldply.plies}
+    return own.piece.is_pattern and (own.ply_id in ran or own.ply_id not in known)
+
+
+def _remove(thing: bpy.types.Object) -> None:
+    """Remove an object, what hangs on it, and their data."""
+    import bpy
+
+    for child in thing.children:
+        _remove(child)
+    data, kind = thing.data, thing.type
+    bpy.data.objects.remove(thing)
+    if data is not None and data.users == 0:
+        (bpy.data.meshes if kind == "MESH" else bpy.data.curves).remove(data)
+
+

@@ -1,0 +1,187 @@
+"""Work for the engine: in place where there is no window, else in the worker, watched by a timer."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import bpy
+
+from . import engine
+from .apply import apply_answer, find_patterns
+from .scene_job import read_job
+from .worker import News, Worker
+
+TICK_S = 0.1
+
+
+@dataclass(slots=True)
+class Errand:
+    """What the worker is at, and for which mould."""
+
+    label: str
+    mould: int  # session_uid: survives renaming and undo
+    scene: str
+    mould_name: str
+    files: str | None
+    began: float
+    result: Path | None = None
+
+
+class Desk:
+    """The worker, the errand it is on, and the one whose result waits to be applied."""
+
+    def __init__(self) -> None:
+        self.worker: Worker | None = None
+        self.errand: Errand | None = None
+        self.finished: Errand | None = None
+        self.jobs: dict[str, Path] = {}  # digest -> job folder already written
+
+
+DESK = Desk()
+
+
+def begin(context: Any, mould: Any, label: str, **request: Any) -> bool:
+    """Start work on a mould; return True if it is already done and applied.
+
+    Raises
+    ------
+    InputError : the job is not fit to run, or other work is under way
+    """
+    if DESK.errand is not None:
+        raise engine.load("errors").InputError(
+            f"'{DESK.errand.label}' for '{DESK.errand.mould_name}' is still running.",
+            "Wait for it, or press Esc to stop it.",
+        )
+    job = read_job(mould, context.scene, context.evaluated_depsgraph_get())
+    home = find_patterns(mould)
+    if home is not None and home.mouldply.nests:
+        import json
+
+        request["layouts"] = json.loads(home.mouldply.nests)
+    if bpy.app.background:
+        _in_place(context, mould, job, request)
+        return True
+    _in_worker(context, mould, job, label, request)
+    return False
+
+
+def _in_place(context: Any, mould: Any, job: Any, request: dict[str, Any]) -> None:
+    serve = engine.load("serve")
+    answer = serve.do(serve.Request(job="", out="", **request), job)
+    finish(answer, mould, context.scene, request.get("files"))
+
+
+def _in_worker(context: Any, mould: Any, job: Any, label: str, request: dict[str, Any]) -> None:
+    DESK.worker = DESK.worker or Worker()
+    digest = job.digest
+    if digest not in DESK.jobs:
+        DESK.jobs = {digest: DESK.worker.home / f"job-{digest[:16]}"}
+        engine.load("job").save_job(job, DESK.jobs[digest])
+    DESK.worker.submit({"job": str(DESK.jobs[digest]), **request})
+    DESK.errand = Errand(
+        label=label,
+        mould=mould.session_uid,
+        scene=context.scene.name,
+        mould_name=mould.name,
+        files=request.get("files"),
+        began=time.monotonic(),
+    )
+    show(context.window_manager, running=True, share=0.0, what="Starting", left_s=-1.0)
+    if not bpy.app.timers.is_registered(tick):
+        bpy.app.timers.register(tick, first_interval=TICK_S, persistent=True)
+
+
+def finish(answer: Any, mould: Any, scene: Any, files: str | None) -> None:
+    """Write an answer into the file."""
+    apply_answer(answer, mould, scene)
+    if files:
+        find_patterns(mould).mouldply.files = files
+
+
+def tick() -> float | None:
+    """Look at the worker; Blender calls this ten times a second while it works."""
+    errand, worker = DESK.errand, DESK.worker
+    if DESK.finished is not None:
+        _apply_when_free()
+        return TICK_S if DESK.finished is not None or DESK.errand is not None else None
+    if errand is None or worker is None:
+        return None
+    out = worker.out
+    news = worker.look()
+    manager = bpy.context.window_manager
+    if news.state == "running":
+        spent = time.monotonic() - errand.began
+        left = spent * (1 - news.share) / news.share if news.share > 0.05 and spent > 1 else -1.0
+        show(manager, running=True, share=news.share, what=news.what, left_s=left)
+        return TICK_S
+    DESK.errand = None
+    if news.state == "done":
+        errand.result = out
+        DESK.finished = errand
+        _apply_when_free()
+    else:
+        show(manager, running=False, message=_words(news, errand))
+    return TICK_S if DESK.finished is not None else None
+
+
+def stop() -> None:
+    """Ask the work under way to end."""
+    if DESK.worker is not None and DESK.errand is not None:
+        DESK.worker.ask_to_stop()
+        show(bpy.context.window_manager, what="Stopping")
+
+
+def forget() -> None:
+    """Drop the work under way: another file is opened, or the add-on is switched off."""
+    if DESK.worker is not None:
+        DESK.worker.close()
+    if bpy.app.timers.is_registered(tick):
+        bpy.app.timers.unregister(tick)
+    DESK.__init__()  # type: ignore[misc]
+
+
+def find_errand_mould(errand: Errand) -> Any:
+    """Return the mould an errand is about, None if it is gone: references do not survive undo."""
+    for thing in bpy.data.objects:
+        if thing.session_uid == errand.mould:
+            return thing
+    return None
+
+
+def show(manager: Any, **values: Any) -> None:
+    """Show progress in the sidebar."""
+    for name, value in values.items():
+        setattr(manager.mouldply, name, value)
+    for window in manager.windows:
+        for area in window.screen.areas:
+            if area.type == "VIEW_3D":
+                area.tag_redraw()
+
+
+def _apply_when_free() -> None:
+    """Apply the result as one undo step, unless the person is in the middle of a movement."""
+    manager = bpy.context.window_manager
+    window = manager.windows[0] if manager.windows else None
+    if window is not None:
+        others = [op for op in window.modal_operators if op.bl_idname != "MOULDPLY_OT_watch"]
+        if others:
+            return
+    with bpy.context.temp_override(window=window):
+        bpy.ops.mouldply.apply_result("EXEC_DEFAULT", True)
+
+
+def _words(news: News, errand: Errand) -> str:
+    """Say in one sentence how the work ended."""
+    if news.state == "lost":
+        return (
+            f"'{errand.label}' ended unexpectedly, nothing was changed. Press it again; if it "
+            "ends again, choose larger triangles or report it."
+        )
+    error = news.error or {}
+    if error.get("kind") == "bug":
+        print(error["message"])
+        return "Unexpected error, nothing was changed; the details are in the system console."
+    return f"{error.get('message', '')} {error.get('hint', '')}".strip()

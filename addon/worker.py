@@ -1,0 +1,174 @@
+"""One warm process that does the long work: started on first need, fed by lines, read from files.
+
+Knows no Blender. Nothing here waits longer than a moment: `look` reads what has been written.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import importlib.util
+import json
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from . import engine
+
+CARRIED = ("numpy", "cvxopt", "shapely", "spyrrow", "ezdxf", "reportlab", "fast_simplification")
+PATIENCE_S = 1.0  # after this long an asked-for stop is enforced
+MOST_LOG_BYTES = 4000
+
+
+@dataclass(frozen=True, slots=True)
+class News:
+    """What is known of the work under way."""
+
+    state: str  # "running", "done", "failed", "lost"
+    share: float = 0.0
+    what: str = ""
+    error: dict[str, Any] | None = None
+
+
+class Worker:
+    """The process, its folder and the one request it is at."""
+
+    def __init__(self) -> None:
+        self.home = Path(tempfile.mkdtemp(prefix="mouldply-"))
+        self._process: subprocess.Popen[str] | None = None
+        self._count = 0
+        self._out: Path | None = None
+        self._stop_asked: float | None = None
+
+    @property
+    def busy(self) -> bool:
+        """Whether a request is under way."""
+        return self._out is not None
+
+    @property
+    def out(self) -> Path | None:
+        """The folder of the request under way."""
+        return self._out
+
+    def submit(self, request: dict[str, Any]) -> Path:
+        """Start a request; return its folder. One at a time."""
+        assert not self.busy, "one request at a time"
+        self._count += 1
+        out = self.home / f"work{self._count}"
+        out.mkdir()
+        line = json.dumps({**request, "out": str(out)}) + "\n"
+        try:
+            self._say(line)
+        except OSError:  # it ended after its last job: a fresh one takes over
+            self._end()
+            self._say(line)
+        self._out, self._stop_asked = out, None
+        return out
+
+    def look(self) -> News:
+        """Return how far the request is; once it has ended, the worker is free again."""
+        out = self._out
+        assert out is not None
+        if (out / "answer.json").exists():
+            self._out = None
+            return News("done", 1.0)
+        if (out / "error.json").exists():
+            self._out = None
+            return News("failed", error=json.loads((out / "error.json").read_text("utf-8")))
+        if self._stop_asked is not None and time.monotonic() - self._stop_asked > PATIENCE_S:
+            self._end()
+            self._out = None
+            return News("failed", error={"kind": "Cancelled", "message": "Stopped.", "hint": ""})
+        if self._process is None or self._process.poll() is not None:
+            if (out / "answer.json").exists() or (out / "error.json").exists():
+                return self.look()
+            self._end()
+            self._out = None
+            return News("lost", what=self._last_words())
+        return News("running", *_last_step(out / "progress.jsonl"))
+
+    def ask_to_stop(self) -> None:
+        """Ask the work under way to end; `look` ends it for good if it does not listen."""
+        if self._out is not None and self._stop_asked is None:
+            (self._out / "stop").touch()
+            self._stop_asked = time.monotonic()
+
+    def close(self) -> None:
+        """End the process and remove its folder."""
+        self._end()
+        self._out = None
+        shutil.rmtree(self.home, ignore_errors=True)
+
+    def _say(self, line: str) -> None:
+        if self._process is None or self._process.poll() is not None:
+            self._start()
+        assert self._process is not None
+        assert self._process.stdin is not None
+        self._process.stdin.write(line)
+        self._process.stdin.flush()
+
+    def _start(self) -> None:
+        with (self.home / "worker.log").open("wb") as log:
+            self._process = subprocess.Popen(
+                [sys.executable, "-s", "-m", "flatten.serve"],
+                stdin=subprocess.PIPE,
+                stdout=subprocess.DEVNULL,
+                stderr=log,
+                cwd=self.home,
+                env=_environment(),
+                text=True,
+                encoding="utf-8",
+                creationflags=getattr(subprocess, "CREATE_NO_WINDOW", 0),
+            )
+
+    def _end(self) -> None:
+        """End the process we started, and no other."""
+        process, self._process = self._process, None
+        if process is None:
+            return
+        with contextlib.suppress(OSError):
+            process.stdin.close()  # type: ignore[union-attr]
+        try:
+            process.wait(0.05)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.wait()
+
+    def _last_words(self) -> str:
+        try:
+            return (self.home / "worker.log").read_text("utf-8", "replace")[-MOST_LOG_BYTES:]
+        except OSError:
+            return ""
+
+
+def _last_step(file: Path) -> tuple[float, str]:
+    """Return the last whole line of a progress file; garbage counts as nothing."""
+    try:
+        with file.open("rb") as log:
+            log.seek(max(0, os.fstat(log.fileno()).st_size - 1000))
+            lines = log.read().split(b"\n")[:-1]
+        step = json.loads(lines[-1])
+        return min(max(float(step["share"]), 0.0), 1.0), str(step["what"])
+    except (OSError, ValueError, IndexError, KeyError, TypeError):
+        return 0.0, ""
+
+
+def _environment() -> dict[str, str]:
+    """Return the environment in which the worker finds the engine and what it needs."""
+    places = [str(engine.SEARCH_FOLDER)]
+    for name in CARRIED:
+        found = importlib.util.find_spec(name)
+        if found is not None and found.origin is not None:
+            place = str(Path(found.origin).parents[1])
+            places += [place] if place not in places else []
+    return {
+        **os.environ,
+        "PYTHONPATH": os.pathsep.join(places),
+        "PYTHONUTF8": "1",
+        "PYTHONDONTWRITEBYTECODE": "1",
+    }

@@ -1,0 +1,268 @@
+"""Answer: the part of a result a modelling program draws, as plain values and arrays.
+
+Written and read without pickles, so that it may pass between processes. Lengths mm, angles
+degrees.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import json
+import os
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely import Polygon
+
+from .arrays import Floats
+from .errors import InputError
+from .finding import Finding
+from .job import Job
+from .laminate.ply import Ply
+from .pattern.pattern import Pattern
+from .records import to_plain
+from .result import Piece, Result
+
+FACTS_FILE, ARRAYS_FILE = "answer.json", "answer.npz"
+# What a piece carries as arrays: its drape on the mould and in the flat, and its lines in the flat.
+PIECE_ARRAYS = (
+    "points",  # (n, 3) on the mould
+    "flat",  # (n, 2) in the cloth, the pattern's own axes
+    "triangles",  # (m, 3)
+    "source_faces",  # (m,) triangle of the job's mould
+    "inside",  # (m,) in the net region, not in the trim allowance
+    "shear_deg",  # (m,) signed
+    "strain_percent",  # (m,) the larger of warp and weft stretch, signed
+    "settled",  # (m,) the net is determined there
+    "warp_spine",  # (k, 3) on the mould
+    "weft_spine",
+    "arrow",  # (2, 2) or (0, 2)
+    "notches",  # (k, 2, 2) segments
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Answer:
+    """`facts` are JSON values; `arrays` by name, a piece's under "piece<number>_<name>"."""
+
+    facts: dict[str, Any]
+    arrays: dict[str, NDArray[Any]]
+
+    def pieces(self) -> Iterator[tuple[dict[str, Any], dict[str, NDArray[Any]]]]:
+        """Yield each piece's facts and arrays."""
+        for number, facts in enumerate(self.facts["pieces"]):
+            head = f"piece{number}_"
+            yield facts, {
+                name.removeprefix(head): array
+                for name, array in self.arrays.items()
+                if name.startswith(head)
+            }
+
+    def maps(self) -> dict[str, NDArray[Any]]:
+        """Return the mould's maps, (m,) a value for each triangle of the job's mould."""
+        return {
+            name.removeprefix("map_"): array
+            for name, array in self.arrays.items()
+            if name.startswith("map_")
+        }
+
+
+def answer_of(
+    job: Job,
+    pieces: Iterable[Piece],
+    findings: Iterable[Finding],
+    *,
+    plies: Iterable[str] | None = None,
+    result: Result | None = None,
+) -> Answer:
+    """Return what is drawn of these pieces; `plies` are the ids that were laid, None: all."""
+    pieces = list(pieces)
+    ids = [ply.id for ply in job.plies] if plies is None else list(plies)
+    arrays: dict[str, NDArray[Any]] = {}
+    for number, piece in enumerate(pieces):
+        arrays |= {f"piece{number}_{k}": v for k, v in _piece_arrays(piece).items()}
+    if result is not None:
+        arrays |= {f"map_{name}": values for name, values in _mould_maps(result).items()}
+    stamps = ply_stamps(job)
+    facts = {
+        "part": job.part,
+        "job_digest": job.digest,
+        "plies": {ply_id: stamps[ply_id] for ply_id in ids},
+        "complete": result is not None,
+        "pieces": [_piece_facts(piece, _own_id(job, piece.pattern.ply_id)) for piece in pieces],
+        "findings": [to_plain(finding) for finding in findings],
+        "nests": {} if result is None else {c: nest.to_plain() for c, nest in result.nests.items()},
+        "quantities": None if result is None else to_plain(result.quantities),
+    }
+    return Answer(facts=facts, arrays=arrays)
+
+
+def ply_stamps(job: Job) -> dict[str, str]:
+    """Return ply id -> a digest of everything that ply's patterns depend on.
+
+    That is the mould, the ply and its cloth, the rosette, the dressing, and the laminate under
+    it. A pattern that carries another stamp is out of date.
+    """
+    shape = hashlib.sha256()
+    for array in (job.mould.vertices, job.mould.faces, job.seams):
+        shape.update(np.ascontiguousarray(array).tobytes())
+    below = hashlib.sha256(json.dumps(_laminate_facts(job)).encode())
+    laminate = job.settings.laminate
+    if laminate.stack_order != "as_listed" or laminate.stack_times > 1:
+        for ply in job.plies:  # every ply also lies on copies of the later ones
+            below.update(_layer(job, ply))
+    stamps = {}
+    for ply in job.plies:
+        plain = to_plain(ply)
+        del plain["faces"]
+        text = json.dumps(
+            [
+                plain,
+                to_plain(job.fabric_of(ply)),
+                to_plain(job.rosette_of(ply)),
+                to_plain(job.settings.dressing),
+                job.settings.edge_mm,
+                job.part,
+            ]
+        )
+        own = hashlib.sha256(shape.digest() + below.digest() + text.encode() + ply.faces.tobytes())
+        stamps[ply.id] = own.hexdigest()
+        below.update(_layer(job, ply))
+    return stamps
+
+
+def save_answer(answer: Answer, folder: Path) -> None:
+    """Write the two files, each whole or not at all, the facts last."""
+    packed = io.BytesIO()
+    np.savez(packed, **answer.arrays)  # type: ignore[arg-type]
+    text = json.dumps(answer.facts, ensure_ascii=False, allow_nan=False)
+    for name, content in ((ARRAYS_FILE, packed.getvalue()), (FACTS_FILE, text.encode())):
+        fresh = folder / f".{name}.new"
+        fresh.write_bytes(content)
+        os.replace(fresh, folder / name)
+
+
+def load_answer(folder: Path) -> Answer:
+    """Read an answer back.
+
+    Raises
+    ------
+    InputError : it is not there or damaged
+    """
+    try:
+        facts = json.loads((folder / FACTS_FILE).read_text(encoding="utf-8"))
+        with np.load(folder / ARRAYS_FILE, allow_pickle=False) as packed:
+            arrays = {name: packed[name] for name in packed.files}
+    except (OSError, ValueError, EOFError) as error:
+        raise InputError(
+            f"The result in '{folder}' cannot be read: {error}.", "Run the job again."
+        ) from error
+    return Answer(facts=facts, arrays=arrays)
+
+
+def _piece_arrays(piece: Piece) -> dict[str, NDArray[Any]]:
+    drape, pattern = piece.drape.fine, piece.pattern
+    stretch = drape.strain[:, :2]
+    larger = np.abs(stretch).argmax(axis=1)
+    return {
+        "points": drape.surface.vertices,
+        "flat": drape.flat,
+        "triangles": drape.surface.faces,
+        "source_faces": piece.patch.source_faces[drape.source_faces],
+        "inside": piece.patch.inside[drape.source_faces],
+        "shear_deg": np.degrees(drape.strain[:, 2]),
+        "strain_percent": 100 * stretch[np.arange(len(stretch)), larger],
+        "settled": drape.settled,
+        "warp_spine": piece.drape.spines[0],
+        "weft_spine": piece.drape.spines[1],
+        "arrow": np.zeros((0, 2)) if pattern.arrow is None else pattern.arrow,
+        "notches": _notch_strokes(pattern),
+    }
+
+
+def _piece_facts(piece: Piece, ply_id: str) -> dict[str, Any]:
+    pattern, drape = piece.pattern, piece.drape
+    inside = piece.patch.inside[drape.fine.source_faces]
+    return {
+        "id": pattern.id,
+        "title": pattern.title,
+        "ply_id": ply_id,
+        "ply_number": pattern.ply_number,
+        "ply_name": pattern.ply_name,
+        "fabric": pattern.fabric,
+        "fabric_name": pattern.fabric_name,
+        "angle_deg": pattern.angle_deg,
+        "count": pattern.count,
+        "cut": _rings(pattern.cut),
+        "net": _rings(pattern.net),
+        "marks": [to_plain(mark) for mark in pattern.marks],
+        "tack": None if pattern.tack is None else pattern.tack.tolist(),
+        "tack_mm": drape.tack_mm.tolist(),
+        "warp": drape.warp.tolist(),
+        "net_area_mm2": pattern.net.area,
+        "cut_area_mm2": pattern.cut.area,
+        "perimeter_mm": pattern.cut.exterior.length,
+        "max_shear_deg": float(np.degrees(np.abs(drape.fine.strain[inside, 2]).max())),
+        "locked_area_fraction": piece.locked_area_fraction,
+        "converged": bool(drape.converged),
+    }
+
+
+def _own_id(job: Job, laid_id: str) -> str:
+    """Return the id of the job's ply; one laid several times is told apart as "p1x2"."""
+    return laid_id if laid_id in {ply.id for ply in job.plies} else laid_id.rsplit("x", 1)[0]
+
+
+def _notch_strokes(pattern: Pattern) -> Floats:
+    """Return (k, 2, 2) strokes: a mark lies across the edge, a tab stands on it."""
+    strokes = []
+    for notch in pattern.notches:
+        reach = notch.outward * notch.length_mm
+        start = notch.at if notch.style == "tab" else notch.at - reach / 2
+        strokes.append([start, start + reach])
+    return np.array(strokes, float).reshape(-1, 2, 2)
+
+
+def _rings(polygon: Polygon) -> list[list[list[float]]]:
+    """Return the outer ring, then the holes, closed, as lists of [x, y]."""
+    rings = [polygon.exterior, *polygon.interiors]
+    return [[[round(x, 4), round(y, 4)] for x, y in ring.coords] for ring in rings]
+
+
+def _mould_maps(result: Result) -> dict[str, NDArray[Any]]:
+    """Return the mould checks' values for each triangle; angles in degrees, NaN unchecked."""
+    maps = result.mould.maps
+    return {
+        "draft_deg": np.degrees(maps.draft),
+        "held_share": maps.held,
+        "ridge_mm": maps.ridge_mm,
+        "radius_mm": maps.radius_mm,
+        "wall_mm": maps.wall_mm,
+        "under_brush_mm": maps.under_brush_mm,
+    }
+
+
+def _layer(job: Job, ply: Ply) -> bytes:
+    """Return what a ply adds to the thickness under later ones, as bytes; a film adds nothing."""
+    fabric = job.fabric_of(ply)
+    if not fabric.dry:
+        return b""
+    facts = [fabric.areal_weight_gsm, fabric.fibre_density_g_cm3, fabric.kind, ply.repeat]
+    return json.dumps(facts).encode() + ply.faces.tobytes()
+
+
+def _laminate_facts(job: Job) -> list[Any]:
+    laminate = job.settings.laminate
+    return [
+        laminate.process,
+        laminate.fibre_volume_fraction,
+        laminate.fibre_mass_fraction,
+        laminate.mat_fibre_volume_fraction,
+        laminate.stack_order,
+        laminate.stack_times,
+    ]
