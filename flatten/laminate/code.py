@@ -25,7 +25,7 @@ OVERLINE = "\u0305"
 _SMALL_FIGURES = str.maketrans("₀₁₂₃₄₅₆₇₈₉", "0123456789")
 _TOKEN = re.compile(
     r"(?P<open>\()|(?P<close>\)(?:_?(?P<group>\d+))?)|(?P<slash>/)"
-    r"|(?P<pair>[±∓])?(?:(?P<angle>[+-]?\d+(?:\.\d+)?)(?P<cloth>[fw])?|(?P<mat>M))"
+    r"|(?P<pair>[±∓])?(?:(?P<angle>[+-]?(?:0|[1-9]\d*)(?:\.\d+)?)(?P<cloth>[fw])?|(?P<mat>M))"
     r"(?P<once>~)?(?:(?:_|(?<=[fwM]))(?P<times>\d+))?"
 )
 _WHOLE = re.compile(r"\[(?P<body>[^\[\]]*)\](?:_?(?P<times>\d+))?(?P<end>[sST]?)")
@@ -176,8 +176,9 @@ class _Reader:
 
 
 def _as_typed(text: str) -> str:
-    """Return the code without spaces, in the signs a keyboard has, ± and ∓ excepted."""
-    line = text[: LONGEST_CODE + 1].replace(" ", "").replace("−", "-")
+    """Return the code in the signs a keyboard has, ± and ∓ excepted, no spaces round signs."""
+    line = re.sub(r"\s*([\[\]()/])\s*", r"\1", text[: LONGEST_CODE + 1].strip())
+    line = line.replace("−", "-")
     line = re.sub(rf"(\d){OVERLINE}(?=\d)", r"\1", line).replace(OVERLINE, "~")
     line = re.sub("[₀-₉]+", lambda found: "_" + found[0].translate(_SMALL_FIGURES), line)
     return re.sub(r"\+/-|\+-", "±", line).replace("-+", "∓")
