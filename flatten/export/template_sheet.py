@@ -1,0 +1,260 @@
+"""One sheet of the paper templates: its part of the patterns, its marks, its footer."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import shapely
+from shapely import LineString, box
+from shapely.affinity import translate
+
+from ..arrays import Floats
+from .canvas import INK, PALE, SOFT, WHITE, Canvas
+from .drawing import Drawing, Line, Text
+from .fonts import width_mm
+from .layers import CUT
+from .paper import FOOTER_MM, PaperSettings
+from .pattern_drawing import CHECK_MM, pattern_drawing
+from .tiles import EDGE_MM, Group, Tile, TilePlan, whole_area
+
+DIAMOND_MM = 4.0  # half the size of an alignment mark
+NAME_MM = 16.0  # the sheet's name, pale under the drawing
+CLIP_MM = 3.0  # lines are cut off this far outside the sheet
+GRAIN_MM = 10.0  # step of the places tried for the check square
+SQUARE = (0.62, 0.64, 0.67)
+
+
+class SheetDrawing:
+    """Draws the sheets of one group."""
+
+    def __init__(self, plan: TilePlan, group: Group, paper: PaperSettings) -> None:
+        self.plan, self.group, self.paper = plan, group, paper
+        self.drawings = [
+            pattern_drawing(p.pattern).moved(p.x_mm, p.y_mm, p.turn_deg) for p in group.placed
+        ]
+        self.step = (group.tile_mm[0] - plan.lap_mm, group.tile_mm[1] - plan.lap_mm)
+        self.top = float(whole_area(group).bounds[3]) + EDGE_MM
+
+    def shown_mm(self, tile: Tile) -> tuple[float, float]:
+        """Return width and height of what the sheet shows; a roll is cut off after the last line."""
+        width, height = self.group.tile_mm
+        if self.paper.roll_width_mm is not None:
+            needed = max(self.top - tile.y_mm, CHECK_MM + 10.0)
+            height = min(height, needed)
+        return width, height
+
+    def page_mm(self, tile: Tile) -> tuple[float, float]:
+        """Return the paper size of this sheet, as the file counts it."""
+        page = self.plan.page
+        if self.paper.roll_width_mm is None:
+            return page.width_mm, page.height_mm
+        height = (self.shown_mm(tile)[1] + FOOTER_MM) / min(page.scale_y, 1.0)
+        return page.width_mm, height + 2 * page.margin_mm
+
+    def draw(self, canvas: Canvas, tile: Tile, *, number: int, maps: int) -> None:
+        """Draw one sheet as a page of its own; `number` of all sheets, after `maps` map pages."""
+        page = self.plan.page
+        width, height = self.shown_mm(tile)
+        across, along = 1 / page.scale_x, 1 / page.scale_y
+        bottom = page.margin_mm + FOOTER_MM * along
+        with canvas.page(*self.page_mm(tile)), canvas.placed(
+            page.margin_mm, bottom, across, along
+        ):
+            with canvas.clipped(0, 0, width, height):
+                self._name(canvas, tile)
+                self._check_square(canvas, tile, width, height)
+            with canvas.clipped(-0.3, -0.3, width + 0.6, height + 0.6):
+                self._laps(canvas, tile, width, height)
+                with canvas.placed(-tile.x_mm, -tile.y_mm):
+                    for drawing in self.drawings:
+                        self._content(canvas, drawing, tile, width, height)
+            self._marks(canvas, tile, width, height)
+            canvas.box(0, 0, width, height, colour=PALE, line=0.1)
+            self._trim_lines(canvas, tile, width, height)
+            self._footer(canvas, tile, width, number)
+
+    def _content(
+        self, canvas: Canvas, drawing: Drawing, tile: Tile, width: float, height: float
+    ) -> None:
+        x, y = tile.x_mm, tile.y_mm
+        view = box(x - CLIP_MM, y - CLIP_MM, x + width + CLIP_MM, y + height + CLIP_MM)
+        for line in drawing.lines:
+            layer = drawing.layer(line.layer)
+            for points, closed in _clipped(line, view):
+                canvas.line(
+                    points, layer.rgb, layer.width_mm, dash=layer.dash_mm, closed=closed
+                )
+        for text in drawing.texts:
+            reach = width_mm(text.text, text.height_mm) + text.height_mm
+            if view.buffer(reach).contains(shapely.Point(text.at)):
+                _text(canvas, text, drawing.layer(text.layer).rgb)
+
+    def _name(self, canvas: Canvas, tile: Tile) -> None:
+        """Write the sheet's name large and pale, under everything else."""
+        if len(self.group.tiles) > 1:
+            canvas.text(10, 12, self._full_name(tile), NAME_MM, (0.9, 0.91, 0.92), bold=True)
+
+    def _full_name(self, tile: Tile) -> str:
+        return f"{self.group.number}-{tile.name}"
+
+    def _neighbour(self, tile: Tile, rows: int, columns: int) -> Tile | None:
+        """Return the printed sheet so many rows up and columns to the right."""
+        for other in self.group.tiles:
+            if (other.row, other.column) == (tile.row - rows, tile.column + columns):
+                return other
+        return None
+
+    def _laps(self, canvas: Canvas, tile: Tile, width: float, height: float) -> None:
+        """Draw the strips that the neighbours on the right and on top are taped over."""
+        lap, (step_x, step_y) = self.plan.lap_mm, self.step
+        right, above = self._neighbour(tile, 0, 1), self._neighbour(tile, 1, 0)
+        tint = (0.955, 0.965, 0.97)
+        if right is not None:
+            canvas.box(step_x, 0, lap, height, line=0, fill=tint)
+            canvas.line([(step_x, 0), (step_x, height)], SOFT, 0.15, dash=(2, 1.2))
+            words = f"sheet {self._full_name(right)} is taped over this strip, up to the line"
+            canvas.text(
+                step_x + lap / 2, height / 2, words, min(2.0, lap / 4), SOFT, anchor="centre",
+                turn_deg=90,
+            )  # fmt: skip
+        if above is not None:
+            canvas.box(0, step_y, width, lap, line=0, fill=tint)
+            canvas.line([(0, step_y), (width, step_y)], SOFT, 0.15, dash=(2, 1.2))
+            words = f"sheet {self._full_name(above)} is taped over this strip, up to the line"
+            canvas.text(
+                width / 2, step_y + lap / 2, words, min(2.0, lap / 4), SOFT, anchor="centre"
+            )
+
+    def _trim_lines(self, canvas: Canvas, tile: Tile, width: float, height: float) -> None:
+        """Draw the edges to be trimmed: the left and the lower one, where a sheet lies under."""
+        if self._neighbour(tile, 0, -1) is not None:
+            canvas.line([(0, 0), (0, height)], INK, 0.2)
+            canvas.text(3.2, height * 0.62, "trim along this edge", 1.8, SOFT, turn_deg=90)
+        if self._neighbour(tile, -1, 0) is not None:
+            canvas.line([(0, 0), (width, 0)], INK, 0.2)
+            canvas.text(width * 0.62, 1.6, "trim along this edge", 1.8, SOFT)
+
+    def _marks(self, canvas: Canvas, tile: Tile, width: float, height: float) -> None:
+        """Draw the diamonds that meet over the seams; both sheets draw the same ones."""
+        with canvas.clipped(0, 0, width, height):
+            for at in self._seam_points(tile):
+                x, y = at[0] - tile.x_mm, at[1] - tile.y_mm
+                d = DIAMOND_MM
+                diamond = [(x - d, y), (x, y - d), (x + d, y), (x, y + d)]
+                canvas.line(diamond, INK, 0.2, closed=True, fill=WHITE)
+                canvas.line([(x - d, y), (x + d, y)], INK, 0.2)
+                canvas.line([(x, y - d), (x, y + d)], INK, 0.2)
+
+    def _seam_points(self, tile: Tile) -> Iterator[Floats]:
+        """Yield the middles of this sheet's alignment marks on the group's plane, two a seam."""
+        step_x, step_y = self.step
+        height = min(step_y, self.shown_mm(tile)[1])
+        for columns, x in ((1, tile.x_mm + step_x), (-1, tile.x_mm)):
+            if self._neighbour(tile, 0, columns) is not None:
+                for share in (0.25, 0.75):
+                    yield np.array([x, tile.y_mm + share * height])
+        for rows, y in ((1, tile.y_mm + step_y), (-1, tile.y_mm)):
+            if self._neighbour(tile, rows, 0) is not None:
+                for share in (0.25, 0.75):
+                    yield np.array([tile.x_mm + share * step_x, y])
+
+    def _check_square(self, canvas: Canvas, tile: Tile, width: float, height: float) -> None:
+        """Draw the 100 mm square, pale, where it crosses least of the drawing."""
+        x, y = self._quiet_place(tile, width, height)
+        size = CHECK_MM
+        canvas.box(x, y, size, size, colour=SQUARE, line=0.15)
+        for tick in range(10, 100, 10):
+            length = 3.0 if tick == 50 else 1.5
+            canvas.line([(x + tick, y), (x + tick, y + length)], SQUARE, 0.15)
+            canvas.line([(x, y + tick), (x + length, y + tick)], SQUARE, 0.15)
+        canvas.text(x + size / 2, y + 4.5, "100 mm", 1.8, SQUARE, anchor="middle")
+        canvas.text(x + 6.3, y + size / 2, "100 mm", 1.8, SQUARE, anchor="middle", turn_deg=90)
+
+    def _quiet_place(self, tile: Tile, width: float, height: float) -> tuple[float, float]:
+        lap, size = self.plan.lap_mm, CHECK_MM
+        lines = shapely.MultiLineString(
+            [
+                np.vstack([line.straightened(0.1), line.straightened(0.1)[:1]])
+                for drawing in self.drawings
+                for line in drawing.lines
+                if line.layer == CUT.name
+            ]
+        )
+        texts = shapely.union_all(
+            [_text_box(text) for drawing in self.drawings for text in drawing.texts]
+        )
+        busy_lines = shapely.intersection(
+            lines, box(tile.x_mm, tile.y_mm, tile.x_mm + width, tile.y_mm + height)
+        )
+        around = box(0, 0, size, size).exterior.buffer(4.0, join_style="mitre")
+        best = (np.inf, 4.0, 4.0)
+        for y in np.arange(4.0, max(height - lap - size, 4.0) + 0.1, GRAIN_MM):
+            for x in np.arange(4.0, max(width - lap - size, 4.0) + 0.1, GRAIN_MM):
+                frame = translate(around, x + tile.x_mm, y + tile.y_mm)
+                cost = frame.intersection(busy_lines).length
+                cost += 20 * frame.intersection(texts).length
+                if cost < best[0] - 1e-6:
+                    best = (cost, float(x), float(y))
+        return best[1], best[2]
+
+    def _footer(self, canvas: Canvas, tile: Tile, width: float, number: int) -> None:
+        """Write under the drawing what this is, where it belongs and how to print it."""
+        y = -FOOTER_MM
+        map_width = self._small_map(canvas, tile, 0.0, y + 0.5, FOOTER_MM - 2.5)
+        x = map_width + 4.0
+        placed = self.group.placed
+        title = f"{placed[0].pattern.part}: {', '.join(p.pattern.title for p in placed)}"
+        right = f"sheet {number} of {self.plan.sheets}"
+        wide = canvas.text(width, y + 7.2, right, 2.6, INK, bold=True, anchor="right")
+        sheet = f"{self._full_name(tile)}  " if len(self.group.tiles) > 1 else ""
+        canvas.text(x, y + 7.2, sheet + title, 2.6, INK, bold=True, most=width - wide - x - 5)
+        rule = "Print at 100 % (actual size). Measure the square: 100 mm both ways, else do not cut."
+        canvas.text(x, y + 2.0, rule, 2.0, SOFT, most=width - x)
+
+    def _small_map(
+        self, canvas: Canvas, tile: Tile, x: float, y: float, height: float
+    ) -> float:
+        """Draw the grid with this sheet filled; return its width."""
+        rows, columns = self.group.rows, self.group.columns
+        cell = min(height / rows, 26.0 / columns, 5.0)
+        tall = cell * min(self.step[1] / self.step[0], 1.4)
+        tall = min(tall, height / rows)
+        for other in self.group.tiles:
+            own = other == tile
+            canvas.box(
+                x + other.column * cell, y + (rows - 1 - other.row) * tall, cell, tall,
+                colour=SOFT, line=0.12, fill=SOFT if own else WHITE,
+            )  # fmt: skip
+        return cell * columns
+
+
+def _clipped(line: Line, view: shapely.Polygon) -> Iterator[tuple[Floats, bool]]:
+    """Yield the parts of a line inside the view, and whether each is still closed."""
+    points = line.straightened()
+    ring = np.vstack([points, points[:1]]) if line.closed else points
+    path = LineString(ring)
+    if view.contains(path):
+        yield points, line.closed
+        return
+    inside = path.intersection(view)
+    for part in getattr(inside, "geoms", [inside]):
+        if isinstance(part, LineString) and not part.is_empty:
+            yield np.array(part.coords), False
+
+
+def _text(canvas: Canvas, text: Text, rgb: tuple[float, float, float]) -> None:
+    anchor = "centre" if text.anchor == "middle" else "left"
+    x, y = float(text.at[0]), float(text.at[1])
+    canvas.text(
+        x, y, text.text, text.height_mm, rgb, anchor=anchor, turn_deg=text.turn_deg
+    )  # fmt: skip
+
+
+def _text_box(text: Text) -> shapely.Polygon:
+    wide, tall = width_mm(text.text, text.height_mm) / 2, text.height_mm
+    reach = max(wide, tall) if text.turn_deg % 180 else tall
+    if text.turn_deg % 180:
+        wide = max(wide, tall)
+    x, y = text.at
+    return box(x - wide, y - reach, x + wide, y + reach)

@@ -1,0 +1,248 @@
+"""Which part of which pattern is printed on which sheet of paper."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from shapely import Polygon, box
+from shapely.affinity import affine_transform
+from shapely.ops import unary_union
+
+from ..errors import InputError
+from ..pattern.pattern import Pattern
+from .paper import PageSize, PaperSettings
+
+BETWEEN_MM = 8.0  # two pieces on one sheet
+EDGE_MM = 3.0  # a piece keeps off the edge of what is printed: half a line, a notch tab
+LEAST_MM2 = 0.01  # of a piece; a sheet that shows less is left out
+OFFSETS = (0.5, 0.0, 0.25, 0.75, 1.0)  # of the slack: where the grid may start; first is centred
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PlacedPattern:
+    """A pattern on the paper: turned by 0 or 90 degrees, then shifted by (x, y) mm."""
+
+    pattern: Pattern
+    x_mm: float
+    y_mm: float
+    turn_deg: float
+
+    @property
+    def area(self) -> Polygon:
+        """Its cut outline on the paper."""
+        return _moved(self.pattern.cut, self.x_mm, self.y_mm, self.turn_deg)
+
+
+@dataclass(frozen=True, slots=True)
+class Tile:
+    """One sheet: place in its grid (row 0 on top) and the left lower corner of what it shows."""
+
+    row: int
+    column: int
+    x_mm: float
+    y_mm: float
+
+    @property
+    def name(self) -> str:
+        """Row letter and column number: B3."""
+        return f"{row_letters(self.row)}{self.column + 1}"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Group:
+    """Sheets that belong together: one large pattern, or several small ones on one sheet."""
+
+    number: int
+    placed: tuple[PlacedPattern, ...]
+    rows: int
+    columns: int
+    tiles: tuple[Tile, ...]
+    tile_mm: tuple[float, float]  # what a sheet shows, laps counted in
+
+    def has(self, row: int, column: int) -> bool:
+        """Whether this place of the grid is printed."""
+        return any(tile.row == row and tile.column == column for tile in self.tiles)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TilePlan:
+    """All sheets of a templates file, in printing order."""
+
+    page: PageSize
+    lap_mm: float
+    groups: tuple[Group, ...]
+
+    @property
+    def sheets(self) -> int:
+        """How many sheets are printed, the map not counted."""
+        return sum(len(group.tiles) for group in self.groups)
+
+
+def plan_tiles(patterns: Sequence[Pattern], paper: PaperSettings) -> TilePlan:
+    """Return the sheets for all patterns, upright or lengthwise, whichever needs fewer.
+
+    Raises
+    ------
+    InputError : no pattern, or more sheets than allowed
+    """
+    if not patterns:
+        raise InputError("There is no pattern to print.", "Flatten a ply first.")
+    plans = [_plan(patterns, page, paper.lap_mm) for page in paper.pages()]
+    best = min(plans, key=lambda plan: plan.sheets)
+    if best.sheets > paper.most_sheets:
+        largest = max(best.groups, key=lambda group: len(group.tiles))
+        raise InputError(
+            f"The templates need {best.sheets} sheets, {len(largest.tiles)} of them for "
+            f"'{largest.placed[0].pattern.title}'; {paper.most_sheets} are allowed.",
+            "Use larger paper or a roll plotter, cut the ply in two, or allow more sheets.",
+        )
+    return best
+
+
+def row_letters(row: int) -> str:
+    """Return A, B, ... Z, AA, AB, ..."""
+    name = ""
+    row += 1
+    while row:
+        row, rest = divmod(row - 1, 26)
+        name = chr(65 + rest) + name
+    return name
+
+
+def _plan(patterns: Sequence[Pattern], page: PageSize, lap_mm: float) -> TilePlan:
+    room = (page.room_mm(0), page.room_mm(1))
+    large, small = [], []
+    for pattern in patterns:
+        turn = _turn_to_fit(pattern, room)
+        if turn is None:
+            large.append(pattern)
+        else:
+            small.append((pattern, turn))
+    groups = [_large_group(pattern, room, lap_mm) for pattern in large]
+    groups += _shared_sheets(small, room)
+    order = {pattern.id: i for i, pattern in enumerate(patterns)}
+    groups.sort(key=lambda group: min(order[p.pattern.id] for p in group.placed))
+    numbered = tuple(
+        Group(i + 1, g.placed, g.rows, g.columns, g.tiles, g.tile_mm) for i, g in enumerate(groups)
+    )
+    return TilePlan(page, lap_mm, numbered)
+
+
+def _size(pattern: Pattern) -> tuple[float, float]:
+    """Return width and height of the cut outline with the clear edge around it."""
+    left, bottom, right, top = pattern.cut.bounds
+    return right - left + 2 * EDGE_MM, top - bottom + 2 * EDGE_MM
+
+
+def _turn_to_fit(pattern: Pattern, room: tuple[float, float]) -> float | None:
+    width, height = _size(pattern)
+    if width <= room[0] and height <= room[1]:
+        return 0.0
+    return 90.0 if height <= room[0] and width <= room[1] else None
+
+
+def _large_group(pattern: Pattern, room: tuple[float, float], lap_mm: float) -> Group:
+    """Return the grid for one pattern, shifted within its slack so that most corners stay empty."""
+    width, height = _size(pattern)
+    step = (room[0] - lap_mm, room[1] - lap_mm)
+    columns = _count(width, room[0], step[0])
+    rows = _count(height, room[1], step[1])
+    slack_x = (columns - 1) * step[0] + room[0] - width
+    slack_y = (rows - 1) * step[1] + room[1] - height
+    best: tuple[tuple[Tile, ...], PlacedPattern] | None = None
+    for share_x in OFFSETS:
+        for share_y in OFFSETS:
+            placed = _place(pattern, share_x * slack_x, share_y * slack_y, 0.0)
+            tiles = _filled(placed.area, rows, columns, room, step)
+            if best is None or len(tiles) < len(best[0]):
+                best = (tiles, placed)
+    if best is None:
+        raise AssertionError("there is at least one offset")
+    return Group(0, (best[1],), rows, columns, best[0], room)
+
+
+def _filled(
+    area: Polygon, rows: int, columns: int, room: tuple[float, float], step: tuple[float, float]
+) -> tuple[Tile, ...]:
+    """Return the sheets a piece shows on, counting to each what no lap strip already shows."""
+    tiles = []
+    for row in range(rows):
+        for column in range(columns):
+            x, y = column * step[0], (rows - 1 - row) * step[1]
+            right = x + (room[0] if column == columns - 1 else step[0])
+            top = y + (room[1] if row == 0 else step[1])
+            if area.intersection(box(x, y, right, top)).area > LEAST_MM2:
+                tiles.append(Tile(row, column, x, y))
+    return tuple(tiles)
+
+
+def _shared_sheets(
+    small: Sequence[tuple[Pattern, float]], room: tuple[float, float]
+) -> list[Group]:
+    """Return the small patterns in rows on as few sheets as first-fit by height finds."""
+
+    def height_of(item: tuple[Pattern, float]) -> float:
+        return _size(item[0])[item[1] == 0.0]
+
+    sheets: list[list[_Shelf]] = []
+    for pattern, turn in sorted(small, key=height_of, reverse=True):
+        width, height = _size(pattern) if turn == 0 else _size(pattern)[::-1]
+        shelf = _shelf_for(sheets, width, height, room)
+        shelf.items.append((pattern, turn, shelf.used))
+        shelf.used += width + BETWEEN_MM
+    groups = []
+    for shelves in sheets:
+        placed = tuple(
+            _place(pattern, x, shelf.bottom, turn)
+            for shelf in shelves
+            for pattern, turn, x in shelf.items
+        )
+        groups.append(Group(0, placed, 1, 1, (Tile(0, 0, 0.0, 0.0),), room))
+    return groups
+
+
+@dataclass(slots=True)
+class _Shelf:
+    """A row of pieces on a shared sheet."""
+
+    bottom: float
+    height: float
+    items: list[tuple[Pattern, float, float]]
+    used: float = 0.0
+
+
+def _shelf_for(
+    sheets: list[list[_Shelf]], width: float, height: float, room: tuple[float, float]
+) -> _Shelf:
+    for shelves in sheets:
+        for shelf in shelves:
+            if height <= shelf.height and shelf.used + width <= room[0]:
+                return shelf
+        bottom = shelves[-1].bottom + shelves[-1].height + BETWEEN_MM
+        if bottom + height <= room[1]:
+            shelves.append(_Shelf(bottom, height, []))
+            return shelves[-1]
+    sheets.append([_Shelf(0.0, height, [])])
+    return sheets[-1][0]
+
+
+def _place(pattern: Pattern, x: float, y: float, turn: float) -> PlacedPattern:
+    """Return the pattern with the left lower corner of its box, edge counted in, at (x, y)."""
+    left, bottom, _, _ = _moved(pattern.cut, 0.0, 0.0, turn).bounds
+    return PlacedPattern(pattern, x + EDGE_MM - left, y + EDGE_MM - bottom, turn)
+
+
+def _moved(shape: Polygon, x: float, y: float, turn: float) -> Polygon:
+    matrix = [1, 0, 0, 1, x, y] if turn == 0 else [0, -1, 1, 0, x, y]
+    return affine_transform(shape, matrix)
+
+
+def _count(length: float, room: float, step: float) -> int:
+    return 1 if length <= room else int(np.ceil((length - room) / step - 1e-9)) + 1
+
+
+def whole_area(group: Group) -> Polygon:
+    """Return the area of all pieces of a group."""
+    return unary_union([placed.area for placed in group.placed])
