@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from numbers import Real
+from numbers import Integral, Real
 
 from ..errors import InputError
 
@@ -29,6 +29,14 @@ def check_number(
     inside = low < number < high if open_ends else low <= number <= high
     if not inside:  # also for NaN: every comparison above is false then
         raise InputError(f"{thing}: {field} is {value}.", hint)
+
+
+def check_whole(thing: str, field: str, value: object, *, low: int = 1, high: int) -> None:
+    """Refuse `value` unless it is a whole number from `low` to `high`."""
+    hint = f"Enter a whole number from {low} to {high}."
+    if isinstance(value, bool) or not isinstance(value, Integral):
+        raise InputError(f"{thing}: {field} is {value!r:.60}.", hint)
+    check_number(thing, field, value, low=low, high=high, open_ends=False, hint=hint)
 
 
 def check_share(thing: str, field: str, value: object) -> None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from ..arrays import frozen_floats
 from ..cloth.fabric import Fabric
 from ..errors import InputError
-from .bounds import check_number
+from .bounds import check_number, check_whole
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,10 +59,7 @@ class LaidPly:
             hint="Enter 1 for unsheared cloth, more for sheared.",
         )
         for field in ("number", "pieces", "count"):
-            value = getattr(self, field)
-            check_number(thing, field, value, high=1e6, hint="Enter a whole number from 1.")
-            if value != int(value):
-                raise InputError(f"{thing}: {field} is {value}.", "Enter a whole number from 1.")
+            check_whole(thing, field, getattr(self, field), high=100_000)
         if self.centroid_mm is not None:
             at = frozen_floats(f"centroid of {thing}", self.centroid_mm, (3,))
             object.__setattr__(self, "centroid_mm", tuple(at.tolist()))

@@ -10,7 +10,7 @@ from ..arrays import Floats, Ints, frozen_floats, frozen_ints
 from ..errors import InputError
 from ..surface.cut import Cut
 from ..surface.rosette import Rosette
-from .bounds import check_not_negative, check_number
+from .bounds import check_not_negative, check_number, check_whole
 
 Method = Literal["worked_out", "least_shear"]
 
@@ -67,10 +67,7 @@ class Ply:
             open_ends=False,
             hint="Enter -360 to 360 degrees, as a number.",
         )
-        if not (type(self.repeat) is int and 1 <= self.repeat <= 200):
-            raise InputError(
-                f"{thing}: repeat is {self.repeat!r:.60}.", "Enter a whole number, 1 to 200."
-            )
+        check_whole(thing, "repeat", self.repeat, high=200)
         for field in ("trim_mm", "lap_mm"):
             if getattr(self, field) is not None:
                 check_not_negative(thing, field, getattr(self, field), high=1e4)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from ..errors import InputError
-from .bounds import check_choice, check_not_negative, check_number, check_share
+from .bounds import check_choice, check_not_negative, check_number, check_share, check_whole
 from .process import PROCESS_IDS, ProcessId
 
 CoatKind = Literal["gel", "surface", "flow"]
@@ -82,7 +82,7 @@ class Consumed:
             "lines_g",
         ):
             check_not_negative("Consumables", field, getattr(self, field), high=1e5)
-        check_not_negative("Consumables", "release_coats", self.release_coats, high=50)
+        check_whole("Consumables", "release_coats", self.release_coats, low=0, high=50)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -172,18 +172,13 @@ class LaminateSettings:
         check_choice(thing, "process", self.process, PROCESS_IDS)
         check_choice(thing, "mix_by", self.mix_by, ("weight", "volume"))
         check_choice(thing, "stack_order", self.stack_order, STACK_ORDERS)
-        if not (type(self.stack_times) is int and 1 <= self.stack_times <= 200):
-            raise InputError(
-                f"Laminate: stack_times is {self.stack_times!r:.60}.",
-                "Enter a whole number, 1 to 200.",
-            )
+        check_whole(thing, "stack_times", self.stack_times, high=200)
         self._check_fractions()
         check_ratio(thing, self.mix_resin, self.mix_hardener)
-        for field in (
-            "resin_density_g_cm3",
-            "liquid_resin_density_g_cm3",
-            "hardener_density_g_cm3",
-        ):
+        check_number(
+            thing, "resin_density_g_cm3", self.resin_density_g_cm3, high=25, hint="Enter g/cm3."
+        )
+        for field in ("liquid_resin_density_g_cm3", "hardener_density_g_cm3"):
             if getattr(self, field) is not None:
                 check_number(thing, field, getattr(self, field), high=25, hint="Enter g/cm3.")
         if self.mix_by == "volume" and None in (

@@ -10,7 +10,7 @@ import numpy as np
 from ..arrays import Floats
 from ..cloth.fabric import Fabric
 from ..errors import InputError
-from .bounds import check_choice
+from .bounds import check_choice, check_whole
 from .ply import Ply
 from .settings import STACK_ORDERS, LaminateSettings, StackOrder
 from .thickness import Course, cured_thickness_mm, inverse_cosine
@@ -48,8 +48,7 @@ class Stack:
         check_choice("Stack", "order", self.order, STACK_ORDERS)
         if not self.plies:
             raise InputError("The stack has no plies.", "Add a ply.")
-        if not (type(self.times) is int and self.times >= 1):
-            raise InputError(f"Stack: times is {self.times!r:.60}.", "Enter a whole number from 1.")
+        check_whole("Stack", "times", self.times, high=MOST_LAID)
         count = self.times * sum(ply.repeat for ply in self.plies)
         if count > MOST_LAID:
             raise InputError(f"The stack has {count} plies.", f"Lay no more than {MOST_LAID}.")

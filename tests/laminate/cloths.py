@@ -4,6 +4,7 @@ from dataclasses import replace
 
 from flatten.cloth.fabric import Fabric
 from flatten.laminate.laid import LaidPly
+from flatten.laminate.ply import Ply
 
 CARBON = Fabric(
     id="carbon_twill_210",
@@ -76,3 +77,9 @@ def laid(number=1, fabric=CARBON, area_m2=1.0, **more):
         "perimeter_mm": 4000 * area_m2**0.5,
     }
     return LaidPly(number=number, fabric=fabric, **(given | more))
+
+
+def design(ply_id="a", **more):
+    """A ply as designed, of carbon twill on four faces unless told otherwise."""
+    given = {"name": f"ply {ply_id}", "faces": [0, 1, 2, 3], "fabric": CARBON.id}
+    return Ply(id=ply_id, **(given | more))

@@ -1,0 +1,98 @@
+"""Cost and time from prices and rates; lines that add up."""
+
+from decimal import Decimal
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from laminate.cloths import CARBON, GLASS, laid
+
+from flatten.errors import InputError
+from flatten.laminate.cost import estimate
+from flatten.laminate.quantities import quantities
+from flatten.laminate.settings import ClothPrice, Coat, LaminateSettings, Rates
+
+PRICES = Rates(
+    currency="EUR",
+    cloth=(ClothPrice(fabric=CARBON.id, per_m2=30), ClothPrice(fabric=GLASS.id, per_m2=5)),
+    resin_per_kg=25,
+    labour_per_hour=40,
+)
+
+
+def test_a_part_priced_by_hand():
+    settings = LaminateSettings(rates=PRICES, brush_loss=0)
+    part = quantities([laid(1), laid(2, GLASS)], settings)
+
+    costs = {line.name: line for line in estimate(part, settings, outline_mm=8000).costs}
+
+    assert costs["Cloth"].cost == 35.0
+    assert costs["Resin, mixed"].cost == pytest.approx(part.resin_to_weigh_g / 1e3 * 25, abs=0.01)
+    assert costs["Release agent"].cost == 0
+
+
+def test_time_by_hand():
+    settings = LaminateSettings(rates=PRICES, brush_loss=0)
+    part = quantities([laid(1), laid(2)], settings)
+
+    times = {line.name: line.minutes for line in estimate(part, settings, outline_mm=8000).times}
+
+    assert times["Cutting"] == 8  # 8 m at 1 m/min
+    assert times["Laying"] == 26  # 2 m2 at 10 min, 2 pieces at 3
+    assert times["Mixing"] == 4 * len(part.batches)
+    assert times["Bagging"] == 0
+    assert times["Release agent"] == 16  # 4 coats of 4 min on 1 m2
+
+
+def test_what_the_nest_takes_replaces_the_cut_area():
+    settings = LaminateSettings(rates=PRICES)
+    part = quantities([laid(1)], settings)
+
+    lines = estimate(part, settings, outline_mm=4000, cloth_cost=77.7).costs
+
+    assert lines[0].cost == 77.7
+
+
+@given(
+    st.floats(0, 500),
+    st.floats(0, 200),
+    st.floats(0.01, 3),
+    st.sampled_from(["hand", "bagged", "infusion"]),
+)
+def test_lines_add_up_exactly(price, wage, area, process):
+    settings = LaminateSettings(
+        process=process,
+        coats=(Coat(),),
+        rates=Rates(
+            resin_per_kg=price,
+            coat_per_kg=price,
+            bag_per_m2=1.234,
+            tape_per_m=0.777,
+            peel_ply_per_m2=3.333,
+            labour_per_hour=wage,
+        ),
+    )
+    part = quantities([laid(1, area_m2=area)], settings)
+
+    result = estimate(part, settings, outline_mm=4000 * area**0.5)
+
+    assert sum(Decimal(str(line.cost)) for line in result.costs) == Decimal(str(result.cost))
+    assert sum(Decimal(str(line.minutes)) for line in result.times) == Decimal(str(result.minutes))
+
+
+def test_bad_prices_are_refused():
+    settings = LaminateSettings(rates=Rates(cloth=(ClothPrice(fabric=GLASS.id, per_m2=5),)))
+    part = quantities([laid(1)], settings)
+    with pytest.raises(InputError, match="has no price"):
+        estimate(part, settings, outline_mm=4000)
+    with pytest.raises(InputError, match="outline_mm"):
+        estimate(part, settings, outline_mm=-1)
+    with pytest.raises(InputError, match="cloth_cost"):
+        estimate(part, settings, outline_mm=1, cloth_cost=-2)
+    for bad in ({"resin_per_kg": -1}, {"cut_m_per_min": 0}, {"labour_per_hour": "40"}):
+        with pytest.raises(InputError, match=next(iter(bad))):
+            Rates(**bad)
+    with pytest.raises(InputError, match="per_m2"):
+        ClothPrice(fabric="x", per_m2=float("nan"))
+    with pytest.raises(InputError, match="currency"):
+        Rates(currency="gold doubloons")
