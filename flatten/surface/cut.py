@@ -161,8 +161,7 @@ def _seam_joints(
     on_rim[edges.vertices[edges.boundary]] = True
     for chain in chains_of(edges.vertices[marked], on_rim):
         number = first + len(joints)
-        _refuse_lasso(sheet, edges, chain)
-        _refuse_no_opening(sheet, edges, chain, on_rim)
+        _refuse_lasso(sheet, chain)
         following = dict(zip(chain[:-1].tolist(), chain[1:].tolist(), strict=True))
         keys = {tuple(sorted(pair)) for pair in following.items()}
         members = [e for e in np.flatnonzero(marked) if tuple(edges.vertices[e]) in keys]
@@ -177,7 +176,7 @@ def _seam_joints(
     return joints, half_joint, forward
 
 
-def _refuse_lasso(sheet: Sheet, edges: Edges, chain: Ints) -> None:
+def _refuse_lasso(sheet: Sheet, chain: Ints) -> None:
     """A chain may close to a ring, but not come back to its own middle."""
     inner = chain[:-1]
     if len(np.unique(inner)) < len(inner):
@@ -186,12 +185,6 @@ def _refuse_lasso(sheet: Sheet, edges: Edges, chain: Ints) -> None:
             "Clear the seam from one of the edges that meet there.",
             faces=_faces_at(sheet, chain),
         )
-
-
-def _refuse_no_opening(sheet: Sheet, edges: Edges, chain: Ints, on_rim: Bools) -> None:
-    if len(chain) == 2 and not on_rim[chain].any():
-        # Harmless where it meets other cuts; alone, one inner edge cannot open.
-        return
 
 
 def _faces_at(sheet: Sheet, vertices: Ints) -> Ints:

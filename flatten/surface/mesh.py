@@ -114,7 +114,8 @@ class SurfaceMesh(MouldMesh):
         zero = np.flatnonzero(~(2 * self.areas > ZERO_AREA * longest2))
         if len(zero):
             raise InputError(
-                f"{len(zero)} of {len(self.faces)} faces have no area, the first is {names[zero[0]]}.",
+                f"{len(zero)} of {len(self.faces)} faces have no area, "
+                f"the first is {names[zero[0]]}.",
                 "Merge vertices by distance, or dissolve those faces.",
                 faces=names[zero],
             )

@@ -21,8 +21,8 @@ EQUILATERAL = 0.433  # area of a triangle of unit edge
 # A flip may lift the surface off its facets by this share of the edge: 0.05 mm at 5 mm.
 LIFT_SHARE = 1 / 100
 # Triangles sharper than this are improved, as long as their edges are longer than the floor.
-MIN_ANGLE_DEG = 22.0
-FLOOR_SHARE = 1 / 8
+MIN_ANGLE_DEG = 18.0
+FLOOR_SHARE = 1 / 6
 # Good enough to be left alone: no edge longer than this many times the wanted one, and slivers
 # (sharper than this) on no more than this share of the area.
 LONG_ENOUGH, SLIVER_DEG, SLIVER_SHARE = 1.5, 10.0, 0.01
@@ -235,9 +235,7 @@ def _split_rim(patch: Patch, refined: Refined) -> tuple[Ints, Ints]:
     faces, edges = refined.surface.faces, refined.surface.edges
     face, corner = np.nonzero(edges.boundary[edges.of_face])
     following = dict(
-        zip(
-            faces[face, corner].tolist(), faces[face, (corner + 1) % 3].tolist(), strict=True
-        )
+        zip(faces[face, corner].tolist(), faces[face, (corner + 1) % 3].tolist(), strict=True)
     )
     pairs, owner = [], []
     for number, (start, end) in enumerate(patch.edge_vertices.tolist()):

@@ -6,7 +6,7 @@ import heapq
 
 import numpy as np
 
-from ..arrays import Floats, Ints
+from ..arrays import Bools, Floats, Ints
 from .mesh import SurfaceMesh, joined
 
 
@@ -25,8 +25,7 @@ def opening_faces(surface: SurfaceMesh) -> tuple[Ints, Floats, Floats]:
     far = ((surface.vertices[used] - surface.vertices[start]) ** 2).sum(axis=1)
     end = int(used[far.argmax()])
     chain = _walk_back(before, edges.vertices, end)
-    faces = np.unique(edges.faces[chain])
-    return faces[faces >= 0], surface.vertices[start], surface.vertices[end]
+    return _around(surface, chain), surface.vertices[start], surface.vertices[end]
 
 
 def handle_faces(surface: SurfaceMesh) -> Ints:
@@ -49,9 +48,13 @@ def handle_faces(surface: SurfaceMesh) -> Ints:
         loop = np.append(np.setxor1d(both[0], both[1]), edge)
         whole = (edges.count == 2) & ~np.isin(np.arange(len(length)), loop)
         if not joined(len(surface.faces), edges.faces[whole]).any():
-            faces = np.unique(edges.faces[loop])
-            return faces[faces >= 0]
+            return _around(surface, loop)
     return np.arange(len(surface.faces))
+
+
+def _around(surface: SurfaceMesh, edges: Ints) -> Ints:
+    faces: Ints = np.unique(surface.edges.faces[edges])
+    return faces[faces >= 0]
 
 
 def _lengths(surface: SurfaceMesh) -> Floats:
@@ -60,7 +63,7 @@ def _lengths(surface: SurfaceMesh) -> Floats:
     return lengths
 
 
-def _unused_by_face_tree(surface: SurfaceMesh, in_tree: np.ndarray, weight: Floats) -> Ints:
+def _unused_by_face_tree(surface: SurfaceMesh, in_tree: Bools, weight: Floats) -> Ints:
     """Edges left over once the faces are joined across the others, longest loops first."""
     edges = surface.edges
     parent = list(range(len(surface.faces)))

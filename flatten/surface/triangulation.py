@@ -75,7 +75,7 @@ class Triangulation:
         c, d = self._start(h2), self._start(g2)
         rim = np.concatenate([h2, g1, g2, h1])
         twins = self.twin[rim]
-        self._lend_sources(half // 3, back // 3, self._heights(a, b, c, d))
+        self._lend_sources(half // 3, back // 3, self._more_over(a, b, c, d))
         flat = self.faces.ravel()
         flat[half], flat[h1], flat[h2] = d, c, a
         flat[back], flat[g1], flat[g2] = c, d, b
@@ -101,10 +101,10 @@ class Triangulation:
         order = keep[np.argsort(-gain[keep], kind="stable")]  # the worst last: it wins its faces
         half, back = half[order], back[order]
         winner = np.full(len(self.faces), -1)
-        winner[half // 3] = half
         both = np.column_stack([half // 3, back // 3]).ravel()
         winner[both] = np.repeat(half, 2)
-        return half[(winner[half // 3] == half) & (winner[back // 3] == half)]
+        chosen: Ints = half[(winner[half // 3] == half) & (winner[back // 3] == half)]
+        return chosen
 
     def terminal_edges(self, members: Ints, longest: Ints) -> Ints:
         """Return the edges reached by walking from these faces over ever longer edges.
@@ -126,7 +126,8 @@ class Triangulation:
                 break
         half = np.concatenate(found)
         back = self.twin[half]
-        return np.unique(np.where(back >= 0, np.minimum(half, back), half))
+        once: Ints = np.unique(np.where(back >= 0, np.minimum(half, back), half))
+        return once
 
     def _start(self, half: Ints) -> Ints:
         start: Ints = self.faces.ravel()[half]
@@ -165,7 +166,7 @@ class Triangulation:
             fine &= (share > LEAN_COSINE * length * size) & (length > 1e-9 * size)
         return fine
 
-    def _heights(self, a: Ints, b: Ints, c: Ints, d: Ints) -> Bools:
+    def _more_over(self, a: Ints, b: Ints, c: Ints, d: Ints) -> Bools:
         """Return True where the quad a, d, b, c has more of its area on c's side of a-b."""
         pa, pb = self.vertices[a], self.vertices[b]
         over = np.linalg.norm(np.cross(pb - pa, self.vertices[c] - pa), axis=1)
