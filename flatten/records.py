@@ -22,7 +22,8 @@ def to_plain(value: Any) -> Any:
     """Return `value` as dicts, lists, numbers, strings; dataclass fields in their order."""
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
         return {
-            field.name: to_plain(getattr(value, field.name)) for field in dataclasses.fields(value)
+            field.name: _as_declared(str(field.type), to_plain(getattr(value, field.name)))
+            for field in dataclasses.fields(value)
         }
     if isinstance(value, np.ndarray):
         return value.tolist()
@@ -61,6 +62,15 @@ def from_plain(kind: type[Record], data: Any, where: str) -> Record:
         if name not in values and not optional:
             raise InputError(f"{where} lacks the field '{name}'.", "Add it.")
     return kind(**values)
+
+
+def _as_declared(declared: str, plain: Any) -> Any:
+    """Return 3 as 3.0 where the field is declared a float: equal records, equal text."""
+    if "float" not in declared or "int" in declared:
+        return plain
+    if isinstance(plain, list):
+        return [_as_declared(declared, item) for item in plain]
+    return float(plain) if isinstance(plain, int) and not isinstance(plain, bool) else plain
 
 
 def _read(hint: Any, value: Any, where: str) -> Any:
