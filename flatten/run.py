@@ -1,0 +1,174 @@
+"""Job in, result out: the way from a mould to nested patterns, in one function."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+
+from .arrays import Floats
+from .cloth.fabric import Fabric
+from .errors import InputError
+from .finding import Finding, about
+from .folder import INDEX
+from .job import Job
+from .laminate.balance import check_stack
+from .laminate.drop_off import check_drop_offs
+from .laminate.quantities import Quantities, quantities
+from .laminate.stack import Stack
+from .lay import LaidPieces, laid_ply, lay_ply, shear_on_faces
+from .mould.check import check_mould
+from .nest.nest import Nest, nest
+from .nest.piece import NestPiece
+from .nest.roll import Roll, Stock
+from .nest.too_large import too_large
+from .pattern.pattern import Pattern
+from .progress import Progress, part_of, silent
+from .result import Result
+from .surface.region import Region, region_boundary
+
+LAYOUTS = "layouts.json"
+MOST_LAYOUT_BYTES = 64 * 2**20
+
+
+def run(
+    job: Job,
+    *,
+    progress: Progress = silent,
+    upto: Literal["patterns", "nest"] = "nest",
+    stored: Mapping[str, Nest] | None = None,
+) -> Result:
+    """Work a job out.
+
+    Parameters
+    ----------
+    upto : "patterns" leaves the roll out
+    stored : earlier nests by cloth id; each is kept where it is still good and not beaten
+
+    Raises
+    ------
+    InputError, SolveError : nothing to show for some ply; a part that is merely hard to make
+        gives findings instead
+    """
+    fabrics = {fabric.id: fabric for fabric in job.fabrics}
+    settings = job.settings
+    faces = np.unique(np.concatenate([ply.faces for ply in job.plies]))
+    mould = check_mould(
+        job.mould, settings.mould, region_faces=faces, progress=part_of(progress, 0.0, 0.1)
+    )
+    stack = Stack.of(job.plies, settings.laminate)
+    shear: dict[str, Floats] = {}
+    plies: list[LaidPieces] = []
+    below = stack.with_thickness_below(fabrics, settings.laminate, len(job.mould.faces), shear)
+    for number, (laid, below_mm) in enumerate(below):
+        share = part_of(progress, *(0.1 + 0.5 * np.array([number, number + 1]) / len(stack.laid)))
+        share(0.0, f"draping ply {laid.number} {laid.ply.name}")
+        plies.append(lay_ply(job, laid, below_mm, share))
+        shear[laid.ply.id] = shear_on_faces(plies[-1], len(job.mould.faces))
+    pieces = tuple(piece for ply in plies for piece in ply.pieces)
+    weighed = _quantities(job, plies, faces)
+    findings = [
+        *mould.findings,
+        *check_stack(stack, fabrics),
+        *check_drop_offs(
+            job.mould,
+            stack.courses(fabrics, settings.laminate, shear),
+            settings.laminate.drop_off_ratio,
+        ),
+        *(finding for ply in plies for finding in ply.findings),
+        *weighed.findings,
+    ]
+    nests: dict[str, Nest] = {}
+    if upto == "nest":
+        patterns = [piece.pattern for piece in pieces]
+        nests, stops = nest_all(job, patterns, stored or {}, part_of(progress, 0.6, 0.95))
+        findings += stops
+    return Result(
+        part=job.part,
+        job_digest=job.digest,
+        pieces=pieces,
+        findings=tuple(findings),
+        mould=mould,
+        nests=nests,
+        quantities=weighed,
+    )
+
+
+def nest_all(
+    job: Job, patterns: list[Pattern], stored: Mapping[str, Nest], progress: Progress
+) -> tuple[dict[str, Nest], list[Finding]]:
+    """Nest each cloth on its own stock; pieces too large for it are findings, and no nest."""
+    used = [fabric for fabric in job.fabrics if any(p.fabric == fabric.id for p in patterns)]
+    nests: dict[str, Nest] = {}
+    stops: list[Finding] = []
+    for number, fabric in enumerate(used):
+        share = part_of(progress, number / len(used), (number + 1) / len(used))
+        share(0.0, f"nesting {fabric.name}")
+        mine = [pattern for pattern in patterns if pattern.fabric == fabric.id]
+        pieces = [nest_piece(pattern) for pattern in mine]
+        stock = stock_for(job, fabric)
+        large = too_large(
+            pieces, fabric, stock, turn_tolerance_deg=job.settings.nest.turn_tolerance_deg
+        )
+        ply_of = {pattern.id: pattern.ply_id for pattern in mine}
+        stops += [f for one in large for f in about(ply_of[one.piece], [one.finding()])]
+        if not large:
+            nests[fabric.id] = nest(
+                pieces,
+                fabric,
+                stock,
+                job.settings.nest,
+                stored=stored.get(fabric.id),
+                progress=share,
+            )
+    return nests, stops
+
+
+def nest_piece(pattern: Pattern) -> NestPiece:
+    """Return a pattern as the nest sees it."""
+    return NestPiece(
+        id=pattern.id,
+        outline=pattern.cut,
+        fabric=pattern.fabric,
+        count=pattern.count,
+        label=pattern.title,
+    )
+
+
+def stock_for(job: Job, fabric: Fabric) -> Stock:
+    """Return the cloth's stock; where the job has no roll of it, a new one as it is sold."""
+    stock = job.stock.of(fabric.id)
+    if stock.rolls:
+        return stock
+    taken = {item.id for item in (*job.stock.rolls, *job.stock.offcuts)}
+    name = f"new roll of {fabric.id}"
+    while name in taken:
+        name += "'"
+    new = Roll(id=name, fabric=fabric.id, width_mm=fabric.roll_width_mm)
+    return Stock(rolls=(new,), offcuts=stock.offcuts)
+
+
+def stored_layouts(folder: Path) -> dict[str, Nest]:
+    """Return the nests an earlier run left in a folder; none where there are none to use."""
+    file = folder / LAYOUTS
+    try:
+        if not (folder / INDEX).is_file() or file.stat().st_size > MOST_LAYOUT_BYTES:
+            return {}
+        data = json.loads(file.read_text(encoding="utf-8"))
+        return {str(name): Nest.from_plain(plain) for name, plain in data.items()}
+    except (OSError, ValueError, AttributeError, RecursionError, InputError):
+        return {}  # a layout is a gift: without it the search starts anew
+
+
+def _quantities(job: Job, plies: list[LaidPieces], faces: np.ndarray) -> Quantities:
+    rim = region_boundary(job.mould, Region("part", faces))
+    ends = job.mould.vertices[rim]
+    return quantities(
+        [laid_ply(ply) for ply in plies],
+        job.settings.laminate,
+        part_area_mm2=float(job.mould.areas[faces].sum()),
+        part_perimeter_mm=float(np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1).sum()),
+    )
