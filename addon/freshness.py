@@ -1,0 +1,169 @@
+"""Which patterns still fit their inputs: worked out a moment after the last change, then only read.
+
+In a window the answer is kept until Blender reports a change, so that drawing the sidebar costs
+nothing; without a window it is worked out on each call.
+"""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass, field
+from typing import Any
+
+import bpy
+from bpy.app.handlers import persistent
+
+from . import bridge, engine
+from .apply import find_patterns
+from .scene_job import read_job
+
+QUIET_S = 0.3  # after the last change
+# Above this share of the flat area beyond the cloth's limit a ply will not lie down.
+NEEDS_CUT_SHARE = 5e-4
+STATES = {
+    "no_faces": ("No faces", "ERROR"),
+    "to_drape": ("To drape", "RADIOBUT_OFF"),
+    "out_of_date": ("Out of date", "FILE_REFRESH"),
+    "needs_cut": ("Needs a cut", "SCULPTMODE_HLT"),
+    "current": ("Current", "CHECKMARK"),
+}
+
+
+@dataclass(slots=True)
+class Known:
+    """What is known of one mould: each ply's state, or what keeps its job from being read."""
+
+    states: dict[str, str] = field(default_factory=dict)
+    whole_is_current: bool = False
+    problem: str = ""
+    size_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
+
+
+class Memory:
+    """What the sidebar reads."""
+
+    def __init__(self) -> None:
+        self.known: dict[int, Known] = {}
+        self.changed_at = 0.0
+
+
+MEMORY = Memory()
+
+
+def known_of(mould: Any, scene: Any) -> Known:
+    """Return what is known of a mould."""
+    if bpy.app.background:
+        return work_out(mould, scene)
+    found = MEMORY.known.get(mould.session_uid)
+    if found is None:
+        note_change()
+    return found or Known()
+
+
+def work_out(mould: Any, scene: Any) -> Known:
+    """Read the job and compare each ply's digest with its patterns'."""
+    plies = mould.mouldply.plies
+    depsgraph = bpy.context.evaluated_depsgraph_get()
+    try:
+        read = bridge.read_mould(mould, scene, depsgraph)
+        empty = {ply.id for ply in plies if not read.regions[ply.id].any()}
+        known = Known(size_mm=_size(read))
+        known.states = {ply.id: "no_faces" if ply.id in empty else "to_drape" for ply in plies}
+        if not plies or empty:
+            known.states |= _by_age(mould, None, known.states)
+            return known
+        job = read_job(mould, scene, depsgraph)
+    except engine.load("errors").FlattenError as error:
+        return Known(problem=str(error))
+    known.states |= _by_age(mould, engine.load("answer").ply_stamps(job), known.states)
+    home = find_patterns(mould)
+    known.whole_is_current = home is not None and home.mouldply.job_digest == job.digest
+    return known
+
+
+def note_change() -> None:
+    """Remember that something changed, and look again once it is quiet."""
+    MEMORY.changed_at = time.monotonic()
+    if not bpy.app.background and not bpy.app.timers.is_registered(look_again):
+        bpy.app.timers.register(look_again, first_interval=QUIET_S, persistent=True)
+
+
+def look_again() -> float | None:
+    """Work every mould of the scene out, unless the person is still changing things."""
+    quiet = time.monotonic() - MEMORY.changed_at
+    if quiet < QUIET_S:
+        return QUIET_S - quiet + 0.01
+    scene = bpy.context.scene
+    moulds = [thing for thing in scene.objects if thing.mouldply.is_mould and thing.mode != "EDIT"]
+    for mould in moulds:
+        MEMORY.known[mould.session_uid] = work_out(mould, scene)
+    for window in bpy.context.window_manager.windows:
+        for area in window.screen.areas:
+            if area.type == "VIEW_3D":
+                area.tag_redraw()
+    return None
+
+
+@persistent
+def after_update(scene: Any, depsgraph: Any) -> None:
+    """Blender changed something."""
+    watched = (bpy.types.Object, bpy.types.Mesh, bpy.types.Scene)
+    if any(isinstance(update.id, watched) for update in depsgraph.updates):
+        note_change()
+
+
+@persistent
+def after_step(*_: Any) -> None:
+    """Undo, redo or another file: nothing known holds any more."""
+    MEMORY.known.clear()
+    note_change()
+
+
+HANDLERS = {
+    "depsgraph_update_post": after_update,
+    "undo_post": after_step,
+    "redo_post": after_step,
+    "load_post": after_step,
+}
+
+
+def register() -> None:
+    """Listen to Blender's changes."""
+    for name, handler in HANDLERS.items():
+        getattr(bpy.app.handlers, name).append(handler)
+
+
+def unregister() -> None:
+    """Stop listening."""
+    for name, handler in HANDLERS.items():
+        handlers = getattr(bpy.app.handlers, name)
+        if handler in handlers:
+            handlers.remove(handler)
+    if bpy.app.timers.is_registered(look_again):
+        bpy.app.timers.unregister(look_again)
+    MEMORY.__init__()  # type: ignore[misc]
+
+
+def _by_age(mould: Any, stamps: dict[str, str] | None, states: dict[str, str]) -> dict[str, str]:
+    """Return the states of the plies that have patterns."""
+    home = find_patterns(mould)
+    found: dict[str, str] = {}
+    for thing in home.objects if home is not None else ():
+        own = thing.mouldply
+        if not own.piece.is_pattern or states.get(own.ply_id) in (None, "no_faces"):
+            continue
+        if stamps is None or own.piece.stamp != stamps[own.ply_id]:
+            state = "out_of_date"
+        else:
+            state = "needs_cut" if own.piece.locked_share > NEEDS_CUT_SHARE else "current"
+        worst = ("out_of_date", "needs_cut", "current")
+        old = found.get(own.ply_id, "current")
+        found[own.ply_id] = min(state, old, key=worst.index)
+    return found
+
+
+def _size(read: Any) -> tuple[float, float, float]:
+    import numpy as np
+
+    x, y, z = np.ptp(read.vertices[np.unique(read.triangles)], axis=0).tolist()
+    return x, y, z

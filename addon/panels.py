@@ -1,9 +1,0 @@
-"""The sidebar."""
-
-
-def register() -> None:
-    """Nothing yet."""
-
-
-def unregister() -> None:
-    """Nothing yet."""

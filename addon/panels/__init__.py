@@ -1,0 +1,21 @@
+"""The sidebar's tab, in bench order."""
+
+import bpy
+
+from . import bench, cloth, cuts, files, findings, mould, patterns, plies, roll
+
+MODULES = (bench, mould, cloth, plies, cuts, patterns, findings, roll, files)
+
+
+def register() -> None:
+    """Register every panel."""
+    for module in MODULES:
+        for kind in module.CLASSES:
+            bpy.utils.register_class(kind)
+
+
+def unregister() -> None:
+    """Unregister every panel."""
+    for module in reversed(MODULES):
+        for kind in reversed(module.CLASSES):
+            bpy.utils.unregister_class(kind)

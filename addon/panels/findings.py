@@ -1,0 +1,67 @@
+"""What the checks found; a click shows where."""
+
+import bpy
+
+from ..apply import find_patterns
+from ..operators.base import find_mould
+from .parts import MouldSection, paragraph
+
+SIGNS = {"note": "INFO", "warning": "ERROR", "stop": "CANCEL"}
+
+
+class MOULDPLY_UL_findings(bpy.types.UIList):
+    """Findings, gravest first."""
+
+    def draw_item(self, context, layout, data, item, icon, active_data, active_property):
+        """Draw sign and sentence."""
+        layout.label(text=item.message, icon=SIGNS[item.severity], translate=False)
+
+    def filter_items(self, context, data, name):
+        """Sort by gravity; filter by the typed text."""
+        items = getattr(data, name)
+        rank = {"stop": 0, "warning": 1, "note": 2}
+        order = sorted(range(len(items)), key=lambda i: (rank[items[i].severity], i))
+        places = [0] * len(items)
+        for place, index in enumerate(order):
+            places[index] = place
+        text = self.filter_name.lower()
+        shown = [self.bitflag_filter_item if text in i.message.lower() else 0 for i in items]
+        return shown, places
+
+
+class MOULDPLY_PT_findings(MouldSection, bpy.types.Panel):
+    """Findings."""
+
+    bl_label = "Findings"
+    bl_order = 7
+
+    @classmethod
+    def poll(cls, context):
+        """Need findings."""
+        mould = find_mould(context)
+        home = find_patterns(mould) if mould else None
+        return home is not None and len(home.mouldply.findings) > 0
+
+    def draw_header_preset(self, context):
+        """Show how many there are."""
+        findings = find_patterns(find_mould(context)).mouldply.findings
+        self.layout.label(text=f"{len(findings)}", translate=False)
+
+    def draw(self, context):
+        """Draw the list, then the active one in full."""
+        layout, results = self.layout, find_patterns(find_mould(context)).mouldply
+        layout.template_list(
+            "MOULDPLY_UL_findings", "", results, "findings", results, "active_finding", rows=3,
+            sort_lock=True,
+        )  # fmt: skip
+        finding = results.findings[min(results.active_finding, len(results.findings) - 1)]
+        box = layout.box()
+        paragraph(box, context, finding.message)
+        if finding.hint:
+            paragraph(box, context, finding.hint, icon="FORWARD")
+        row = box.row()
+        row.enabled = bool(finding.faces)
+        row.operator("mouldply.show_finding", icon="VIEWZOOM")
+
+
+CLASSES = (MOULDPLY_UL_findings, MOULDPLY_PT_findings)

@@ -1,0 +1,87 @@
+"""Pieces of layout the panels share."""
+
+from __future__ import annotations
+
+import textwrap
+
+import bpy
+
+from ..operators.base import find_mould
+
+CATEGORY = "mouldply"
+
+
+class Section:
+    """A panel of our tab."""
+
+    bl_space_type = "VIEW_3D"
+    bl_region_type = "UI"
+    bl_category = CATEGORY
+
+
+class MouldSection(Section):
+    """A panel that needs a mould."""
+
+    @classmethod
+    def poll(cls, context):
+        """Whether there is a mould."""
+        return find_mould(context) is not None
+
+
+class ClosedSection(MouldSection):
+    """The same, closed until it is opened."""
+
+    bl_options = {"DEFAULT_CLOSED"}
+
+
+def tidy(layout):
+    """Return a column with labels to the left of their fields."""
+    layout.use_property_split = True
+    layout.use_property_decorate = False
+    return layout.column()
+
+
+def optional(layout, group, name, *, shown=""):
+    """Draw a switch and, beside it, the value it switches on."""
+    switch = f"use_{name}"
+    view = shown or name.removesuffix("_mm").removesuffix("_deg")
+    row = layout.row(align=True, heading=group.bl_rna.properties[switch].name)
+    row.prop(group, switch, text="")
+    value = row.row()
+    value.active = getattr(group, switch)
+    value.prop(group, view, text="")
+
+
+def paragraph(layout, context, text, *, icon="NONE"):
+    """Draw a sentence, wrapped to the sidebar's width."""
+    region = context.region
+    scale = context.preferences.system.ui_scale
+    letters = max(18, int((region.width / scale - 50) / 6.6)) if region is not None else 40
+    column = layout.column(align=True)
+    column.scale_y = 0.8
+    for number, line in enumerate(textwrap.wrap(bpy.app.translations.pgettext_iface(text), letters)):
+        column.label(text=line, icon=icon if number == 0 else "BLANK1" if icon != "NONE" else "NONE",
+                     translate=False)  # fmt: skip
+
+
+def length(scene, mm, digits=1):
+    """Return a length as text in the scene's own units."""
+    units = scene.unit_settings
+    if units.system == "IMPERIAL":
+        return f"{mm / 25.4:.{digits + 1}f} in"
+    if units.system == "METRIC" and units.length_unit == "METERS" and mm >= 1000:
+        return f"{mm / 1000:.{digits + 1}f} m"
+    return f"{mm:.{digits}f} mm"
+
+
+def facts(layout, rows):
+    """Draw label and value pairs, quietly."""
+    column = layout.column(align=True)
+    column.scale_y = 0.85
+    for label, value in rows:
+        row = column.split(factor=0.5)
+        row.alignment = "RIGHT"
+        row.label(text=label)
+        row.label(text=value, translate=False)
+
+
