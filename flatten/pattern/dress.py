@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..arrays import Bools, Floats
 from ..cloth.fabric import Fabric
+from ..cloth.strain import beyond_limit
 from .allowance import allowance
 from .joints import JointCurve, joint_curves
 from .marks import place_arrow, place_tack, place_text, room_in
@@ -134,17 +134,8 @@ def _dart_ends(shape: Outline) -> list[Mark]:
 
 
 def _shear_map(drape: Drape, patch: Patch, fabric: Fabric) -> ShearMap:
-    shear_deg = np.degrees(drape.strain[:, 2])
     return ShearMap(
         triangles=np.array(drape.flat[patch.surface.faces]),
-        shear_deg=shear_deg,
-        locked=_locked(shear_deg, fabric),
+        shear_deg=np.degrees(drape.strain[:, 2]),
+        locked=beyond_limit(drape.strain, fabric),
     )
-
-
-def _locked(shear_deg: Floats, fabric: Fabric) -> Bools:
-    """Return where the cloth is sheared past its locking angle."""
-    closing, opening = fabric.lock_deg(closing=True), fabric.lock_deg(closing=False)
-    if closing is None or opening is None:
-        return np.zeros(len(shear_deg), bool)
-    return np.asarray((shear_deg > closing) | (shear_deg < -opening))
