@@ -12,7 +12,48 @@ from ..arrays import Floats, Ints
 # Pairs handled at a time: 2**19 pairs of 3-D boxes take about 100 MB on the way through.
 CHUNK = 1 << 19
 FINEST = 18  # 2**18 cells along the longest side; three axes then fit one 64-bit key
+PIECES = 40_000  # more boxes than triangles, when long ones are cut
 FEW = 64  # a grid for fewer boxes costs more than looking at them in the next coarser one
+
+
+def tight_boxes(corners: Floats) -> tuple[Ints, Floats, Floats]:
+    """Box triangles (m, 3, k); long ones are cut across into pieces first.
+
+    CAD files are full of slivers as long as the mould, whose own boxes would overlap everything.
+
+    Returns
+    -------
+    (b,) the triangle of each box, (b, k) low and (b, k) high corners
+    """
+    edges = np.roll(corners, -1, axis=1) - corners
+    length = np.sqrt((edges**2).sum(axis=2))
+    longest = length.argmax(axis=1)
+    most = length.max(axis=1)
+    pieces = 1 + np.floor(most * PIECES / max(most.sum(), 1e-300)).astype(np.int64)
+    whole = np.flatnonzero(pieces == 1)
+    cut = np.flatnonzero(pieces > 1)
+    row = np.arange(len(cut))
+    a, b, c = (corners[cut, (longest[cut] + turn) % 3] for turn in range(3))
+    base = b - a
+    foot = ((c - a) * base).sum(axis=1) / np.maximum(most[cut] ** 2, 1e-300)
+    foot = foot.clip(1e-9, 1 - 1e-9)[:, None]  # where the third corner stands over the base
+    row = np.repeat(row, pieces[cut])
+    start = (_ramp(pieces[cut]) / pieces[cut][row])[:, None]
+    end = start + 1 / pieces[cut][row][:, None]
+
+    def sides(share: Floats) -> list[Floats]:
+        rising = a[row] + (c - a)[row] * (share / foot[row])
+        falling = b[row] + (c - b)[row] * ((1 - share) / (1 - foot[row]))
+        return [a[row] + base[row] * share, np.where(share <= foot[row], rising, falling)]
+
+    top = np.where((start <= foot[row]) & (foot[row] <= end), c[row], a[row] + base[row] * start)
+    outline = np.stack([*sides(start), *sides(end), top], axis=1)
+    own = corners[whole]
+    return (
+        np.concatenate([whole, cut[row]]),
+        np.concatenate([own.min(axis=1), outline.min(axis=1)]),
+        np.concatenate([own.max(axis=1), outline.max(axis=1)]),
+    )
 
 
 class Cells:

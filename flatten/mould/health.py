@@ -6,12 +6,15 @@ doubled_faces, no_area (self_crossing and thin_wall are in crossings.py and wall
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from ..arrays import Bools, Floats, Ints
 from ..finding import Finding
 from ..surface.mesh import ZERO_AREA, MouldMesh
 from .joined import groups
+from .weld import Welded
 
 # A printed mould is between a hand's width and a boat; outside this the unit is asked for.
 SMALLEST_MM, LARGEST_MM = 25.0, 10_000.0
@@ -43,45 +46,38 @@ def check_size(mesh: MouldMesh) -> list[Finding]:
     largest = float(box.max())
     if SMALLEST_MM <= largest <= LARGEST_MM:
         return []
-    readings = [(f"read as {name}", largest * factor) for name, factor in READINGS]
-    readings += [(f"from mm, but read as {name}", largest / factor) for name, factor in READINGS]
+    readings = [(f"its numbers are {name}", largest * factor) for name, factor in READINGS]
+    readings += [(f"mm were read as {name}", largest / factor) for name, factor in READINGS]
     usual = [
-        f"{size:.0f} mm if it was {said}"
-        for said, size in readings
-        if USUAL_MM[0] <= size <= USUAL_MM[1]
+        f"{size:.0f} mm if {said}" for said, size in readings if USUAL_MM[0] <= size <= USUAL_MM[1]
     ]
-    so = f" It would be {' or '.join(usual)}." if usual else ""
+    so = f" It is {' or '.join(usual)}." if usual else ""
     return [
         Finding(
             code="size",
             severity="warning",
             message=f"The mould measures {' x '.join(f'{side:.4g}' for side in box)} mm. "
-            f"Was this file in mm or inches?{so}".replace("read as inches", "in inches")
-            .replace("read as metres.", "in metres.")
-            .replace("but in inches", "but read as inches"),
+            f"Was this file in mm or inches?{so}",
             hint="Measure one edge; scale the mould if it does not match.",
         )
     ]
 
 
-def check_health(mesh: MouldMesh, given: MouldMesh) -> list[Finding]:
+def check_health(welded: Welded) -> list[Finding]:
     """Report open, flipped and crowded edges, doubles and faces without area.
 
-    Parameters
-    ----------
-    mesh : the mould with doubled vertices merged, so that its faces hang together
-    given : the mould as it came; same faces in the same order
+    Faces in the findings are those of the mould as it was given.
     """
-    found = [
-        _doubled_vertices(mesh, given),
-        _no_area(mesh),
-        _doubled_faces(mesh),
-        _open_edges(mesh),
-        _crowded(mesh),
-        _flipped(mesh),
-        _inside_out(mesh),
-    ]
-    return [finding for finding in found if finding]
+    mesh = welded.mesh
+    found = [_doubled_faces(mesh), _open_edges(mesh), _crowded(mesh), _flipped(mesh)]
+    found += [_inside_out(mesh)]
+    own = [_doubled_vertices(welded.doubled), _no_area(welded)]
+    return [f for f in own if f] + [renumbered(f, welded.kept) for f in found if f]
+
+
+def renumbered(finding: Finding, kept: Ints) -> Finding:
+    """Return the finding with the face numbers of the mould as it was given."""
+    return replace(finding, faces=tuple(kept[list(finding.faces)].tolist()))
 
 
 def usable(mesh: MouldMesh) -> Bools:
@@ -114,8 +110,7 @@ def wrong_way(mesh: MouldMesh) -> tuple[Bools, Bools]:
     return wrong & ~one_sided, one_sided
 
 
-def _doubled_vertices(mesh: MouldMesh, given: MouldMesh) -> Finding | None:
-    doubled = len(given.vertices) - len(mesh.vertices)
+def _doubled_vertices(doubled: int) -> Finding | None:
     if not doubled:
         return None
     return Finding(
@@ -127,8 +122,9 @@ def _doubled_vertices(mesh: MouldMesh, given: MouldMesh) -> Finding | None:
     )
 
 
-def _no_area(mesh: MouldMesh) -> Finding | None:
-    faces = np.flatnonzero(~usable(mesh))
+def _no_area(welded: Welded) -> Finding | None:
+    slim = welded.kept[~usable(welded.mesh)]
+    faces = np.union1d(slim, welded.collapsed)
     if not len(faces):
         return None
     return Finding(

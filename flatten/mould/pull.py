@@ -15,7 +15,12 @@ SHORTLIST = 4  # pulls looked at with rays before the best is taken
 
 
 def find_pull(
-    mesh: MouldMesh, faces: Ints, min_draft_deg: float, *, ray_test: bool = True
+    mesh: MouldMesh,
+    faces: Ints,
+    min_draft_deg: float,
+    *,
+    ray_test: bool = True,
+    blockers: Ints | None = None,
 ) -> Draft:
     """Return the draft along the direction that frees most area of `faces` (k,).
 
@@ -30,13 +35,13 @@ def find_pull(
     for pull, promise in _shortlist(normals, weight, tried, score, min_draft_deg):
         if promise <= most:
             break
-        draft = measure_draft(mesh, faces, pull, ray_test=ray_test)
+        draft = measure_draft(mesh, faces, pull, ray_test=ray_test, blockers=blockers)
         trapped = np.where(draft.undercut, 0, draft.trapped)
         total = mesh.areas[faces].sum()
         freed = promise - (mesh.areas[faces] * trapped).sum() / max(total, 1e-300)
         if freed > most:
             best, most = draft, freed
-    return best or measure_draft(mesh, faces, np.array([0.0, 0.0, 1.0]), ray_test=ray_test)
+    return best or measure_draft(mesh, faces, axes()[0], ray_test=ray_test, blockers=blockers)
 
 
 def say_direction(direction: Floats) -> str:

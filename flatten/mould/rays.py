@@ -6,7 +6,7 @@ import numpy as np
 
 from ..arrays import Bools, Floats, Ints
 from ..surface.mesh import MouldMesh
-from .cells import Cells
+from .cells import Cells, tight_boxes
 
 # Faces edge-on to the ray are left out: below this sine their height at a point means nothing.
 EDGE_ON = 1e-6
@@ -59,8 +59,8 @@ class Sight:
         self.faces = faces
         flat, height = mesh.vertices @ self.across.T, mesh.vertices @ direction
         plan, tall = flat[mesh.faces[faces]], height[mesh.faces[faces]]
-        self.cells = Cells(plan.min(axis=1), plan.max(axis=1))
-        self.highest = tall.max(axis=1)
+        self.owner, low, high = tight_boxes(plan)
+        self.cells = Cells(low, high)
         self.table = _plane_table(plan, tall)
 
     def is_below(self, points: Floats) -> Bools:
@@ -74,13 +74,13 @@ class Sight:
             return top
         plan = points @ self.across.T
         for query, box in self.cells.pairs(plan, plan):
-            inside, height = self._at(plan[query], box)
+            inside, height = self._at(plan[query], self.owner[box])
             np.maximum.at(top, query[inside], height[inside])
         return top
 
-    def _at(self, plan: Floats, box: Ints) -> tuple[Bools, Floats]:
+    def _at(self, plan: Floats, face: Ints) -> tuple[Bools, Floats]:
         """Whether the point is over the face, and the face's height there."""
-        x, y, ux, uy, vx, vy, height, rise_u, rise_v = self.table[box].T
+        x, y, ux, uy, vx, vy, height, rise_u, rise_v = self.table[face].T
         dx, dy = plan[:, 0] - x, plan[:, 1] - y
         u, v = ux * dx + uy * dy, vx * dx + vy * dy
         slack = 1e-9  # no gap between neighbours

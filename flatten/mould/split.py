@@ -11,13 +11,14 @@ from ..finding import Finding
 from ..surface.mesh import MouldMesh
 from .draft import UPRIGHT, Draft, measure_draft
 from .joined import groups
-from .pull import AS_GOOD, TRIED, axes, say_direction, sorted_normals, sphere
+from .pull import TRIED, axes, say_direction, sorted_normals, sphere
 
 PAIRED = 160  # directions of which every pair is tried, about 18 degrees apart
 ENOUGH = 1e-3  # a split that leaves less of the area held than this is enough
 ISLAND = 0.01  # patches of the split smaller than this share join what is around them
 MOST_PARTS = 4
 PLENTY = 0.1  # sine of the draft (6 degrees) above which a pull gains no more
+ALIKE = 0.1  # opposite pulls along an axis are taken when they free nearly as much
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -61,7 +62,7 @@ def propose_split(mesh: MouldMesh, draft: Draft, *, ray_test: bool = True) -> Sp
     return split
 
 
-def check_split(split: Split) -> list[Finding]:
+def check_split(mesh: MouldMesh, split: Split) -> list[Finding]:
     """Say how the mould could be parted, the faces along the part line selected."""
     pulls = " and ".join(say_direction(pull) for pull in split.pulls)
     left = (
@@ -69,6 +70,9 @@ def check_split(split: Split) -> list[Finding]:
         if split.held_share <= ENOUGH
         else (f"{100 * (1 - split.held_share):.0f} % of the lay-up")
     )
+    on_line = np.zeros(len(mesh.vertices), bool)
+    on_line[split.line] = True
+    touch = on_line[mesh.faces[split.faces]].sum(axis=1) >= 2
     return [
         Finding(
             code="part_line",
@@ -76,6 +80,7 @@ def check_split(split: Split) -> list[Finding]:
             message=f"A mould in {len(split.pulls)} parts, pulled along {pulls}, frees {left}; "
             f"the part line would be {split.line_mm:.0f} mm long.",
             hint="Part the mould along the marked faces, with a bolted flange on each side.",
+            faces=tuple(split.faces[touch].tolist()),
         )
     ]
 
@@ -88,7 +93,7 @@ def _best_pairs(normals: Floats, weight: Floats) -> list[Floats]:
     half = len(some) // 2
     pair = np.array([weight @ np.maximum(column[:, None], freed) for column in freed.T[:half]])
     opposite = pair[np.arange(half), np.arange(half) + half]
-    one = some[int(np.argmax(opposite >= opposite.max() - AS_GOOD * PLENTY))]
+    one = some[int(np.argmax(opposite >= opposite.max() - ALIKE * PLENTY))]
     first, second = np.unravel_index(int(pair.argmax()), pair.shape)
     return [np.array([one, -one]), np.array([some[first], some[second]])]
 

@@ -7,7 +7,7 @@ import numpy as np
 from ..arrays import Floats, Ints
 from ..finding import Finding
 from ..surface.mesh import MouldMesh
-from .cells import Cells
+from .cells import Cells, tight_boxes
 from .rays import spread_points
 
 MOST_POINTS = 60_000  # more say nothing new: one for each 3 x 3 mm of a half-metre mould
@@ -15,7 +15,7 @@ OPPOSITE = -0.8  # the far side faces away within 37 degrees; else it is an edge
 PIECES = 4  # a look into the material is cut into this many boxes, so that they stay slim
 
 
-def check_walls(mesh: MouldMesh, thickness: Floats, wall_min_mm: float) -> list[Finding]:
+def check_walls(thickness: Floats, wall_min_mm: float) -> list[Finding]:
     """Report faces of a block behind which the material is thinner than `wall_min_mm`."""
     faces = np.flatnonzero(thickness < wall_min_mm)
     if not len(faces):
@@ -44,18 +44,19 @@ def wall_thickness(mesh: MouldMesh, limit_mm: float) -> Floats:
         return thickness
     some = faces[:: 1 + len(faces) // MOST_POINTS]
     face, points = spread_points(mesh, some, MOST_POINTS // 3)
-    corners = mesh.corners[faces]
-    cells = Cells(corners.min(axis=1), corners.max(axis=1), smallest=limit_mm / PIECES)
+    owner, low, high = tight_boxes(mesh.corners[faces])
+    cells = Cells(low, high, smallest=limit_mm / PIECES)
+    owner = faces[owner]
     best = np.full(len(mesh.faces), np.inf)
     inwards = -mesh.normals[face]
     for piece in range(PIECES):
         start = points + inwards * (limit_mm * piece / PIECES)
         end = points + inwards * (limit_mm * (piece + 1) / PIECES)
         for query, box in cells.pairs(np.minimum(start, end), np.maximum(start, end)):
-            depth = _depth(mesh, points[query], inwards[query], faces[box])
+            depth = _depth(mesh, points[query], inwards[query], owner[box])
             hit = (depth > limit_mm * 1e-4) & (depth < limit_mm)
             np.minimum.at(best, face[query[hit]], depth[hit])
-            np.minimum.at(best, faces[box[hit]], depth[hit])
+            np.minimum.at(best, owner[box[hit]], depth[hit])
     _spread_to_skipped(mesh, best, np.setdiff1d(faces, some, assume_unique=True))
     found = np.isfinite(best)
     thickness[found] = best[found]

@@ -21,11 +21,13 @@ class Welded:
     """The mould as it hangs together.
 
     `mesh` has the faces that still have three different corners; `kept` (k,) are their
-    numbers in the mould as it was given, which has `faces` faces; `doubled` vertices were merged.
+    numbers in the mould as it was given, which has `faces` faces; `vertices` (n,) are given
+    vertices on the spots of the mesh; `doubled` more were merged with them.
     """
 
     mesh: MouldMesh
     kept: Ints
+    vertices: Ints
     faces: int
     doubled: int
 
@@ -45,6 +47,7 @@ def weld(mesh: MouldMesh) -> Welded:
     return Welded(
         mesh=MouldMesh(mesh.vertices[first], faces[kept]),
         kept=kept,
+        vertices=first,
         faces=len(faces),
         doubled=len(mesh.vertices) - len(first),
     )
