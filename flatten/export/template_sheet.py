@@ -58,9 +58,7 @@ class SheetDrawing:
         width, height = self.shown_mm(tile)
         across, along = 1 / page.scale_x, 1 / page.scale_y
         bottom = page.margin_mm + FOOTER_MM * along
-        with canvas.page(*self.page_mm(tile)), canvas.placed(
-            page.margin_mm, bottom, across, along
-        ):
+        with canvas.page(*self.page_mm(tile)), canvas.placed(page.margin_mm, bottom, across, along):
             with canvas.clipped(0, 0, width, height):
                 self._name(canvas, tile)
                 self._check_square(canvas, tile, width, height)
@@ -82,9 +80,7 @@ class SheetDrawing:
         for line in drawing.lines:
             layer = drawing.layer(line.layer)
             for points, closed in _clipped(line, view):
-                canvas.line(
-                    points, layer.rgb, layer.width_mm, dash=layer.dash_mm, closed=closed
-                )
+                canvas.line(points, layer.rgb, layer.width_mm, dash=layer.dash_mm, closed=closed)
         for text in drawing.texts:
             reach = width_mm(text.text, text.height_mm) + text.height_mm
             if view.buffer(reach).contains(shapely.Point(text.at)):
@@ -209,12 +205,12 @@ class SheetDrawing:
         wide = canvas.text(width, y + 7.2, right, 2.6, INK, bold=True, anchor="right")
         sheet = f"{self._full_name(tile)}  " if len(self.group.tiles) > 1 else ""
         canvas.text(x, y + 7.2, sheet + title, 2.6, INK, bold=True, most=width - wide - x - 5)
-        rule = "Print at 100 % (actual size). Measure the square: 100 mm both ways, else do not cut."
+        rule = (
+            "Print at 100 % (actual size). Measure the square: 100 mm both ways, else do not cut."
+        )
         canvas.text(x, y + 2.0, rule, 2.0, SOFT, most=width - x)
 
-    def _small_map(
-        self, canvas: Canvas, tile: Tile, x: float, y: float, height: float
-    ) -> float:
+    def _small_map(self, canvas: Canvas, tile: Tile, x: float, y: float, height: float) -> float:
         """Draw the grid with this sheet filled; return its width."""
         rows, columns = self.group.rows, self.group.columns
         cell = min(height / rows, 26.0 / columns, 5.0)

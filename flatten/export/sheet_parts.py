@@ -1,0 +1,320 @@
+"""The parts of the lay-up sheet, each a block or a few."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from ..finding import SEVERITIES, Finding
+from ..pattern.pattern import Pattern
+from .canvas import ACCENT, INK, PALE, SOFT, WARN, WASH, WHITE, Canvas, wrapped
+from .flow import BODY, HEAD, STEP, Flow
+from .layup_facts import Batch, Kit, LayupSheet, StackRow
+from .mould_picture import draw_mould
+from .pattern_picture import bias_zones, draw_pattern, draw_shear_key
+from .sheet_table import Column, table
+
+TICK_MM = 5.5  # a box a gloved hand can tick
+
+
+def header(flow: Flow, sheet: LayupSheet) -> None:
+    """Part, job and date."""
+
+    def draw(x: float, y: float) -> None:
+        canvas, width = flow.canvas, flow.width
+        wide = canvas.text(x + width, y - 6.5, "lay-up sheet", HEAD, ACCENT, bold=True,
+                           anchor="right")  # fmt: skip
+        canvas.text(x, y - 7, sheet.part, 6.2, INK, bold=True, most=width - wide - 8)
+        facts = ", ".join(filter(None, (sheet.process, sheet.job and f"job {sheet.job}")))
+        canvas.text(x, y - 14.5, facts, BODY, SOFT, most=width - 92)
+        date = sheet.date or "______________"
+        words = f"date {date}   laid by ______________"
+        canvas.text(x + width, y - 14.5, words, BODY, SOFT, anchor="right")
+        canvas.line([(x, y - 18.5), (x + width, y - 18.5)], INK, 0.5)
+
+    flow.block(22.0, draw)
+
+
+def key_facts(flow: Flow, sheet: LayupSheet) -> None:
+    """The numbers asked for first, in a strip."""
+    facts = [("plies", str(len(sheet.stack)))]
+    if sheet.thickness:
+        facts.append(("thickness", sheet.thickness))
+    if sheet.mass_g is not None:
+        facts.append(("part", f"{sheet.mass_g:.0f} g"))
+    if sheet.cloth_g:
+        facts.append(("cloth", f"{sheet.cloth_g:.0f} g"))
+    if sheet.batches:
+        total = sum(batch.resin_g + batch.hardener_g for batch in sheet.batches)
+        facts.append(("mixed resin", f"{total:.0f} g"))
+    if sheet.mix:
+        facts.append(("mix", sheet.mix))
+    if sheet.pot_life_min is not None:
+        facts.append(("pot life", f"{sheet.pot_life_min:.0f} min"))
+    width = flow.width / len(facts)
+
+    def draw(x: float, y: float) -> None:
+        flow.canvas.box(x, y - 15, flow.width, 15, line=0, fill=WASH)
+        for i, (name, value) in enumerate(facts):
+            left = x + i * width + 4
+            flow.canvas.text(left, y - 5.4, name, 2.8, SOFT, most=width - 5)
+            lines = wrapped(value, 3.4, width - 5, bold=True)
+            size = 3.4 if len(lines) == 1 else 2.8
+            flow.canvas.text(left, y - 12, value, size, INK, bold=True, most=width - 5)
+
+    flow.block(18.0, draw)
+
+
+def mould(flow: Flow, sheet: LayupSheet) -> None:
+    """The picture of the mould, if there is one."""
+    picture = sheet.mould
+    if picture is None:
+        return
+    height = 84.0 if len(sheet.stack) <= 6 else 72.0
+    flow.block(height, lambda x, y: draw_mould(flow.canvas, picture, x, y - height, flow.width,
+                                               height))  # fmt: skip
+
+
+def places(flow: Flow, sheet: LayupSheet) -> None:
+    """Tack point and 0 degrees as tape distances."""
+    for place in sheet.places:
+        first, second = place.edges
+        words = (
+            f"Tack point ({place.plies}): {place.tack_mm[0]:.0f} mm from edge {first}, "
+            f"{place.tack_mm[1]:.0f} mm from edge {second}. 0° runs from it to the point "
+            f"{place.ahead_by_mm:.0f} mm on: {place.ahead_mm[0]:.0f} mm from edge {first}, "
+            f"{place.ahead_mm[1]:.0f} mm from edge {second}."
+        )
+        paragraph(flow, words)
+    if sheet.places:
+        flow.gap(1.0)
+
+
+def stack(flow: Flow, sheet: LayupSheet) -> None:
+    """The stack in laying order, with ticks, resin batch and time."""
+    columns = (
+        Column("", 8.5, "tick"), Column("ply", 9.0, "middle", bold=True), Column("name, cloth", 0),
+        Column("angle", 16.0, "middle", bold=True), Column("pieces", 14.5, "middle"),
+        Column("side", 29.0), Column("cloth g", 13.5, "right"), Column("resin g", 13.5, "right"),
+        Column("pot", 12.0, "blank"), Column("time", 17.0, "blank"),
+    )  # fmt: skip
+    rows = [_stack_cells(row) for row in sheet.stack]
+    table(flow, "Stack, in laying order: ply 1 goes on the mould first", columns, rows)
+
+
+def _stack_cells(row: StackRow) -> list[tuple[str, ...]]:
+    return [
+        (), (str(row.number),), (row.name, row.fabric), (row.angle,), (str(row.pieces),),
+        (row.side,), (f"{row.cloth_g:.0f}",), (f"{row.resin_g:.0f}",), (), (),
+    ]  # fmt: skip
+
+
+def batches(flow: Flow, sheet: LayupSheet) -> None:
+    """The pots of resin, with room for batch numbers and times."""
+    if not sheet.batches:
+        return
+    columns = (
+        Column("", 8.5, "tick"), Column("pot", 10.0, "middle", bold=True),
+        Column("resin g", 20.0, "right"), Column("hardener g", 24.0, "right"), Column("for ply", 0),
+        Column("resin batch", 28.0, "blank"), Column("hardener batch", 32.0, "blank"),
+        Column("mixed at", 20.0, "blank"),
+    )  # fmt: skip
+    rows = [_batch_cells(batch) for batch in sheet.batches]
+    title = "Resin, weighed, one pot after the other"
+    if sheet.mix:
+        title = f"Resin, weighed {sheet.mix}, one pot after the other"
+    table(flow, title, columns, rows, row_mm=9.5)
+
+
+def _batch_cells(batch: Batch) -> list[tuple[str, ...]]:
+    return [
+        (), (str(batch.number),), (f"{batch.resin_g:.1f}",), (f"{batch.hardener_g:.1f}",),
+        (batch.plies,), (), (), (),
+    ]  # fmt: skip
+
+
+def patterns(flow: Flow, sheet: LayupSheet) -> None:
+    """Each pattern small, its shear in colours."""
+    if not sheet.patterns:
+        return
+    columns = 2 if len(sheet.patterns) <= 4 else 3
+    gap, height = 5.0, {2: 74.0, 3: 62.0}[columns]
+    width = (flow.width - gap * (columns - 1)) / columns
+    flow.heading("Patterns, seen looking into the mould", height + 12)
+    if any(pattern.shear is not None for pattern in sheet.patterns):
+        flow.block(15.0, lambda x, y: _key(flow, x, y))
+    for start in range(0, len(sheet.patterns), columns):
+        row = sheet.patterns[start : start + columns]
+
+        def draw(x: float, y: float, row: Sequence[Pattern] = row) -> None:
+            for i, pattern in enumerate(row):
+                _pattern_card(
+                    flow.canvas, pattern, x + i * (width + gap), y - height, width, height
+                )
+
+        flow.block(height + gap, draw)
+
+
+def _key(flow: Flow, x: float, y: float) -> None:
+    draw_shear_key(flow.canvas, x, y - 5.0, 99.0)
+    flow.canvas.text(x + 104, y - 4.6, "shear: blue opens, warm closes", BODY, INK)
+    words = "double arrow: work the bias here, this way"
+    flow.canvas.text(x + 104, y - 9.8, words, BODY, INK, most=flow.width - 104)
+    flow.canvas.text(x + 99 + 1, y - 9.2, "°", 2.8, INK)
+
+
+def _pattern_card(
+    canvas: Canvas, pattern: Pattern, x: float, y: float, width: float, height: float
+) -> None:
+    canvas.box(x, y, width, height, colour=PALE, line=0.2, fill=WHITE)
+    top = y + height
+    canvas.text(x + 3.5, top - 6.0, pattern.title, BODY, INK, bold=True, most=width - 7)
+    angle = f"{pattern.angle_deg:+g}°" if pattern.angle_deg else "0°"
+    facts = f"{pattern.fabric_name}, {angle}, cut {pattern.count}"
+    canvas.text(x + 3.5, top - 11.2, facts, 2.8, SOFT, most=width - 7)
+    note, colour = _shear_note(pattern)
+    canvas.text(x + 3.5, y + 3.0, note, 2.8, colour, most=width - 7)
+    foot = 8.0 if note else 3.5
+    draw_pattern(canvas, pattern, x + 3.5, y + foot, width - 7, height - 14.5 - foot)
+
+
+def _shear_note(pattern: Pattern) -> tuple[str, tuple[float, float, float]]:
+    if pattern.shear is None or not len(pattern.shear.shear_deg):
+        return "", INK
+    most = float(abs(pattern.shear.shear_deg).max())
+    words = f"largest shear {most:.0f}°"
+    zones = len(bias_zones(pattern))
+    if pattern.shear.locked.any():
+        return f"{words}: locks inside the red line", WARN
+    return (f"{words}, {zones} zones to work" if zones > 1 else words), INK
+
+
+def joints(flow: Flow, sheet: LayupSheet) -> None:
+    """Laps, butts, notches, and where to stipple."""
+    if sheet.joints:
+        flow.heading("Joints and notches", 8)
+        for words in sheet.joints:
+            bullet(flow, words)
+    if sheet.stipple:
+        flow.heading("Stipple here: the cloth bridges unless it is worked in", 8)
+        for words in sheet.stipple:
+            bullet(flow, words, tick=True)
+
+
+def cutting(flow: Flow, sheet: LayupSheet) -> None:
+    """Cutting order, ticked off."""
+    if not sheet.cutting:
+        return
+    flow.heading("Cutting order", 8)
+    for number, words in enumerate(sheet.cutting, start=1):
+        bullet(flow, f"{number}  {words}", tick=True)
+
+
+def findings(flow: Flow, sheet: LayupSheet) -> None:
+    """What the checks say, the gravest first."""
+    if not sheet.findings:
+        return
+    flow.heading("What the checks say", 12)
+    ordered = sorted(sheet.findings, key=lambda finding: -SEVERITIES.index(finding.severity))
+    for finding in ordered:
+        _finding(flow, finding)
+
+
+def _finding(flow: Flow, finding: Finding) -> None:
+    colour = {"stop": WARN, "warning": (0.76, 0.47, 0.08), "note": SOFT}[finding.severity]
+    words = f"{finding.message} {finding.hint}".strip()
+    lines = wrapped(words, BODY, flow.width - 28)
+
+    def draw(x: float, y: float) -> None:
+        flow.canvas.box(x, y - 5.2, 22, 5.6, line=0, fill=colour)
+        flow.canvas.text(x + 11, y - 2.4, finding.severity, 2.8, WHITE, bold=True, anchor="centre")
+        _lines(flow.canvas, lines, x + 27, y)
+
+    flow.block(STEP * max(len(lines), 1) + 2.6, draw)
+
+
+def consumables(flow: Flow, sheet: LayupSheet) -> None:
+    """What else must lie ready."""
+    if not sheet.consumables:
+        return
+    flow.heading("Have ready", 12)
+    half = (flow.width - 8) / 2
+    for start in range(0, len(sheet.consumables), 2):
+        pair = sheet.consumables[start : start + 2]
+
+        def draw(x: float, y: float, pair: Sequence[tuple[str, str]] = pair) -> None:
+            for i, (name, amount) in enumerate(pair):
+                left = x + i * (half + 8)
+                tick_box(flow.canvas, left, y - 6.0)
+                wide = flow.canvas.text(left + half, y - 4.8, amount, BODY, INK, anchor="right")
+                flow.canvas.text(left + 9, y - 4.8, name, BODY, INK, most=half - wide - 13)
+
+        flow.block(8.0, draw)
+
+
+def kits(flow: Flow, sheet: LayupSheet) -> None:
+    """Labels to cut out and put on the bundles of pieces."""
+    if not sheet.kits:
+        return
+    flow.heading("Kit labels: cut out, one on each bundle", 30)
+    width, height = flow.width / 2, 30.0
+    for start in range(0, len(sheet.kits), 2):
+        pair = sheet.kits[start : start + 2]
+
+        def draw(x: float, y: float, pair: Sequence[Kit] = pair) -> None:
+            for i, kit in enumerate(pair):
+                _label(flow.canvas, sheet, kit, x + i * width, y - height, width, height)
+
+        flow.block(height, draw)
+
+
+def _label(
+    canvas: Canvas, sheet: LayupSheet, kit: Kit, x: float, y: float, width: float, height: float
+) -> None:
+    canvas.box(x, y, width, height, colour=SOFT, line=0.2, dash=(1.5, 1.2))
+    most = width - 10
+    canvas.text(x + 5, y + height - 8, sheet.part, 3.3, INK, bold=True, most=most)
+    canvas.text(x + 5, y + height - 14, kit.title, BODY, INK, bold=True, most=most)
+    canvas.text(x + 5, y + height - 19.5, kit.fabric, BODY, INK, most=most)
+    count = "1 piece" if kit.pieces == 1 else f"{kit.pieces} pieces"
+    canvas.text(x + 5, y + height - 25, f"{kit.plies}: {count}", BODY, INK, most=most)
+
+
+def cautions(flow: Flow, sheet: LayupSheet) -> None:
+    """What can hurt someone."""
+    if not sheet.cautions:
+        return
+    flow.heading("Take care", 14)
+    for words in sheet.cautions:
+        bullet(flow, words)
+
+
+def bullet(flow: Flow, words: str, *, tick: bool = False) -> None:
+    """Draw one sentence behind a dot or a tick box."""
+    indent = 9.0 if tick else 5.0
+    lines = wrapped(words, BODY, flow.width - indent)
+    spare = 2.4 if tick else 1.2
+
+    def draw(x: float, y: float) -> None:
+        if tick:
+            tick_box(flow.canvas, x, y - TICK_MM + 0.6)
+        else:
+            flow.canvas.box(x + 0.6, y - 2.9, 1.3, 1.3, line=0, fill=ACCENT)
+        _lines(flow.canvas, lines, x + indent, y)
+
+    flow.block(STEP * max(len(lines), 1) + spare, draw)
+
+
+def paragraph(flow: Flow, words: str) -> None:
+    """Draw one sentence over the full width."""
+    lines = wrapped(words, BODY, flow.width)
+    flow.block(STEP * len(lines) + 1.5, lambda x, y: _lines(flow.canvas, lines, x, y))
+
+
+def tick_box(canvas: Canvas, x: float, y: float) -> None:
+    """Draw an empty box to tick, its left lower corner at (x, y)."""
+    canvas.box(x, y, TICK_MM, TICK_MM, line=0.35, colour=INK, fill=WHITE)
+
+
+def _lines(canvas: Canvas, lines: Sequence[str], x: float, y: float) -> None:
+    for i, words in enumerate(lines):
+        canvas.text(x, y - 3.6 - STEP * i, words, BODY, INK)
