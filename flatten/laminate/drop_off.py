@@ -19,7 +19,7 @@ from .bounds import check_not_negative
 from .thickness import Course
 
 ROUNDING = 1e-6  # of the distance asked: a drop-off exactly as asked is fine
-CHUNK = 500_000  # pairs of edges looked at together: some tens of megabytes
+CHUNK = 64  # edges looked at together
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -126,17 +126,22 @@ def _across(points: Floats, towards: Floats) -> Floats:
 
 def _near(first: _Ends, second: _Ends, asked: float) -> tuple[Ints, float]:
     """Return the faces where the two plies end closer than asked, stepping the same way."""
-    middles = first.ends.mean(axis=1)
-    rows = max(1, CHUNK // len(second.ends))
+    middles, others = first.ends.mean(axis=1), second.ends.mean(axis=1)
+    axis = int(np.argmax(np.ptp(middles, axis=0)))
+    half_edge = np.linalg.norm(second.ends[:, 1] - second.ends[:, 0], axis=1).max() / 2
+    order, sorted_others = np.argsort(middles[:, axis]), np.argsort(others[:, axis])
+    along = others[sorted_others, axis]
     faces, least = [], np.inf
-    for start in range(0, len(middles), rows):
-        part = slice(start, start + rows)
-        distance = _to_segments(middles[part], second.ends)
-        same_way = first.down[part] @ second.down.T > 0.5  # within 60 degrees
+    for start in range(0, len(order), CHUNK):  # along the axis: only what can be near is compared
+        ones = order[start : start + CHUNK]
+        reach = middles[ones[[0, -1]], axis] + np.array([-1, 1]) * (asked + half_edge)
+        twos = sorted_others[slice(*np.searchsorted(along, reach))]
+        distance = _to_segments(middles[ones], second.ends[twos])
+        same_way = first.down[ones] @ second.down[twos].T > 0.5  # within 60 degrees
         close = same_way & (distance < asked * (1 - ROUNDING))
         if close.any():
             least = min(least, float(distance[close].min()))
-            faces += [first.thick[part][close.any(axis=1)], second.thick[close.any(axis=0)]]
+            faces += [first.thick[ones[close.any(axis=1)]], second.thick[twos[close.any(axis=0)]]]
     if not faces:
         return np.zeros(0, np.int64), least
     return np.unique(np.concatenate(faces)), least

@@ -107,3 +107,35 @@ def test_the_judgement_scales_with_the_part(scale):
 def test_a_ratio_below_nothing_is_refused(ratio):
     with pytest.raises(InputError, match="drop_off_ratio"):
         check_drop_offs(strip(), [ply(1, 0, 60)], ratio)
+
+
+def test_all_four_sides_of_a_pad_are_found():
+    """A pad inset by 4 mm all round, on a square of 1 mm squares; 5 mm are asked."""
+    n = 40
+    x, y = (axis.ravel() for axis in np.meshgrid(np.arange(n + 1.0), np.arange(n + 1.0)))
+    corner = (np.arange(n)[:, None] * (n + 1) + np.arange(n)).ravel()
+    mesh = MouldMesh(
+        np.column_stack([x, y, 0 * x]),
+        np.concatenate(
+            [
+                np.column_stack([corner, corner + 1, corner + n + 2]),
+                np.column_stack([corner, corner + n + 2, corner + n + 1]),
+            ]
+        ),
+    )
+    middle = mesh.corners.mean(axis=1)[:, :2]
+
+    def pad(number, inset):
+        inside = ((middle > inset) & (middle < n - inset)).all(axis=1)
+        return Course(
+            number=number, ply_id=f"p{number}", faces=np.flatnonzero(inside), thickness_mm=STEP
+        )
+
+    (finding,) = check_drop_offs(mesh, [pad(1, 0), pad(2, 8), pad(3, 12)], 20)
+
+    assert "4.0 mm apart" in finding.message
+    at = middle[list(finding.faces)]
+    for low, high in ((8, 9), (12, 13), (27, 28), (31, 32)):
+        for axis in (0, 1):
+            assert ((at[:, axis] > low) & (at[:, axis] < high)).sum() >= 10
+    assert check_drop_offs(mesh, [pad(1, 0), pad(2, 8), pad(3, 13)], 20) == []
