@@ -9,8 +9,9 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Sequence
+from typing import Any
 
-from shapely import Point, Polygon, STRtree, box
+from shapely import LineString, MultiPoint, Point, Polygon, STRtree, box
 from shapely.affinity import rotate, scale, translate
 
 from ..cloth.fabric import Fabric
@@ -18,11 +19,11 @@ from .layout import Nest, Placement, Sheet
 from .piece import NestPiece
 from .roll import Defect, Offcut, Stock
 from .settings import NestSettings
-from .turns import allowed_turns, may_turn_over
 
 GAP_SLACK_MM = 0.01  # the library counts in single precision
 EDGE_SLACK_MM = 1e-3  # over a margin: a thousandth, as coordinates are written
 TURN_SLACK_DEG = 1e-3
+COMMON_EDGE_MM = 45.0  # a shorter contact is no common edge
 
 
 def check_nest(
@@ -78,14 +79,26 @@ def _name(key: tuple[str, int, int]) -> str:
 
 
 def _wrong_turns(sheet: Sheet, fabric: Fabric, settings: NestSettings) -> list[str]:
-    turns = allowed_turns(fabric, settings.turn_tolerance_deg)
+    """The cloth's own rule, written out again: half turns; quarter turns where balanced."""
+    step = 90 if fabric.balanced else 180
+    slack = settings.turn_tolerance_deg + TURN_SLACK_DEG
+    free = fabric.kind in ("mat", "film")
     faults = []
     for place in sheet.placements:
-        if turns.off_deg(place.angle_deg) > TURN_SLACK_DEG:
+        off = min(place.angle_deg % step, -place.angle_deg % step)
+        if not free and not off <= slack:
             faults.append(f"'{place.piece}' is turned by {place.angle_deg:g} degrees.")
-        if place.turned_over and not (settings.turn_over and may_turn_over(fabric)):
+        if place.turned_over and not (settings.turn_over and _sides_alike(fabric)):
             faults.append(f"'{place.piece}' is turned over.")
     return faults
+
+
+def _sides_alike(fabric: Fabric) -> bool:
+    """No face side, and the fibre directions are their own mirror image about the warp."""
+    if fabric.kind in ("mat", "film"):
+        return not fabric.has_face
+    here = {round(angle % 180, 1) % 180 for angle in fabric.fibre_angles_deg}
+    return not fabric.has_face and here == {round(-angle % 180, 1) % 180 for angle in here}
 
 
 def _outside(sheet: Sheet, laid: Sequence[Polygon], stock: Stock) -> list[str]:
@@ -146,6 +159,28 @@ def _too_close(sheet: Sheet, laid: Sequence[Polygon], settings: NestSettings) ->
             names = f"'{sheet.placements[first].piece}' and '{sheet.placements[second].piece}'"
             if shape.buffer(-GAP_SLACK_MM / 2).intersects(other.buffer(-GAP_SLACK_MM / 2)):
                 faults.append(f"{names} overlap.")
-            elif shape.distance(other) < least:
+            elif shape.distance(other) < least and not (
+                settings.common_edges and _share_an_edge(shape, other, settings.gap_mm)
+            ):
                 faults.append(f"{names} are {shape.distance(other):.4f} mm apart.")
     return faults
+
+
+def _share_an_edge(one: Polygon, other: Polygon, gap: float) -> bool:
+    """Whether two pieces are butted along one straight edge, and keep the gap elsewhere."""
+    touch = one.boundary.intersection(other.boundary.buffer(GAP_SLACK_MM))
+    if touch.is_empty or touch.length < COMMON_EDGE_MM:
+        return False
+    hull = MultiPoint([point for part in _lines(touch) for point in part.coords]).convex_hull
+    around = list(getattr(hull, "exterior", hull).coords)
+    start, end = max(((a, b) for a in around for b in around), key=lambda ends: math.dist(*ends))
+    edge = LineString([start, end])
+    straight = touch.within(edge.buffer(5 * GAP_SLACK_MM)) and touch.length > 0.95 * edge.length
+    near = edge.buffer(3 * gap + GAP_SLACK_MM)
+    apart = one.difference(near).distance(other.difference(near))
+    return bool(straight and apart >= gap - GAP_SLACK_MM)
+
+
+def _lines(shape: Any) -> list[Any]:
+    parts = getattr(shape, "geoms", [shape])
+    return [part for part in parts if part.geom_type in ("LineString", "LinearRing")]

@@ -2,32 +2,30 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+from shapely import Polygon, box
 
 from ..cloth.fabric import Fabric
 from ..errors import InputError, SolveError
 from ..progress import Progress, silent
-from ..records import to_plain
 from .account import account
 from .check import check_nest
-from .layout import Method, Nest
-from .part import Part, parts_of
+from .clock import Clock, Stop, never
+from .digest import nest_digest
+from .improve import Shelf, improve, simple_plan
+from .kept import free_rectangles
+from .layout import Method, Nest, Sheet
+from .part import parts_of
 from .piece import NestPiece, check_pieces
-from .plan import Plan, cloth_taken, roll_bin, sheets_of
+from .plan import Plan, offcut_bin, roll_bin, sheets_of
 from .roll import Stock
 from .settings import NestSettings
-from .shelf import shelve
-from .strips import improve
 from .too_large import too_large
+from .turns import may_turn_over
 
-Stop = Callable[[], bool]
-
-
-def never() -> bool:
-    """Let the search have all its time."""
-    return False
+MOST_PIECES = 20_000  # of one nest; beyond, nest fewer kits at a time
 
 
 def nest(
@@ -64,54 +62,47 @@ def nest(
     SolveError : a layout failed the independent check (never seen; it would be our fault)
     """
     ordered = check_pieces(pieces, fabric.id)
-    shelf = stock.of(fabric.id)
-    _check_stock(ordered, fabric, shelf, settings)
-    digest = nest_digest(ordered, fabric, shelf, settings)
-    kept = _still_good(stored, ordered, fabric, shelf, settings)
+    own = stock.of(fabric.id)
+    _check_order(ordered, fabric, own, settings)
+    digest = nest_digest(ordered, fabric, own, settings)
+    kept = stored if _is_sound(stored, ordered, fabric, own, settings) else None
     if kept is not None and kept.digest == digest and _had_effort(kept, settings):
-        progress(1.0, "stored layout kept")
+        progress(1.0, "nesting: stored layout kept")
         return kept
 
-    parts = parts_of(ordered, fabric, settings)
-    plan = _simple_plan(parts, shelf, settings)
-    simple = cloth_taken(parts, plan, settings.gap_mm)
+    shelf = _shelf(own)
+    simple = simple_plan(parts_of(ordered, fabric, settings), shelf, settings.gap_mm)
+    plan: Plan = simple
     notes: tuple[str, ...] = ()
     if settings.seconds > 0:
-        plan, notes = improve(parts, plan, settings, progress, stop)
+        clock = Clock(settings.seconds, progress, stop)
+        plan, notes = improve(simple, shelf, settings, clock, may_turn=may_turn_over(fabric))
     if plan.missing:
-        raise _not_enough(plan, shelf)
-    method: Method = "simple"
-    if cloth_taken(parts, plan, settings.gap_mm) < simple:
-        method = "searched"
-    found = _finish(parts, plan, ordered, shelf, settings, (method, digest, notes, fabric))
-    _prove(found, ordered, fabric, shelf, settings)
+        raise _not_enough(plan, own)
+    sheets = _sheets(plan, ordered, own, settings, digest)
+    found = Nest(
+        fabric=fabric.id,
+        sheets=sheets,
+        account=account(sheets, ordered, own),
+        method=_method(plan, simple),
+        digest=digest,
+        seconds=settings.seconds,
+        seed=settings.seed,
+        notes=notes,
+    )
+    faults = check_nest(found, ordered, fabric, own, settings)
+    if faults:
+        raise SolveError(
+            f"The layout of cloth '{fabric.id}' failed its check: {faults[0]}",
+            "Please report this with the job folder; search for 0 seconds meanwhile.",
+        )
     if kept is not None and _taken(kept) <= _taken(found):
-        return kept
+        same = kept.digest == digest
+        return replace(kept, seconds=settings.seconds, seed=settings.seed) if same else kept
     return found
 
 
-def nest_digest(
-    pieces: Sequence[NestPiece], fabric: Fabric, stock: Stock, settings: NestSettings
-) -> str:
-    """Return the fingerprint of all a layout depends on, but for the effort of the search."""
-    effort = ("seconds", "seed", "chunk", "processes")
-    plain = {
-        "pieces": [
-            [
-                p.id,
-                p.count,
-                [list(ring.coords) for ring in (p.polygon.exterior, *p.polygon.interiors)],
-            ]
-            for p in pieces
-        ],
-        "fabric": to_plain(fabric),
-        "stock": to_plain(stock),
-        "settings": {k: v for k, v in to_plain(settings).items() if k not in effort},
-    }
-    return hashlib.sha256(json.dumps(plain, sort_keys=True).encode()).hexdigest()
-
-
-def _check_stock(
+def _check_order(
     pieces: Sequence[NestPiece], fabric: Fabric, stock: Stock, settings: NestSettings
 ) -> None:
     if not stock.rolls:
@@ -119,75 +110,76 @@ def _check_stock(
     for roll in stock.rolls:
         if settings.gap_mm >= roll.usable_width_mm:
             raise InputError(
-                f"Nest: gap_mm is {settings.gap_mm}, roll '{roll.id}' has "
+                f"Nest: gap_mm is {settings.gap_mm:g}, roll '{roll.id}' has "
                 f"{roll.usable_width_mm:g} mm between its selvedges.",
                 "Enter a smaller gap.",
             )
+    total = sum(piece.count for piece in pieces) * (settings.kits + settings.mirrored_kits)
+    if total > MOST_PIECES:
+        raise InputError(
+            f"The nest of cloth '{fabric.id}' has {total} pieces.",
+            f"Nest fewer kits at a time: up to {MOST_PIECES} pieces.",
+        )
     large = too_large(pieces, fabric, stock, turn_tolerance_deg=settings.turn_tolerance_deg)
     if large:
         finding = large[0].finding()
         raise InputError(finding.message, finding.hint)
 
 
-def _simple_plan(parts: Sequence[Part], stock: Stock, settings: NestSettings) -> Plan:
-    left = [part.count for part in parts]
-    bins = tuple(roll_bin(roll, settings.gap_mm) for roll in stock.rolls)
-    laid = []
-    for bin_ in bins:
-        spots, left = shelve(parts, left, bin_.strip, settings.gap_mm)
-        laid.append(tuple(spots))
-    return Plan(bins, tuple(laid), sum(left))
+def _shelf(stock: Stock) -> Shelf:
+    offcuts = sorted(
+        (offcut_bin(o) for o in stock.offcuts), key=lambda b: (b.region.area, b.stock_id)
+    )
+    return Shelf(rolls=tuple(roll_bin(roll) for roll in stock.rolls), offcuts=tuple(offcuts))
 
 
-def _finish(
-    parts: Sequence[Part],
-    plan: Plan,
-    pieces: Sequence[NestPiece],
-    stock: Stock,
-    settings: NestSettings,
-    facts: tuple[Method, str, tuple[str, ...], Fabric],
-) -> Nest:
-    method, digest, notes, fabric = facts
+def _sheets(
+    plan: Plan, pieces: Sequence[NestPiece], stock: Stock, settings: NestSettings, digest: str
+) -> tuple[Sheet, ...]:
+    """Return the sheets with what is worth keeping of each."""
+    shapes = {piece.id: piece.polygon for piece in pieces}
     counts = {piece.id: piece.count for piece in pieces}
-    sheets = sheets_of(parts, plan, counts, settings)
-    return Nest(
-        fabric=fabric.id,
-        sheets=sheets,
-        account=account(sheets, pieces, stock),
-        method=method,
-        digest=digest,
-        seconds=settings.seconds,
-        seed=settings.seed,
-        notes=notes,
+    sheets, number = [], 0
+    for sheet in sheets_of(plan, counts, settings):
+        laid = [place.outline_on_cloth(shapes[place.piece]) for place in sheet.placements]
+        kept = []
+        for rectangle in free_rectangles(_usable(sheet, plan), laid, settings):
+            number += 1
+            kept.append((f"{fabric_word(sheet.stock_id)}-{digest[:6]}-{number}", *rectangle))
+        sheets.append(replace(sheet, kept=tuple(kept)))
+    return tuple(sheets)
+
+
+def fabric_word(stock_id: str) -> str:
+    """Return the name new offcuts of a roll or offcut begin with: that of the first roll."""
+    return stock_id.split("-", 1)[0]
+
+
+def _usable(sheet: Sheet, plan: Plan) -> Polygon:
+    bin_ = next(b for b in plan.bins if (b.kind, b.stock_id) == (sheet.kind, sheet.stock_id))
+    if bin_.shape is not None:
+        return bin_.shape
+    margin = sheet.selvedge_mm
+    return box(0, margin, sheet.used_length_mm, bin_.width_mm - margin).intersection(
+        bin_.region_to(sheet.used_length_mm)
     )
 
 
-def _prove(
-    found: Nest,
-    pieces: Sequence[NestPiece],
-    fabric: Fabric,
-    stock: Stock,
-    settings: NestSettings,
-) -> None:
-    faults = check_nest(found, pieces, fabric, stock, settings)
-    if faults:
-        raise SolveError(
-            f"The layout of cloth '{fabric.id}' failed its check: {faults[0]}",
-            "Please report this with the job folder; search with 0 seconds meanwhile.",
-        )
+def _method(plan: Plan, simple: Plan) -> Method:
+    return "simple" if plan is simple else "searched"
 
 
-def _still_good(
+def _is_sound(
     stored: Nest | None,
     pieces: Sequence[NestPiece],
     fabric: Fabric,
     stock: Stock,
     settings: NestSettings,
-) -> Nest | None:
-    """Return the stored nest where it is sound for these inputs, None where it is not."""
+) -> bool:
+    """Return whether a stored nest may be cut with these inputs."""
     if stored is None or stored.fabric != fabric.id:
-        return None
-    return None if check_nest(stored, pieces, fabric, stock, settings) else stored
+        return False
+    return not check_nest(stored, pieces, fabric, stock, settings)
 
 
 def _had_effort(stored: Nest, settings: NestSettings) -> bool:

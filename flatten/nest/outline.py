@@ -10,7 +10,7 @@ from shapely import LinearRing, Polygon
 from shapely.geometry.polygon import orient
 from shapely.validation import explain_validity
 
-from ..arrays import frozen_floats
+from ..arrays import Floats, frozen_floats
 from ..errors import InputError
 
 SAME_POINT_MM = 1e-6  # closer points are one: far below any cutter
@@ -47,7 +47,7 @@ def sound_polygon(name: str, outline: ArrayLike | Polygon) -> Polygon:
     return orient(polygon)
 
 
-def _ring(name: str, points: ArrayLike) -> np.ndarray:
+def _ring(name: str, points: ArrayLike) -> Floats:
     """Return (k, 2) points without repeats, not closed."""
     ring = frozen_floats(f"{name}: outline", points, (None, 2))
     if len(ring) and np.abs(ring).max() > FARTHEST_MM:
@@ -56,7 +56,7 @@ def _ring(name: str, points: ArrayLike) -> np.ndarray:
             "Check the scale of the part; pieces beyond 100 m cannot be nested.",
         )
     step = np.linalg.norm(ring - np.roll(ring, 1, axis=0), axis=1)
-    ring = ring[step > SAME_POINT_MM]
+    ring = np.array(ring[step > SAME_POINT_MM])
     if len(ring) < 3:
         raise InputError(
             f"{name}: its outline has {len(ring)} different points.", "Give at least three."
@@ -64,7 +64,7 @@ def _ring(name: str, points: ArrayLike) -> np.ndarray:
     return ring
 
 
-def _big_enough(holes: Iterable[np.ndarray]) -> list[np.ndarray]:
+def _big_enough(holes: Iterable[Floats]) -> list[Floats]:
     return [hole for hole in holes if Polygon(hole).area > SMALLEST_AREA_MM2]
 
 

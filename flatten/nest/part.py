@@ -14,8 +14,8 @@ from .piece import NestPiece
 from .settings import NestSettings
 from .turns import Turns, allowed_turns
 
-FEW_VERTICES = 60  # outlines below this stay as they are
-SIMPLIFY_MM = (0.1, 0.2, 0.4)  # outward; more is tried only while many vertices are left
+FEW_VERTICES = 40  # outlines below this stay as they are
+SIMPLIFY_MM = (0.1, 0.25, 0.5)  # outward; more is tried only while many vertices are left
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,6 +45,7 @@ class Part:
     area_mm2: float  # of cloth that is cut, holes taken off
     turns: Turns
     count: int
+    holes: tuple[Polygon, ...] = ()  # cloth inside it that is left over
 
     def at(self, spot: Spot) -> Polygon:
         """Return its outline at a spot."""
@@ -84,6 +85,7 @@ def part_of(member: Member, piece: NestPiece, turns: Turns, count: int) -> Part:
         area_mm2=polygon.area,
         turns=turns,
         count=count,
+        holes=tuple(Polygon(hole) for hole in polygon.interiors),
     )
 
 

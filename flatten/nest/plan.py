@@ -7,14 +7,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from shapely import Point, Polygon
+from shapely import Point, Polygon, box
+from shapely.ops import unary_union
 
 from .geometry import cos_sin
 from .layout import Placement, Sheet
 from .part import Part, Spot
 from .roll import Offcut, Roll
 from .settings import NestSettings
-from .shelf import Strip
+from .shelf import FIT_MM, Strip, lying_turn, turned_box
 
 WRITTEN = 4  # decimals of a placement in mm: far below the 0.01 mm the check allows
 
@@ -29,21 +30,50 @@ class Bin:
     strip: Strip
     shape: Polygon | None = None  # of an offcut, warp along +x
     selvedge_mm: float = 0.0
-    price_per_m: float = 0.0
+
+    def takes(self, part: Part) -> bool:
+        """Return whether the part fits by its bounding box."""
+        turn = lying_turn(part, self.strip.height)
+        if turn is None:
+            return False
+        x0, _, x1, _ = turned_box(part, turn)
+        return self.strip.length is None or x1 - x0 <= self.strip.length + FIT_MM
+
+    @property
+    def region(self) -> Polygon:
+        """What may be used of a bin with an end: inside the margins, without the flaws."""
+        if self.strip.length is None:
+            raise ValueError(f"bin '{self.stock_id}' has no end")
+        return self.region_to(self.strip.length)
+
+    def region_to(self, length: float) -> Polygon:
+        """Return the same up to a length."""
+        whole = self.shape or box(0, self.strip.low_y, length, self.strip.high_y)
+        return whole.difference(unary_union(self.strip.blocked)) if self.strip.blocked else whole
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Plan:
     """Spots for each bin, in the bins' order; `missing` copies found no place."""
 
+    parts: tuple[Part, ...]
     bins: tuple[Bin, ...]
     spots: tuple[tuple[Spot, ...], ...]
     missing: int = 0
 
+    def taken(self, gap: float) -> tuple[int, float, float]:
+        """Return what a plan is judged by, less is better: missing, roll area, offcut area."""
+        roll = offcut = 0.0
+        for bin_, spots in zip(self.bins, self.spots, strict=True):
+            if spots and bin_.kind == "roll":
+                roll += used_length(self.parts, spots, bin_, gap) * bin_.width_mm
+            elif spots:
+                offcut += bin_.region.area
+        return self.missing, round(roll, 3), round(offcut, 3)
 
-def roll_bin(roll: Roll, gap: float) -> Bin:
-    """Return a roll as a bin; its flaws become no-go zones (the gap is not needed around them)."""
-    del gap
+
+def roll_bin(roll: Roll) -> Bin:
+    """Return a roll as a bin; its flaws become no-go zones (no gap is needed around them)."""
     zones = tuple(
         Point(flaw.x_mm, flaw.y_mm).buffer(flaw.radius_mm * 1.01, quad_segs=8)
         for flaw in roll.defects
@@ -60,7 +90,6 @@ def roll_bin(roll: Roll, gap: float) -> Bin:
         width_mm=roll.width_mm,
         strip=strip,
         selvedge_mm=roll.selvedge_mm,
-        price_per_m=roll.price_per_m,
     )
 
 
@@ -81,28 +110,15 @@ def used_length(parts: Sequence[Part], spots: Sequence[Spot], bin_: Bin, gap: fl
     """Return where the roll is cut across: a gap past the last piece, at most its end."""
     if not spots:
         return 0.0
-    end = max(parts[spot.part].at(spot).bounds[2] for spot in spots) + gap
+    end = float(max(parts[spot.part].at(spot).bounds[2] for spot in spots)) + gap
     limit = bin_.strip.length
     return end if limit is None else min(end, limit)
 
 
-def cloth_taken(parts: Sequence[Part], plan: Plan, gap: float) -> tuple[int, float, float]:
-    """Return what a plan is judged by, less is better: missing copies, roll area, offcut area."""
-    roll = offcut = 0.0
-    for bin_, spots in zip(plan.bins, plan.spots, strict=True):
-        if spots and bin_.kind == "roll":
-            roll += used_length(parts, spots, bin_, gap) * bin_.width_mm
-        elif spots and bin_.shape is not None:
-            offcut += bin_.shape.area
-    return plan.missing, round(roll, 3), round(offcut, 3)
-
-
-def sheets_of(
-    parts: Sequence[Part], plan: Plan, counts: dict[str, int], settings: NestSettings
-) -> tuple[Sheet, ...]:
+def sheets_of(plan: Plan, counts: dict[str, int], settings: NestSettings) -> tuple[Sheet, ...]:
     """Return the sheets of a plan; copies and kits are numbered along the rolls."""
     numbers: dict[tuple[str, bool], int] = defaultdict(int)
-    sheets = []
+    parts, sheets = plan.parts, []
     for bin_, spots in zip(plan.bins, plan.spots, strict=True):
         if not spots:
             continue

@@ -109,12 +109,12 @@ class Stock:
     def __post_init__(self) -> None:
         """Refuse two things under one name."""
         seen: set[str] = set()
-        for item in (*self.rolls, *self.offcuts):
-            if item.id in seen:
+        for name in [roll.id for roll in self.rolls] + [offcut.id for offcut in self.offcuts]:
+            if name in seen:
                 raise InputError(
-                    f"The stock has '{item.id}' twice.", "Give every roll and offcut its own name."
+                    f"The stock has '{name}' twice.", "Give every roll and offcut its own name."
                 )
-            seen.add(item.id)
+            seen.add(name)
 
     def of(self, fabric: str) -> Stock:
         """Return the part of the stock that is of one cloth."""

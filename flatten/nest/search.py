@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import itertools
 import json
 import math
 import os
@@ -98,7 +99,10 @@ class StripSearch:
             return ""
         text = (self._folder / "errors.txt").read_text(encoding="utf-8", errors="replace")
         lines = [line.strip() for line in text.splitlines() if line.strip()]
-        return lines[-1][:200] if lines else f"it ended with code {self._process.returncode}"
+        told = [
+            after for line, after in itertools.pairwise(lines) if "panicked at" in line
+        ] or lines
+        return told[-1][:200] if told else f"it ended with code {self._process.returncode}"
 
     def close(self) -> None:
         """End the process, read the last layout, remove the folder."""
@@ -163,9 +167,8 @@ def settle(parts: Sequence[Part], spots: Sequence[Spot], strip: Strip) -> list[S
     """
     boxes = np.array([parts[spot.part].at(spot).bounds for spot in spots])
     first_x = boxes[:, 0].min()
-    # All pieces by one shift to the middle of the slack, then each by what is left (microns).
-    low, high = boxes[:, 1].min(), boxes[:, 3].max()
-    shift = (strip.low_y + strip.high_y - low - high) / 2
+    # All pieces by one shift to the low margin, then each by what is left over (microns).
+    shift = strip.low_y - boxes[:, 1].min()
     up = np.clip(strip.low_y - (boxes[:, 1] + shift), 0, None)
     down = np.clip(boxes[:, 3] + shift - strip.high_y, 0, None)
     moves = shift + up - down
@@ -184,4 +187,4 @@ def _middle(part: Part) -> Any:
 def _environment() -> dict[str, str]:
     """Return this process's environment with its module path: the library may lie in a wheel."""
     path = os.pathsep.join(entry for entry in sys.path if entry)
-    return {**os.environ, "PYTHONPATH": path}
+    return {**os.environ, "PYTHONPATH": path, "RUST_BACKTRACE": "0"}

@@ -92,7 +92,7 @@ class _Column:
     def __init__(self, strip: Strip, gap: float) -> None:
         self._strip = strip
         self._gap = gap
-        self._blocked = [zone.bounds for zone in strip.blocked]
+        self._blocked: list[Box] = [zone.bounds for zone in strip.blocked]
         self._x = 0.0
         self._next_x = 0.0
         self._y = strip.low_y

@@ -1,66 +1,152 @@
-"""Improving a plan: the strips of all rolls searched, the better plan kept."""
+"""One endless strip: the pieces searched together, or in chunks side by side where many."""
 
 from __future__ import annotations
 
+import math
+import os
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
-from ..progress import Progress
+import numpy as np
+from shapely import box
+
+from .clock import Clock
+from .fit import by_area, fill
+from .join import join
 from .part import Part, Spot
-from .plan import Plan, cloth_taken
 from .search import StripSearch, library_present
 from .settings import NestSettings
+from .shelf import Strip, shelve
 
 LOOK_SECONDS = 0.05
-NO_LIBRARY = "The nesting library is not installed: this is the simple layout, not a searched one."
+WHOLE_UP_TO = 150  # pieces; above, chunks are both better and faster (measured)
+FIRST_SHARE = 0.15  # of the time at most goes into a first layout of every chunk
 
 
-def improve(
-    parts: Sequence[Part],
-    plan: Plan,
-    settings: NestSettings,
-    progress: Progress,
-    stop: Callable[[], bool],
-) -> tuple[Plan, tuple[str, ...]]:
-    """Search for a plan that takes less cloth; return the better one and notes for the user."""
-    if not library_present():
-        return plan, (NO_LIBRARY,)
-    bin_ = plan.bins[0]
-    counts = [part.count for part in parts]
-    started = time.monotonic()
-    with StripSearch(
-        parts,
-        counts,
-        bin_.strip,
-        gap=settings.gap_mm,
-        seconds=settings.seconds,
-        seed=settings.seed,
-        workers=settings.processes,
-    ) as search:
-        while search.poll() and not stop():
-            share = (time.monotonic() - started) / settings.seconds
-            progress(min(share, 1.0), _told(parts, search.best, bin_.width_mm))
-            if share > 1 and search.best:
-                break
-            time.sleep(LOOK_SECONDS)
+class StripLayer:
+    """Lays copies of parts on a strip as well as it can in the time it is given."""
+
+    def __init__(self, settings: NestSettings) -> None:
+        """Remember how the user wants it; `complaints` gathers what the library said."""
+        self._settings = settings
+        self._enough = 0.0
+        self.complaints: list[str] = []
+
+    def lay(
+        self,
+        parts: Sequence[Part],
+        counts: Sequence[int],
+        strip: Strip,
+        clock: Clock,
+        *,
+        enough: float | None = None,
+    ) -> list[Spot]:
+        """Return spots for all the copies, from x = 0; flaws and the strip's end are ignored.
+
+        It always comes back with a complete layout, also when it is stopped at once. `enough`:
+        a length at which the search may end early.
+        """
+        self._enough = enough or 0.0
+        endless = Strip(low_y=strip.low_y, high_y=strip.high_y)
+        groups = self._groups(parts, counts)
+        best = [self._at_once(parts, group, endless) for group in groups]
+        if not library_present():
+            return join(parts, best, endless, self._settings.gap_mm)
+        if len(groups) > 1 and clock.left > 1:
+            self._round(parts, groups, best, endless, clock, first=True)
+        self._round(parts, groups, best, endless, clock, first=False)
+        return join(parts, best, endless, self._settings.gap_mm)
+
+    def _groups(self, parts: Sequence[Part], counts: Sequence[int]) -> list[list[int]]:
+        """Return the copies dealt into chunks of like mixture, as counts for each part."""
+        total = sum(counts)
+        if total <= WHOLE_UP_TO:
+            return [list(counts)]
+        groups = np.zeros((math.ceil(total / self._settings.chunk), len(parts)), int)
+        order = [number for number in by_area(parts) for _ in range(counts[number])]
+        for turn, number in enumerate(order):
+            lap, place = divmod(turn, len(groups))
+            groups[place if lap % 2 == 0 else -1 - place, number] += 1
+        return [list(map(int, group)) for group in groups]
+
+    def _at_once(self, parts: Sequence[Part], counts: Sequence[int], strip: Strip) -> list[Spot]:
+        """Return the simple layout of a chunk; without the library a closer one, on cells."""
+        gap = self._settings.gap_mm
+        spots, _ = shelve(parts, counts, strip, gap)
+        if library_present() or not spots:
+            return spots
+        end = max(parts[spot.part].at(spot).bounds[2] for spot in spots)
+        closer, left = fill(parts, counts, box(0, strip.low_y, end, strip.high_y), gap)
+        return spots if sum(left) else closer
+
+    def _round(
+        self,
+        parts: Sequence[Part],
+        groups: Sequence[Sequence[int]],
+        best: list[list[Spot]],
+        strip: Strip,
+        clock: Clock,
+        *,
+        first: bool,
+    ) -> None:
+        """Search every chunk, some at once, replacing `best` where a search beats it."""
+        at_once = min(self._settings.processes, len(groups))
+        workers = max(1, (os.cpu_count() or 1) // at_once)
+        time_left = clock.left * (FIRST_SHARE if first else 1.0)
+        each = max(time_left * at_once / len(groups), 0.5)
+        waiting = list(range(len(groups)))
+        running: dict[int, tuple[StripSearch, float]] = {}
+        try:
+            while waiting or running:
+                while waiting and len(running) < at_once and not clock.over:
+                    number = waiting.pop(0)
+                    search = StripSearch(
+                        parts,
+                        groups[number],
+                        strip,
+                        gap=self._settings.gap_mm,
+                        seconds=each,
+                        seed=self._settings.seed,
+                        workers=workers,
+                    )
+                    running[number] = (search, time.monotonic() + each)
+                time.sleep(LOOK_SECONDS)
+                go_on = clock.look(_told(parts, best, strip))
+                for number, (search, ends) in list(running.items()):
+                    alive = search.poll()
+                    self._keep(parts, best, number, search)
+                    late = time.monotonic() > ends and (search.best or clock.left < each / 2)
+                    if not alive or late or not go_on or (first and search.best):
+                        self._end(running.pop(number)[0], parts, best, number)
+                if not go_on or sum(reach(parts, chunk) for chunk in best) <= self._enough:
+                    break
+        finally:
+            for search, _ in running.values():
+                search.close()
+
+    def _end(
+        self, search: StripSearch, parts: Sequence[Part], best: list[list[Spot]], number: int
+    ) -> None:
         complaint = search.complaint
-    best = plan
-    if search.best and not bin_.strip.blocked:
-        spots = tuple(search.best)
-        trial = Plan(plan.bins, (spots, *(() for _ in plan.bins[1:])))
-        length = max(parts[spot.part].at(spot).bounds[2] for spot in spots)
-        fits = bin_.strip.length is None or length <= bin_.strip.length
-        if fits and cloth_taken(parts, trial, settings.gap_mm) < cloth_taken(
-            parts, plan, settings.gap_mm
-        ):
-            best = trial
-    notes = (f"The search gave up ({complaint}); the simple layout is kept.",) if complaint else ()
-    return best, notes
+        search.close()
+        self._keep(parts, best, number, search)
+        if complaint and complaint not in self.complaints:
+            self.complaints.append(complaint)
+
+    @staticmethod
+    def _keep(
+        parts: Sequence[Part], best: list[list[Spot]], number: int, search: StripSearch
+    ) -> None:
+        if search.best and reach(parts, search.best) < reach(parts, best[number]):
+            best[number] = search.best
 
 
-def _told(parts: Sequence[Part], spots: Sequence[Spot] | None, width: float) -> str:
-    if not spots:
-        return "nesting: simple layout"
-    end = max(parts[spot.part].at(spot).bounds[2] for spot in spots)
-    share = sum(parts[spot.part].area_mm2 for spot in spots) / (end * width)
-    return f"nesting: {end / 1000:.3f} m, {share:.1%} of the cloth in pieces"
+def reach(parts: Sequence[Part], spots: Sequence[Spot]) -> float:
+    """Return how far along the strip the spots reach, mm."""
+    return max((float(parts[spot.part].at(spot).bounds[2]) for spot in spots), default=0.0)
+
+
+def _told(parts: Sequence[Part], chunks: Sequence[Sequence[Spot]], strip: Strip) -> str:
+    length = sum(reach(parts, chunk) for chunk in chunks)
+    area = sum(parts[spot.part].area_mm2 for chunk in chunks for spot in chunk)
+    return f"nesting: {length / 1000:.2f} m, {area / length / strip.height:.1%} filled"

@@ -1,0 +1,188 @@
+"""Where a part fits in what is free: holes, odd offcuts, around flaws; and without the library.
+
+Cells, on the safe side: a cell counts as free only where all of it is, and a part takes every
+cell it touches. What fits on cells fits on cloth; the part then slides left and down by true
+distances, so that little of the cells' coarseness is left.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+from shapely import Polygon, box
+from shapely.affinity import affine_transform, translate
+
+from ..arrays import Bools, Floats
+from .geometry import laid
+from .part import Part, Spot
+
+MOST_CELLS = 60_000  # keeps one look at a region near 10 ms
+CELL_MM = (2.0, 12.0)  # finest and coarsest
+SLIDES = 12  # moves in each direction; each goes as far as is surely free
+SAFE_MM = 2e-3  # kept off everything while sliding, against rounding
+
+
+class FreeCloth:
+    """A region with what is already laid in it. Offers the leftmost place for a part."""
+
+    def __init__(self, region: Polygon, gap: float, laid_already: Sequence[Polygon] = ()) -> None:
+        """Take a valid region, mm; shapes laid already keep their gap."""
+        self._region = region
+        self._gap = gap
+        self._edge = region.boundary
+        x0, y0, x1, y1 = region.bounds
+        self._cell = float(np.clip(np.sqrt((x1 - x0) * (y1 - y0) / MOST_CELLS), *CELL_MM))
+        self._corner = np.array([x0, y0])
+        self._blocked = ~_cells_inside(region, self._cell)
+        self._laid: list[Polygon] = []
+        for shape in laid_already:
+            self._block(shape)
+
+    def take(self, parts: Sequence[Part], number: int) -> Spot | None:
+        """Lay one copy of a part where it ends farthest left, None where it fits nowhere."""
+        part, best = parts[number], None
+        for turn in _turns(part):
+            shape = affine_transform(part.outline, laid(0, 0, turn))
+            found = self._leftmost(shape)
+            if found is not None and (best is None or found[0] < best[0]):
+                best = (*found, turn, shape)
+        if best is None:
+            return None
+        _, x, y, turn, shape = best
+        shape = translate(shape, x, y)
+        moved_x, moved_y = self._slide(shape)
+        self._block(translate(shape, moved_x, moved_y))
+        return Spot(number, x + moved_x, y + moved_y, turn)
+
+    def _leftmost(self, shape: Polygon) -> tuple[float, float, float] | None:
+        """Return (right end, x, y): the shift that brings the shape to its leftmost place."""
+        mask, corner = _cells_touched(shape, self._cell)
+        rows, columns = self._blocked.shape
+        if mask.shape[0] > rows or mask.shape[1] > columns:
+            return None
+        hits = _overlap_counts(self._blocked, mask)
+        free = np.argwhere(hits < 0.5)
+        if not len(free):
+            return None
+        first = free[np.lexsort((free[:, 0], free[:, 1]))[0]]
+        shift = self._corner + first[::-1] * self._cell - corner
+        return float(shift[0] + shape.bounds[2]), float(shift[0]), float(shift[1])
+
+    def _slide(self, shape: Polygon) -> tuple[float, float]:
+        """Return how far the shape slides left, then down: at most two cells each."""
+        reach = 3 * self._cell + self._gap
+        near = [other for other in self._laid if other.distance(shape) < 2 * reach]
+        total = np.zeros(2)
+        for _ in range(2):
+            for axis in (0, 1):
+                for _ in range(SLIDES):
+                    here = translate(shape, *total)
+                    room = min(
+                        [here.distance(self._edge) - SAFE_MM]
+                        + [here.distance(other) - self._gap - SAFE_MM for other in near]
+                    )
+                    room = min(room, 2 * self._cell + total[axis])
+                    if room < 1e-2:
+                        break
+                    total[axis] -= room
+        return float(total[0]), float(total[1])
+
+    def _block(self, shape: Polygon) -> None:
+        self._laid.append(shape)
+        grown = shape.buffer(self._gap) if self._gap else shape
+        mask, corner = _cells_touched(grown, self._cell, origin=self._corner)
+        column, row = np.rint((corner - self._corner) / self._cell).astype(int)
+        low_r, low_c = max(row, 0), max(column, 0)
+        high_r = min(row + mask.shape[0], self._blocked.shape[0])
+        high_c = min(column + mask.shape[1], self._blocked.shape[1])
+        if low_r < high_r and low_c < high_c:
+            self._blocked[low_r:high_r, low_c:high_c] |= mask[
+                low_r - row : high_r - row, low_c - column : high_c - column
+            ]
+
+
+def fill(
+    parts: Sequence[Part],
+    left: Sequence[int],
+    region: Polygon,
+    gap: float,
+    laid_already: Sequence[Polygon] = (),
+    *,
+    order: Sequence[int] | None = None,
+) -> tuple[list[Spot], list[int]]:
+    """Lay what fits into a region, largest first or in the order given.
+
+    Returns the spots and the copies left of each part.
+    """
+    cloth = FreeCloth(region, gap, laid_already)
+    left, spots = list(left), []
+    room = region.area - sum(shape.area for shape in laid_already)
+    for number in order or by_area(parts):
+        while left[number] and parts[number].outline.area <= room:
+            spot = cloth.take(parts, number)
+            if spot is None:
+                break
+            spots.append(spot)
+            left[number] -= 1
+            room -= parts[number].outline.area
+    return spots, left
+
+
+def by_area(parts: Sequence[Part]) -> list[int]:
+    """Return the numbers of the parts, largest first, equal ones by name."""
+    return sorted(
+        range(len(parts)),
+        key=lambda i: (-round(parts[i].outline.area, 3), parts[i].members[0].piece, i),
+    )
+
+
+def _turns(part: Part) -> tuple[float, ...]:
+    return part.turns.to_try() or tuple(float(turn) for turn in range(0, 360, 30))
+
+
+def _cells_inside(region: Polygon, cell: float) -> Bools:
+    """Return (rows, columns): cells from the region's low corner that lie wholly inside it."""
+    x0, y0, x1, y1 = region.bounds
+    columns = max(1, int(np.floor((x1 - x0) / cell + 1e-9)))
+    rows = max(1, int(np.floor((y1 - y0) / cell + 1e-9)))
+    if region.equals(box(x0, y0, x1, y1)):
+        return np.ones((rows, columns), bool)
+    safe = region.buffer(-cell * 0.7072)  # half a cell's diagonal
+    return _centres_in(safe, np.array([x0, y0]), rows, columns, cell)
+
+
+def _cells_touched(
+    shape: Polygon, cell: float, origin: Floats | None = None
+) -> tuple[Bools, Floats]:
+    """Return the cells the shape touches, and the low corner of the first one.
+
+    Cells start at the shape's own low corner, or on the grid through `origin`.
+    """
+    x0, y0, x1, y1 = shape.bounds
+    corner = np.array([x0, y0])
+    if origin is not None:
+        corner = origin + np.floor((corner - origin) / cell) * cell
+    columns = max(1, int(np.ceil((x1 - corner[0]) / cell - 1e-9)))
+    rows = max(1, int(np.ceil((y1 - corner[1]) / cell - 1e-9)))
+    return _centres_in(shape.buffer(cell * 0.7072), corner, rows, columns, cell), corner
+
+
+def _centres_in(shape: Polygon, corner: Floats, rows: int, columns: int, cell: float) -> Bools:
+    x = corner[0] + (np.arange(columns) + 0.5) * cell
+    y = corner[1] + (np.arange(rows) + 0.5) * cell
+    shapely.prepare(shape)
+    grid_x, grid_y = np.meshgrid(x, y)
+    inside: Bools = shapely.contains_xy(shape, grid_x, grid_y)
+    return inside
+
+
+def _overlap_counts(blocked: Bools, mask: Bools) -> Floats:
+    """Return how many blocked cells the mask meets at each place it can have: a correlation."""
+    shape = tuple(int(2 ** np.ceil(np.log2(n))) for n in blocked.shape)
+    spectrum = np.fft.rfft2(blocked.astype(float), shape) * np.conj(
+        np.fft.rfft2(mask.astype(float), shape)
+    )
+    counts: Floats = np.fft.irfft2(spectrum, shape)
+    return counts[: blocked.shape[0] - mask.shape[0] + 1, : blocked.shape[1] - mask.shape[1] + 1]

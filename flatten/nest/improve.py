@@ -1,0 +1,137 @@
+"""From the simple plan to the best found: holes, offcuts, rolls; scored by roll length saved."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from .clock import Clock
+from .fill_bin import fill_bin
+from .fit import by_area
+from .holes import with_guests
+from .pairs import paired
+from .part import Part, Spot
+from .plan import Bin, Plan
+from .rolls import lay_on_rolls, shelve_on_rolls
+from .search import library_present
+from .settings import NestSettings
+from .strips import StripLayer
+from .turned_over import turned_over
+
+NO_LIBRARY = (
+    "The nesting library is not installed: pieces are laid one by one, which takes more cloth."
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Shelf:
+    """The bins of one cloth."""
+
+    rolls: tuple[Bin, ...]
+    offcuts: tuple[Bin, ...]  # smallest first: what fits a small one may be needed nowhere else
+
+
+def simple_plan(parts: Sequence[Part], shelf: Shelf, gap: float) -> Plan:
+    """Return the layout that stands at once: bounding boxes on the rolls."""
+    counts = [part.count for part in parts]
+    laid, left = shelve_on_rolls(parts, counts, shelf.rolls, gap)
+    return _plan(parts, shelf, [()] * len(shelf.offcuts), laid, left)
+
+
+def improve(
+    simple: Plan, shelf: Shelf, settings: NestSettings, clock: Clock, *, may_turn: bool
+) -> tuple[Plan, tuple[str, ...]]:
+    """Return the best plan found in the time, at worst the simple one, and notes for the user."""
+    gap, layer = settings.gap_mm, StripLayer(settings)
+    variants = _variants(simple.parts, settings, may_turn=may_turn)
+    plans = [simple]
+    for number, parts in enumerate(variants):
+        share = (0.4 if shelf.offcuts else 1.0) / (len(variants) - number)
+        counts = [part.count for part in parts]
+        laid, left = lay_on_rolls(parts, counts, shelf.rolls, layer, clock.part(share), gap)
+        plans.append(_plan(parts, shelf, [()] * len(shelf.offcuts), laid, left))
+        if clock.stopped:
+            break
+    best = _best(plans, gap)
+    for order in _orders(best.parts) if shelf.offcuts else ():
+        if clock.stopped:
+            break
+        share = 0.5 if order is None else 1.0
+        plans.append(_offcuts_first(best.parts, shelf, order, layer, clock.part(share), gap))
+    best = _best(plans, gap)
+    return best, _notes(layer)
+
+
+def _variants(parts: Sequence[Part], settings: NestSettings, *, may_turn: bool) -> list[list[Part]]:
+    """Return the ways to see the pieces as parts that are worth a search of their own."""
+    filled = with_guests(parts, settings.gap_mm) if any(part.holes for part in parts) else [*parts]
+    variants = [filled]
+    if settings.common_edges:
+        pairs = paired(filled, settings.gap_mm)
+        if len(pairs) != len(filled) or any(len(part.members) > 1 for part in pairs):
+            variants.append(pairs)
+    if settings.turn_over and may_turn:
+        variants.append(turned_over(filled))
+    return variants
+
+
+def _orders(parts: Sequence[Part]) -> list[list[int] | None]:
+    """Return in which orders offcuts are filled: largest first, most awkward first."""
+    awkward = sorted(by_area(parts), key=lambda i: round(_solid(parts[i]), 4))
+    return [None, awkward]
+
+
+def _solid(part: Part) -> float:
+    """Return the area as a share of the box: awkward pieces are the dear ones on the roll."""
+    return float(part.outline.area / part.outline.minimum_rotated_rectangle.area)
+
+
+def _offcuts_first(
+    parts: Sequence[Part],
+    shelf: Shelf,
+    order: list[int] | None,
+    layer: StripLayer,
+    clock: Clock,
+    gap: float,
+) -> Plan:
+    """Return the plan that fills every offcut first and lays the rest on the rolls."""
+    left, laid = [part.count for part in parts], []
+    filling = clock.part(0.4)
+    for number, bin_ in enumerate(shelf.offcuts):
+        time = filling.part(1 / (len(shelf.offcuts) - number))
+        spots = fill_bin(parts, left, bin_, layer, time, gap, order)
+        for spot in spots:
+            left[spot.part] -= 1
+        laid.append(tuple(spots))
+    on_rolls, left = lay_on_rolls(parts, left, shelf.rolls, layer, clock, gap)
+    return _plan(parts, shelf, laid, on_rolls, left)
+
+
+def _plan(
+    parts: Sequence[Part],
+    shelf: Shelf,
+    on_offcuts: Sequence[tuple[Spot, ...]],
+    on_rolls: Sequence[tuple[Spot, ...]],
+    left: Sequence[int],
+) -> Plan:
+    missing = sum(n * len(part.members) for part, n in zip(parts, left, strict=True))
+    return Plan(
+        parts=tuple(parts),
+        bins=shelf.offcuts + shelf.rolls,
+        spots=(*on_offcuts, *on_rolls),
+        missing=missing,
+    )
+
+
+def _best(plans: Sequence[Plan], gap: float) -> Plan:
+    """Return the plan that takes least; the earlier of equals."""
+    return min(plans, key=lambda plan: plan.taken(gap))
+
+
+def _notes(layer: StripLayer) -> tuple[str, ...]:
+    if not library_present():
+        return (NO_LIBRARY,)
+    return tuple(
+        f"The search gave up on a strip and the simple layout was kept there ({complaint})."
+        for complaint in layer.complaints
+    )

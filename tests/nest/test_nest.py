@@ -1,0 +1,148 @@
+"""The nest as a whole: what is known on paper, and what must hold of every layout."""
+
+import json
+import time
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from nest.cloths import blob, cloth, piece, rectangle, roll, searched, simple, stock
+
+from flatten.errors import Cancelled, InputError
+from flatten.nest.check import check_nest
+from flatten.nest.layout import Nest
+from flatten.nest.nest import nest
+
+BLOBS = [piece(f"blob {seed}", blob(seed, 90 + 12 * seed)) for seed in range(10)]
+
+
+def test_waste_of_a_cut_length_is_as_on_paper():
+    """1.27 x 0.80 m of cloth with 0.70 m2 of pieces in it wastes 31.10 %: plain arithmetic."""
+    pieces = [piece("panel", rectangle(800, 875))]
+
+    found = nest(pieces, cloth(), stock(roll(1270, selvedge=10, price_per_m=40)), simple())
+
+    account = found.account
+    assert found.used_length_mm == pytest.approx(800, abs=1e-9)
+    assert account.pieces_mm2 == pytest.approx(0.70e6, rel=1e-12)
+    assert 1 - account.utilisation == pytest.approx(0.3110, abs=5e-5)
+    assert account.cost == pytest.approx(32.0, rel=1e-12)
+
+
+def test_pieces_that_tile_the_roll_waste_nothing():
+    """Four halves of the width, 250 mm long, gap 0: 500 mm of roll, all of it pieces."""
+    found = nest([piece("half", rectangle(250, 500), 4)], cloth(), stock(), simple())
+
+    assert found.used_length_mm == pytest.approx(500, abs=1e-6)
+    assert found.account.waste_mm2 == pytest.approx(0, abs=1e-3)
+
+
+def test_pieces_kept_offcuts_and_waste_are_all_of_the_cloth():
+    """Areas from the placed outlines themselves, against the cloth that was taken."""
+    given_stock = stock(roll(1000, selvedge=15))
+
+    found = nest(BLOBS, cloth(), given_stock, simple(gap_mm=3, keep_offcut_mm=(100, 150)))
+
+    account = found.account
+    kept = sum((x1 - x0) * (y1 - y0) for s in found.sheets for _, x0, y0, x1, y1 in s.kept)
+    assert kept > 0
+    assert account.pieces_mm2 == pytest.approx(sum(p.polygon.area for p in BLOBS), rel=1e-9)
+    assert account.cloth_mm2 == pytest.approx(found.used_length_mm * 1000, rel=1e-9)
+    assert account.pieces_mm2 + kept + account.waste_mm2 == pytest.approx(account.cloth_mm2)
+
+
+def test_the_search_beats_the_simple_layout_and_passes_the_check():
+    given_stock, asked = stock(roll(1000, selvedge=10)), searched(1.5, kits=2, mirrored_kits=1)
+    told = []
+
+    found = nest(BLOBS, cloth(), given_stock, asked, progress=lambda share, what: told.append(what))
+
+    plain = nest(BLOBS, cloth(), given_stock, simple(gap_mm=3, kits=2, mirrored_kits=1))
+    assert found.method == "searched"
+    assert found.used_length_mm < 0.9 * plain.used_length_mm
+    assert check_nest(found, BLOBS, cloth(), given_stock, asked) == []
+    assert len({what for what in told if "filled" in what}) > 1
+
+
+def test_a_nest_survives_its_file_and_the_same_job_keeps_it():
+    asked = searched(1)
+    first = nest(BLOBS, cloth(), stock(), asked)
+
+    read = Nest.from_plain(json.loads(json.dumps(first.to_plain())))
+    again = nest(BLOBS, cloth(), stock(), asked, stored=read)
+
+    assert read == first
+    assert again == first
+
+
+def test_a_stored_layout_is_kept_unless_beaten():
+    good = nest(BLOBS, cloth(), stock(), searched(1.5))
+
+    same_cloth_less_effort = nest(BLOBS, cloth(), stock(), simple(gap_mm=3, seed=2), stored=good)
+    other_cloth = nest(BLOBS[1:], cloth(), stock(), simple(gap_mm=3), stored=good)
+
+    assert same_cloth_less_effort.sheets == good.sheets
+    assert other_cloth.sheets != good.sheets
+
+
+def test_stop_ends_within_a_second_and_keeps_the_best():
+    started = time.monotonic()
+    asked = searched(60)
+
+    found = nest(BLOBS, cloth(), stock(), asked, stop=lambda: time.monotonic() > started + 1.0)
+
+    assert time.monotonic() - started < 2.0
+    assert found.method == "searched"
+    assert check_nest(found, BLOBS, cloth(), stock(), asked) == []
+
+
+def test_cancelling_leaves_nothing_and_ends_at_once():
+    def cancel(share, what):
+        raise Cancelled
+
+    with pytest.raises(Cancelled):
+        nest(BLOBS, cloth(), stock(), searched(60), progress=cancel)
+
+
+@settings(max_examples=25)
+@given(
+    sizes=st.lists(
+        st.tuples(st.floats(5, 900), st.floats(5, 900), st.integers(1, 3)), min_size=1, max_size=9
+    ),
+    gap=st.floats(0, 40),
+    kits=st.integers(1, 2),
+    balanced=st.booleans(),
+)
+def test_a_simple_layout_never_overlaps(sizes, gap, kits, balanced):
+    """Any rectangles that fit: the check finds nothing, and all cloth is accounted for."""
+    pieces = [piece(f"p{i}", rectangle(a, b), n) for i, (a, b, n) in enumerate(sizes)]
+    fabric = cloth("weave", balanced=balanced)
+    asked = simple(gap_mm=gap, kits=kits, mirrored_kits=1)
+
+    found = nest(pieces, fabric, stock(), asked)
+
+    assert check_nest(found, pieces, fabric, stock(), asked) == []
+    assert 0 < found.account.utilisation <= 1 + 1e-9
+
+
+@pytest.mark.parametrize(
+    ("pieces", "given_stock", "changes", "reason"),
+    [
+        ([], stock(), {}, "no piece"),
+        ([BLOBS[0], BLOBS[0]], stock(), {}, "listed twice"),
+        (BLOBS, stock(roll(30)), {"gap_mm": 30}, "smaller gap"),
+        (BLOBS, stock(roll(100)), {}, "wider than roll 'roll'"),
+        (BLOBS, stock(roll(1000, 50)), {}, "longer than what is left"),
+        (BLOBS, stock(roll(1000, 400)), {}, "too short"),
+        (BLOBS, stock(roll(id="a"), roll(id="b", selvedge=490)), {"gap_mm": 25}, "roll 'b'"),
+        (BLOBS, stock(), {"kits": 3000}, "30000 pieces"),
+    ],
+)
+def test_what_cannot_be_nested_is_refused(pieces, given_stock, changes, reason):
+    with pytest.raises(InputError, match=reason):
+        nest(pieces, cloth(), given_stock, simple(**changes))
+
+
+def test_a_piece_of_another_cloth_is_refused():
+    with pytest.raises(InputError, match="is of cloth 'cloth', the nest of 'glass'"):
+        nest(BLOBS, cloth(id="glass"), stock(), simple())
