@@ -6,8 +6,6 @@ import hashlib
 import io
 import json
 import os
-import zipfile
-import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -24,6 +22,7 @@ from .laminate.settings import LaminateSettings
 from .mould.settings import MouldSettings
 from .nest.roll import Stock
 from .nest.settings import NestSettings
+from .packed import read_arrays
 from .pattern.settings import Dressing
 from .records import from_plain, to_plain
 from .surface.mesh import MouldMesh
@@ -33,10 +32,7 @@ FORMAT = "mouldply job"
 VERSION = 1
 JOB_FILE, ARRAY_FILE = "job.json", "arrays.npz"
 MOST_JSON_BYTES = 64 * 2**20  # a job of 200 plies is below 1 MB
-MOST_ARRAY_BYTES = 2 * 2**30  # ten million faces
-MOST_ARRAYS = 1000
 MOST_PLIES = 500
-_DAMAGED = (ValueError, zipfile.BadZipFile, zlib.error, EOFError, KeyError, NotImplementedError)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -178,7 +174,7 @@ def load_job(folder: Path) -> Job:
     InputError : missing, damaged, too large, of a newer version, or with unknown fields
     """
     data = _read_json(folder / JOB_FILE)
-    arrays = _read_arrays(folder / ARRAY_FILE)
+    arrays = read_arrays(folder / ARRAY_FILE)
     if data.pop("format", None) != FORMAT:
         raise InputError(f"'{folder / JOB_FILE}' is not a job.", "Choose a job folder.")
     version = data.pop("version", None)
@@ -269,26 +265,6 @@ def _read_json(file: Path) -> dict[str, Any]:
     if not isinstance(data, dict):
         raise InputError(f"'{file}' is not a job.", "Choose a job folder.")
     return data
-
-
-def _read_arrays(file: Path) -> dict[str, Any]:
-    """Return the arrays of an .npz: sizes bounded before memory is taken, never unpickled."""
-    try:
-        with zipfile.ZipFile(file) as packed:
-            members = packed.infolist()
-            size = sum(member.file_size for member in members)
-        if size > MOST_ARRAY_BYTES or len(members) > MOST_ARRAYS:
-            raise InputError(
-                f"'{file}' would unpack to {size / 2**20:.0f} MB in {len(members)} arrays.",
-                "Choose a job folder written by this program.",
-            )
-        with np.load(file, allow_pickle=False) as packed_arrays:
-            return {name: packed_arrays[name] for name in packed_arrays.files}
-    except OSError as error:
-        reason = error.strerror or "not readable"
-        raise InputError(f"'{file}' cannot be read: {reason}.", "Choose a job folder.") from error
-    except _DAMAGED as error:
-        raise InputError(f"'{file}' is damaged: {error}.", "Write the job again.") from error
 
 
 def _array(arrays: Mapping[str, Any], name: str) -> Any:

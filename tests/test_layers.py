@@ -8,9 +8,10 @@ import pytest
 ENGINE = Path(__file__).parents[1] / "flatten"
 # From the bottom up; a folder or file may use its own layer and those before it.
 ORDER = [
-    "errors", "arrays", "units", "finding", "progress", "records", "folder",
+    "errors", "arrays", "units", "finding", "progress", "records", "packed", "folder",
     "surface", "mould", "cloth", "pattern", "laminate", "nest", "export",
-    "job", "result", "answer", "run", "verify", "layup_facts", "deliver", "serve", "commands", "__main__",
+    "job", "result", "lay", "answer", "run", "verify", "facts", "deliver", "serve", "commands",
+    "__main__",
 ]  # fmt: skip
 BANNED = {"bpy", "bmesh", "mathutils", "gpu", "addon"}
 ONLY_IN = {"cvxopt": "cloth/factor.py", "ezdxf": "export/dxf.py"}
