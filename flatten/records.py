@@ -93,7 +93,7 @@ def _as_declared(declared: str, plain: Any) -> Any:
 
 def _read(hint: Any, value: Any, where: str) -> Any:
     """Return `value` checked against the annotation `hint`."""
-    origin, args = get_origin(hint), get_args(hint)
+    origin, args = _origin(hint), get_args(hint)
     if origin in (Union, types.UnionType):
         if value is None and type(None) in args:
             return None
@@ -121,6 +121,12 @@ def _read(hint: Any, value: Any, where: str) -> Any:
     return _read_scalar(hint, value, where)
 
 
+def _origin(hint: Any) -> Any:
+    """Return what an annotation is a kind of; numpy 2.5 on has NDArray as an alias of its own."""
+    origin = get_origin(hint)
+    return np.ndarray if getattr(origin, "__name__", "") == "NDArray" else origin
+
+
 def _read_any(hints: list[Any], value: Any, where: str) -> Any:
     """Return `value` read by the first of several annotations that takes its JSON kind."""
     if len(hints) == 1:
@@ -133,7 +139,7 @@ def _read_any(hints: list[Any], value: Any, where: str) -> Any:
 
 def _takes(hint: Any, value: Any) -> bool:
     """Return whether `hint` is for values of this JSON kind; a record must know every field."""
-    origin = get_origin(hint)
+    origin = _origin(hint)
     if origin is Literal:
         return value in get_args(hint)
     if origin is tuple or origin is np.ndarray:
