@@ -20,10 +20,10 @@ from .export.roll_drawing import roll_drawing
 from .export.sheet import layup_pdf
 from .export.svg import svg_bytes
 from .export.templates import templates_pdf
+from .facts import layup_sheet, stack_rows
 from .folder import write_set
 from .job import Job
-from .layup_facts import layup_sheet
-from .nest.nest import Nest
+from .nest.layout import Nest
 from .progress import Progress, part_of, silent
 from .records import to_plain
 from .result import Piece, Result
@@ -57,7 +57,7 @@ def files_of(result: Result, job: Job, progress: Progress = silent) -> dict[str,
         "patterns.dxf": dxf_bytes(drawing),
         "patterns.svg": svg_bytes(drawing, title),
         "cut_list.csv": cut_list_csv(patterns),
-        "stack.csv": stack_csv(patterns),
+        "stack.csv": stack_csv(stack_rows(result)),
         "drape.npz": _drape_arrays(result),
     }
     progress(0.3, "drawing the paper templates")
@@ -234,5 +234,5 @@ def _drape_arrays(result: Result) -> bytes:
             f"{name}/weft_spine": drape.spines[1],
         }
     packed = io.BytesIO()
-    np.savez_compressed(packed, **arrays)  # type: ignore[arg-type]
+    np.savez_compressed(packed, **arrays)
     return packed.getvalue()

@@ -152,7 +152,7 @@ def save_job(job: Job, folder: Path) -> None:
     """
     text, arrays = _parts(job)
     packed = io.BytesIO()
-    np.savez_compressed(packed, **arrays)  # type: ignore[arg-type]
+    np.savez_compressed(packed, **arrays)
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for name, content in ((ARRAY_FILE, packed.getvalue()), (JOB_FILE, text.encode())):

@@ -6,13 +6,16 @@ import math
 import zipfile
 import zlib
 from pathlib import Path
-from typing import IO, Any
+from typing import IO, Any, cast
 
 import numpy as np
 from numpy.typing import NDArray
 
 from .errors import InputError
 
+_read_magic = cast(Any, np.lib.format.read_magic)  # numpy does not type these three
+_header_1 = cast(Any, np.lib.format.read_array_header_1_0)
+_header_2 = cast(Any, np.lib.format.read_array_header_2_0)
 MOST_BYTES = 2 * 2**30  # unpacked: a mould of ten million faces
 MOST_ARRAYS = 1000
 _DAMAGED = (
@@ -55,11 +58,11 @@ def read_arrays(file: Path) -> dict[str, NDArray[Any]]:
 
 def _read_array(content: IO[bytes], size: int) -> NDArray[Any]:
     """Return one array; its header must promise exactly the bytes that follow."""
-    version = np.lib.format.read_magic(content)
+    version = _read_magic(content)
     if version == (1, 0):
-        shape, by_column, kind = np.lib.format.read_array_header_1_0(content)
+        shape, by_column, kind = _header_1(content)
     elif version == (2, 0):
-        shape, by_column, kind = np.lib.format.read_array_header_2_0(content)
+        shape, by_column, kind = _header_2(content)
     else:
         raise ValueError(f"array format {version}")
     if kind.kind not in "fiub" or kind.hasobject:

@@ -9,7 +9,7 @@ from .cloth.drape import Drape
 from .finding import Finding
 from .laminate.quantities import Quantities
 from .mould.report import MouldReport
-from .nest.nest import Nest
+from .nest.layout import Nest
 from .pattern.pattern import Pattern
 from .surface.patch import Patch
 

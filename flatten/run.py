@@ -9,7 +9,7 @@ from typing import Literal
 
 import numpy as np
 
-from .arrays import Floats
+from .arrays import Floats, Ints
 from .cloth.fabric import Fabric
 from .errors import InputError
 from .finding import Finding, about
@@ -21,7 +21,8 @@ from .laminate.quantities import Quantities, quantities
 from .laminate.stack import Stack
 from .lay import LaidPieces, laid_ply, lay_ply, shear_on_faces
 from .mould.check import check_mould
-from .nest.nest import Nest, nest
+from .nest.layout import Nest
+from .nest.nest import nest
 from .nest.piece import NestPiece
 from .nest.roll import Roll, Stock
 from .nest.too_large import too_large
@@ -143,7 +144,7 @@ def stock_for(job: Job, fabric: Fabric) -> Stock:
     stock = job.stock.of(fabric.id)
     if stock.rolls:
         return stock
-    taken = {item.id for item in (*job.stock.rolls, *job.stock.offcuts)}
+    taken = {roll.id for roll in job.stock.rolls} | {off.id for off in job.stock.offcuts}
     name = f"new roll of {fabric.id}"
     while name in taken:
         name += "'"
@@ -163,7 +164,7 @@ def stored_layouts(folder: Path) -> dict[str, Nest]:
         return {}  # a layout is a gift: without it the search starts anew
 
 
-def _quantities(job: Job, plies: list[LaidPieces], faces: np.ndarray) -> Quantities:
+def _quantities(job: Job, plies: list[LaidPieces], faces: Ints) -> Quantities:
     rim = region_boundary(job.mould, Region("part", faces))
     ends = job.mould.vertices[rim]
     return quantities(

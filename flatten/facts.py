@@ -1,0 +1,243 @@
+"""What the lay-up sheet says, gathered from a result."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from .arrays import Floats, Ints
+from .export.layup_facts import (
+    Batch,
+    Kit,
+    LayupSheet,
+    MouldPicture,
+    Region3D,
+    StackRow,
+    TackPlace,
+)
+from .job import Job
+from .laminate.quantities import Quantities
+from .laminate.resin import mix_of
+from .laminate.stack import Stack
+from .mould.corners import CornerSpot
+from .pattern.pattern import Pattern
+from .result import Result
+from .surface.region import Region, region_boundary
+
+AHEAD_MM = 100.0  # the second point on the 0-degree line, far enough to lay a straightedge
+EDGES = ("A", "B")  # A: where the 0-degree direction comes from; B: the one to the right of it
+
+
+def layup_sheet(result: Result, job: Job) -> LayupSheet:
+    """Return the lay-up sheet's facts. Same result, same facts: no date, no clock."""
+    weighed = result.quantities
+    return LayupSheet(
+        part=result.part,
+        job=result.job_digest[:8],
+        stack=stack_rows(result),
+        patterns=tuple(result.patterns),
+        process=_process(weighed),
+        mould=_picture(result, job),
+        places=_places(result, job),
+        cutting=_cutting(result),
+        kits=_kits(result, job),
+        joints=_joints(result),
+        stipple=tuple(_stipple(spot) for spot in result.mould.corners),
+        batches=_batches(weighed),
+        mix=_mix(job),
+        pot_life_min=weighed.pot_life_min if weighed else None,
+        consumables=_consumables(weighed),
+        thickness=f"{weighed.thickness_mm:.2f} mm where all plies lie" if weighed else "",
+        mass_g=weighed.part_g if weighed else None,
+        findings=result.findings,
+    )
+
+
+def stack_rows(result: Result) -> tuple[StackRow, ...]:
+    """Return one row a laid ply, in laying order."""
+    by_number: dict[int, list[Pattern]] = {}
+    for pattern in result.patterns:
+        by_number.setdefault(pattern.ply_number, []).append(pattern)
+    plies = {ply.number: ply for ply in result.quantities.plies} if result.quantities else {}
+    rows = []
+    for number, patterns in sorted(by_number.items()):
+        first, ply = patterns[0], plies.get(number)
+        rows.append(
+            StackRow(
+                number=number,
+                name=first.ply_name,
+                fabric=first.fabric_name,
+                angle=show_angle(first.angle_deg),
+                pieces=sum(pattern.count for pattern in patterns),
+                side=first.side_up,
+                cloth_g=ply.cut_g if ply else 0.0,
+                resin_g=ply.resin_to_weigh_g if ply else 0.0,
+            )
+        )
+    return tuple(rows)
+
+
+def show_angle(angle_deg: float) -> str:
+    """Return an angle as the trade writes it: '+45°', '0°', '90°'."""
+    return f"{angle_deg:+g}°" if angle_deg % 90 else f"{angle_deg:g}°"
+
+
+def _process(weighed: Quantities | None) -> str:
+    if weighed is None:
+        return ""
+    share = weighed.fibre_volume_fraction
+    return f"{weighed.process} lay-up" + (f", {100 * share:.0f} % fibre by volume" if share else "")
+
+
+def _plan_axes(job: Job) -> tuple[Floats, Floats]:
+    """Return the 0-degree direction and the one 90 degrees from it, in the rosette's plane."""
+    rosette = job.rosette
+    return rosette.zero, np.cross(rosette.normal, rosette.zero)
+
+
+def _rim(job: Job) -> Floats:
+    """Return the points of the part's edge, all plies together."""
+    faces = np.unique(np.concatenate([ply.faces for ply in job.plies]))
+    rim = region_boundary(job.mould, Region("part", faces))
+    used: Ints = rim[:, 0] if len(rim) else job.mould.faces[faces].ravel()
+    return np.asarray(job.mould.vertices[used])
+
+
+def _picture(result: Result, job: Job) -> MouldPicture:
+    groups: dict[bytes, list[int]] = {}
+    faces = {}
+    for laid in Stack.of(job.plies, job.settings.laminate).laid:
+        key = laid.ply.faces.tobytes()
+        groups.setdefault(key, []).append(laid.number)
+        faces[key] = laid.ply.faces
+    rim = _rim(job)
+    return MouldPicture(
+        vertices=job.mould.vertices,
+        faces=job.mould.faces,
+        zero=job.rosette.zero,
+        normal=job.rosette.normal,
+        regions=tuple(
+            Region3D(plies=", ".join(map(str, numbers)), faces=faces[key])
+            for key, numbers in groups.items()
+        ),
+        tack=result.pieces[0].drape.tack_mm,
+        edges=tuple(
+            (name, rim[(rim @ axis).argmin()])
+            for name, axis in zip(EDGES, _plan_axes(job), strict=True)
+        ),
+    )
+
+
+def _places(result: Result, job: Job) -> tuple[TackPlace, ...]:
+    """Return where each tack point is: square to the 0-degree line, from edges A and B."""
+    axes, rim = _plan_axes(job), _rim(job)
+    start = [float((rim @ axis).min()) for axis in axes]
+    plies: dict[tuple[float, float], list[str]] = {}
+    for piece in result.pieces:
+        along, across = (
+            round(float(piece.drape.tack_mm @ axis) - low, 1)
+            for axis, low in zip(axes, start, strict=True)
+        )
+        title = str(piece.pattern.ply_number)
+        if piece.pattern.pieces > 1:
+            title += f" piece {piece.pattern.piece}"
+        plies.setdefault((along, across), []).append(title)
+    return tuple(
+        TackPlace(
+            plies=("ply " if len(titles) == 1 else "plies ") + ", ".join(titles),
+            edges=EDGES,
+            tack_mm=at,
+            ahead_mm=(at[0] + AHEAD_MM, at[1]),
+            ahead_by_mm=AHEAD_MM,
+        )
+        for at, titles in plies.items()
+    )
+
+
+def _cutting(result: Result) -> tuple[str, ...]:
+    """Return the pieces in cutting order: cloth by cloth, the largest first."""
+    lines = []
+    for cloth in dict.fromkeys(pattern.fabric for pattern in result.patterns):
+        mine = [pattern for pattern in result.patterns if pattern.fabric == cloth]
+        mine.sort(key=lambda pattern: (-pattern.cut.area, pattern.id))
+        names = "; ".join(f"{p.title}" + (f" x{p.count}" if p.count > 1 else "") for p in mine)
+        lines.append(f"{mine[0].fabric_name}: {names}")
+    return tuple(lines)
+
+
+def _kits(result: Result, job: Job) -> tuple[Kit, ...]:
+    kits, mirrored = job.settings.nest.kits, job.settings.nest.mirrored_kits
+    titles = [f"kit {number + 1} of {kits + mirrored}" for number in range(kits + mirrored)]
+    rows = []
+    for number, title in enumerate(titles[:12]):  # more labels than that are printed, not read
+        for cloth in dict.fromkeys(pattern.fabric for pattern in result.patterns):
+            mine = [pattern for pattern in result.patterns if pattern.fabric == cloth]
+            hand = ", other hand" if number >= kits else ""
+            rows.append(
+                Kit(
+                    title=f"{result.part}, {title}{hand}",
+                    fabric=mine[0].fabric_name,
+                    plies=", ".join(dict.fromkeys(str(p.ply_number) for p in mine)),
+                    pieces=sum(pattern.count for pattern in mine),
+                )
+            )
+    return tuple(rows)
+
+
+def _joints(result: Result) -> tuple[str, ...]:
+    """Return a sentence for each joint of each ply."""
+    lines: dict[str, None] = {}
+    for piece in result.pieces:
+        pattern = piece.pattern
+        for joint in piece.patch.joints:
+            if joint.number not in set(piece.patch.edge_joints.tolist()):
+                continue
+            how = f"lap {joint.lap_mm:g} mm" if joint.joint == "lap" else "butt, no gap, no lap"
+            marks = sorted({n.number for n in pattern.notches if n.joint == joint.number})
+            notches = f", notches {', '.join(map(str, marks))}" if marks else ""
+            name = f"ply {pattern.ply_number} {pattern.ply_name}"
+            lines[f"{name}: {joint.kind} {joint.number + 1}, {how}{notches}"] = None
+    return tuple(lines)
+
+
+def _stipple(spot: CornerSpot) -> str:
+    x, y, z = spot.middle_mm
+    what = "sharp corner" if spot.sharp else f"fillet R {spot.radius_mm:.1f}"
+    return (
+        f"{what}, {spot.length_mm:.0f} mm long, near x {x:.0f}, y {y:.0f}, z {z:.0f} mm: "
+        f"cloth bridges by {spot.gap_mm:.1f} mm, {spot.resin_g:.1f} g of resin fills it"
+    )
+
+
+def _batches(weighed: Quantities | None) -> tuple[Batch, ...]:
+    return tuple(
+        Batch(
+            number=batch.number,
+            resin_g=batch.resin_g,
+            hardener_g=batch.hardener_g,
+            plies=", ".join(map(str, batch.plies)),
+        )
+        for batch in (weighed.batches if weighed else ())
+    )
+
+
+def _mix(job: Job) -> str:
+    settings = job.settings.laminate
+    mix = mix_of(settings)
+    hardener = 100 * mix.hardener_share / (1 - mix.hardener_share)
+    return f"100 : {hardener:.4g} by weight"
+
+
+def _consumables(weighed: Quantities | None) -> tuple[tuple[str, str], ...]:
+    if weighed is None:
+        return ()
+    used = weighed.consumables
+    areas = (
+        ("peel ply", used.peel_ply_m2), ("perforated film", used.film_m2),
+        ("breather", used.breather_m2), ("flow mesh", used.flow_mesh_m2), ("bag", used.bag_m2),
+    )  # fmt: skip
+    rows = [(name, f"{area:.2f} m²") for name, area in areas if area > 0]
+    if used.tape_m > 0:
+        rows.append(("sealant tape", f"{used.tape_m:.1f} m"))
+    if used.release_coats:
+        rows.append(("release agent", f"{used.release_coats} coats, {used.release_g:.0f} g"))
+    return tuple(rows)
