@@ -46,7 +46,7 @@ def layup_sheet(result: Result, job: Job) -> LayupSheet:
         mix=_mix(job),
         pot_life_min=weighed.pot_life_min if weighed else None,
         consumables=_consumables(weighed),
-        thickness=f"{weighed.thickness_mm:.2f} mm where all plies lie" if weighed else "",
+        thickness=f"{weighed.thickness_mm:.2f} mm" if weighed else "",
         mass_g=weighed.part_g if weighed else None,
         findings=result.findings,
     )
@@ -224,7 +224,7 @@ def _mix(job: Job) -> str:
     settings = job.settings.laminate
     mix = mix_of(settings)
     hardener = 100 * mix.hardener_share / (1 - mix.hardener_share)
-    return f"100 : {hardener:.4g} by weight"
+    return f"100 : {hardener:.4g}"
 
 
 def _consumables(weighed: Quantities | None) -> tuple[tuple[str, str], ...]:
