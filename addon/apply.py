@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING, Any
 
+from . import bridge
 from .patterns import make_pattern, place_beside
 
 if TYPE_CHECKING:
@@ -13,15 +14,27 @@ if TYPE_CHECKING:
 
 def apply_answer(answer: Any, mould: bpy.types.Object, scene: bpy.types.Scene) -> None:
     """Replace the patterns of the plies that were run, and what is known of the whole part."""
+    import bpy
+
     home = patterns_of(mould, scene)
     ran = answer.facts["plies"]
+    read = bridge.read_mould(mould, scene, bpy.context.evaluated_depsgraph_get())
+    # the mould may have been changed meanwhile; then its faces cannot be told any more
+    unchanged = len(read.triangles) == answer.facts["triangles"]
+    polygons = bridge.own_polygons(mould, scene, read) if unchanged else None
     for old in [thing for thing in home.objects if _belongs(thing, mould, ran)]:
         _remove(old)
     for facts, arrays in answer.pieces():
-        make_pattern(facts, arrays, mould, scene, home, ran[facts["ply_id"]])
+        thing = make_pattern(facts, arrays, mould, scene, home)
+        thing.mouldply.piece.stamp = ran[facts["ply_id"]]
+        source = arrays["source_faces"]
+        below = polygons[source] if polygons is not None else source * 0 - 1
+        bridge.write_attribute(thing.data, "polygon", "INT", "FACE", below)
     place_beside(home, mould, scene)
     _write_findings(home.mouldply, answer)
     if answer.facts["complete"]:
+        if unchanged and mould.data.is_editable:
+            _write_maps(answer, mould, read)
         results = home.mouldply
         results.job_digest = answer.facts["job_digest"]
         results.quantities = json.dumps(answer.facts["quantities"])
@@ -65,6 +78,12 @@ def numbers_of(ranges: str) -> list[int]:
         first, _, last = part.partition("-")
         numbers += range(int(first), int(last or first) + 1)
     return numbers
+
+
+def _write_maps(answer: Any, mould: bpy.types.Object, read: Any) -> None:
+    with bridge.object_mode(mould):
+        for name, values in answer.maps().items():
+            bridge.write_map(mould, read, f"{bridge.MAP_PREFIX}{name}", values)
 
 
 def _write_findings(results: Any, answer: Any) -> None:

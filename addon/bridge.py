@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     import bpy
     import numpy as np
 
+MAP_PREFIX = "mouldply_"  # of the float face attributes that keep the mould's maps
 MAP_ATTRIBUTE = "mouldply_map"  # the colours of the map that is shown
 
 
@@ -305,3 +306,74 @@ def write_attribute(
     dtype = {"FLOAT": np.float32, "FLOAT_VECTOR": np.float32, "INT": np.int32, "BOOLEAN": bool}
     plain = np.ascontiguousarray(values, dtype[kind]).ravel()
     attribute.data.foreach_set("vector" if kind == "FLOAT_VECTOR" else "value", plain)
+
+
+NO_VALUE = -1e30  # where a map has none: attributes hold NaN, but Blender's spreadsheet dislikes it
+
+
+def write_map(mould: bpy.types.Object, read: MouldRead, name: str, values: np.ndarray) -> None:
+    """Store values (m,) of the job's triangles as a face attribute of the mould's own polygons.
+
+    A polygon of several triangles gets their least value: a map shows the worst place of draft,
+    radius and wall.
+    """
+    import numpy as np
+
+    mesh = mould.data
+    known = np.isfinite(values)
+    least = np.full(read.polygon_count, np.inf)
+    np.minimum.at(least, read.polygons[known], values[known])
+    per_polygon = np.where(np.isfinite(least), least, NO_VALUE)
+    if read.polygon_count != len(mesh.polygons):
+        per_polygon = per_polygon[read.polygons[_nearest_triangles(mould, read)]]
+    write_attribute(mesh, name, "FLOAT", "FACE", per_polygon)
+
+
+def own_polygons(mould: bpy.types.Object, scene: bpy.types.Scene, read: MouldRead) -> np.ndarray:
+    """Return (m,) the mould's own polygon under each triangle of its job."""
+    if read.polygon_count == len(mould.data.polygons):
+        return read.polygons
+    middles = read.vertices[read.triangles].mean(axis=1)
+    return nearest_polygons(mould, scene, middles)
+
+
+def face_numbers(mesh: bpy.types.Mesh, name: str) -> np.ndarray:
+    """Return an integer face attribute as (faces,)."""
+    import numpy as np
+
+    return _values(mesh, name, np.int32)
+
+
+def face_floats(mesh: bpy.types.Mesh, name: str) -> np.ndarray:
+    """Return a float face attribute as (faces,)."""
+    import numpy as np
+
+    return _values(mesh, name, np.float32)
+
+
+def vertex_points(mesh: bpy.types.Mesh, name: str) -> np.ndarray:
+    """Return a vector point attribute as (vertices, 3)."""
+    import numpy as np
+
+    return _values(mesh, name, np.float32, 3)
+
+
+def corner_vertices(mesh: bpy.types.Mesh) -> np.ndarray:
+    """Return (corners,) the vertex of each corner."""
+    import numpy as np
+
+    return _values(mesh, ".corner_vert", np.int32)
+
+
+def _nearest_triangles(mould: bpy.types.Object, read: MouldRead) -> np.ndarray:
+    """Return (polygons,) the job's triangle nearest to each of the mould's own polygons."""
+    import numpy as np
+    from mathutils.bvhtree import BVHTree
+
+    import bpy
+
+    tree = BVHTree.FromPolygons(read.vertices.tolist(), read.triangles.tolist())
+    centres = np.empty(3 * len(mould.data.polygons), np.float32)
+    mould.data.polygons.foreach_get("center", centres)
+    points = points_to_mm(mould, bpy.context.scene, centres)
+    return np.array([tree.find_nearest(point)[2] for point in points.tolist()], np.int64)

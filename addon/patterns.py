@@ -23,7 +23,6 @@ def make_pattern(
     mould: bpy.types.Object,
     scene: bpy.types.Scene,
     home: bpy.types.Collection,
-    stamp: str,
 ) -> bpy.types.Object:
     """Make the object of one piece in the collection `home`; return it."""
     import bpy
@@ -32,7 +31,7 @@ def make_pattern(
     home.objects.link(thing)
     own, piece = thing.mouldply, thing.mouldply.piece
     own.owner, own.ply_id = mould, facts["ply_id"]
-    piece.is_pattern, piece.piece_id, piece.stamp = True, facts["id"], stamp
+    piece.is_pattern, piece.piece_id = True, facts["id"]
     piece.title, piece.count = facts["title"], facts["count"]
     piece.net_area_mm2, piece.cut_area_mm2 = facts["net_area_mm2"], facts["cut_area_mm2"]
     piece.max_shear_deg, piece.locked_share = facts["max_shear_deg"], facts["locked_area_fraction"]
@@ -96,7 +95,6 @@ def _cloth(
     for name, kind in (
         ("shear_deg", "FLOAT"),
         ("strain_percent", "FLOAT"),
-        ("source_faces", "INT"),
         ("inside", "BOOLEAN"),
         ("settled", "BOOLEAN"),
     ):

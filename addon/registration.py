@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from importlib import import_module
 
-PARTS = ("properties", "operators", "panels")
+PARTS = ("properties", "operators", "panels", "freshness", "maps", "overlays", "watching")
 
 
 def register() -> None:

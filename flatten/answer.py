@@ -24,6 +24,8 @@ from .errors import InputError
 from .finding import Finding
 from .job import Job
 from .laminate.ply import Ply
+from .laminate.stack import Stack
+from .laminate.thickness import thickness_map
 from .pattern.pattern import Pattern
 from .records import to_plain
 from .result import Piece, Result
@@ -57,11 +59,14 @@ class Answer:
         """Yield each piece's facts and arrays."""
         for number, facts in enumerate(self.facts["pieces"]):
             head = f"piece{number}_"
-            yield facts, {
-                name.removeprefix(head): array
-                for name, array in self.arrays.items()
-                if name.startswith(head)
-            }
+            yield (
+                facts,
+                {
+                    name.removeprefix(head): array
+                    for name, array in self.arrays.items()
+                    if name.startswith(head)
+                },
+            )
 
     def maps(self) -> dict[str, NDArray[Any]]:
         """Return the mould's maps, (m,) a value for each triangle of the job's mould."""
@@ -88,10 +93,12 @@ def answer_of(
         arrays |= {f"piece{number}_{k}": v for k, v in _piece_arrays(piece).items()}
     if result is not None:
         arrays |= {f"map_{name}": values for name, values in _mould_maps(result).items()}
+        arrays["map_thickness_mm"] = _thickness(job, pieces)
     stamps = ply_stamps(job)
     facts = {
         "part": job.part,
         "job_digest": job.digest,
+        "triangles": len(job.mould.faces),
         "plies": {ply_id: stamps[ply_id] for ply_id in ids},
         "complete": result is not None,
         "pieces": [_piece_facts(piece, _own_id(job, piece.pattern.ply_id)) for piece in pieces],
@@ -245,6 +252,26 @@ def _mould_maps(result: Result) -> dict[str, NDArray[Any]]:
         "wall_mm": maps.wall_mm,
         "under_brush_mm": maps.under_brush_mm,
     }
+
+
+def _thickness(job: Job, pieces: list[Piece]) -> Floats:
+    """Return mm of laminate on each triangle of the mould, thicker where the cloth is sheared."""
+    laminate, count = job.settings.laminate, len(job.mould.faces)
+    fabrics = {fabric.id: fabric for fabric in job.fabrics}
+    total, weight = (
+        {ply.id: np.zeros(count) for ply in job.plies},
+        {ply.id: np.zeros(count) for ply in job.plies},
+    )
+    for piece in pieces:
+        fine, ply_id = piece.drape.fine, _own_id(job, piece.pattern.ply_id)
+        source, areas = piece.patch.source_faces[fine.source_faces], fine.surface.areas
+        total[ply_id] += np.bincount(source, areas * np.abs(fine.strain[:, 2]), count)
+        weight[ply_id] += np.bincount(source, areas, count)
+    shear = {
+        ply.id: total[ply.id][ply.faces] / np.maximum(weight[ply.id][ply.faces], 1e-30)
+        for ply in job.plies
+    }
+    return thickness_map(Stack.of(job.plies, laminate).courses(fabrics, laminate, shear), count)
 
 
 def _layer(job: Job, ply: Ply) -> bytes:

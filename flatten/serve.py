@@ -26,7 +26,6 @@ from typing import Any, Literal, TextIO
 import numpy as np
 
 from .answer import Answer, answer_of, save_answer
-from .deliver import deliver
 from .errors import Cancelled, FlattenError, InputError
 from .job import Job, load_job
 from .laminate.ply import Ply
@@ -76,6 +75,8 @@ def do(request: Request, job: Job, progress: Progress = silent) -> Answer:
         stored |= stored_layouts(folder)
     result = run(job, progress=part_of(progress, 0.0, 0.9), upto=request.upto, stored=stored)
     if folder is not None:
+        from .deliver import deliver  # its writers are heavy, and a drape alone needs none
+
         deliver(result, job, folder, progress=part_of(progress, 0.9, 1.0))
     return answer_of(job, result.pieces, result.findings, result=result)
 

@@ -3,9 +3,9 @@
 import bpy
 from bpy.props import PointerProperty
 
-from . import cloth, mould, ply, progress, results, scene
+from . import cloth, cut, mould, ply, progress, results, scene, view
 
-MODULES = (cloth, progress, results, ply, mould, scene)
+MODULES = (cloth, cut, progress, results, ply, mould, scene, view)
 
 
 def register() -> None:
@@ -16,12 +16,14 @@ def register() -> None:
     bpy.types.Object.mouldply = PointerProperty(type=mould.MOULDPLY_Mould)
     bpy.types.Collection.mouldply = PointerProperty(type=results.MOULDPLY_Results)
     bpy.types.WindowManager.mouldply = PointerProperty(type=progress.MOULDPLY_Progress)
+    bpy.types.WindowManager.mouldply_view = PointerProperty(type=view.MOULDPLY_View)
     bpy.types.Scene.mouldply = PointerProperty(type=scene.MOULDPLY_Scene)
 
 
 def unregister() -> None:
     """Remove them; what the .blend holds stays in it."""
     del bpy.types.Scene.mouldply
+    del bpy.types.WindowManager.mouldply_view
     del bpy.types.WindowManager.mouldply
     del bpy.types.Collection.mouldply
     del bpy.types.Object.mouldply

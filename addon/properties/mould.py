@@ -12,6 +12,7 @@ from bpy.props import (
 )
 
 from .fields import angle, direction, length
+from .cut import MOULDPLY_Cut
 from .ply import MOULDPLY_Ply
 from .results import MOULDPLY_Piece
 
@@ -28,6 +29,7 @@ class MOULDPLY_Mould(bpy.types.PropertyGroup):
     ply_id: StringProperty(name="Ply", description="The ply it belongs to", options={"HIDDEN"})
     part: StringProperty(name="Part", description="Name on every pattern; empty: the object's name")
     piece: PointerProperty(type=MOULDPLY_Piece)
+    cut: PointerProperty(type=MOULDPLY_Cut)
     plies: CollectionProperty(type=MOULDPLY_Ply)
     active_ply: IntProperty(name="Active Ply", min=0)
     next_ply: IntProperty(default=1, options={"HIDDEN"})

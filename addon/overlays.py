@@ -1,0 +1,247 @@
+"""Lines on the mould and the legend: drawn from what lies on the patterns, nothing worked out.
+
+Handlers must never raise: Blender would print at every redraw. What they need is gathered by
+`lines_of`, whose result is kept until the patterns, the ply or the settings change.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, field
+from typing import Any
+
+import bpy
+
+from . import bridge, colours, engine, maps
+from .apply import find_patterns
+from .operators.base import find_mould
+from .patterns import MOULD_POINT
+
+LIFT = 0.002  # of the mould's size: lines float above the faces by this
+DARK, LIGHT = (0.05, 0.06, 0.09), (0.97, 0.97, 0.95)
+WARP, WEFT = (0.99, 0.86, 0.55, 0.9), (0.62, 0.75, 0.95, 0.9)
+EDGE, SPINE = (*LIGHT, 1.0), (1.0, 0.62, 0.2, 1.0)
+
+
+@dataclass(slots=True)
+class Lines:
+    """Segments in the mould's own space by style: (colour, width in pixels, (k, 3) ends)."""
+
+    key: tuple[Any, ...] = ()
+    styles: list[tuple[tuple[float, ...], float, Any]] = field(default_factory=list)
+    batches: list[Any] = field(default_factory=list)
+
+
+class Memory:
+    """What is drawn and the handles of the handlers."""
+
+    def __init__(self) -> None:
+        self.lines = Lines()
+        self.preview: list[tuple[tuple[float, ...], float, Any]] | None = None
+        self.handles: list[Any] = []
+
+
+MEMORY = Memory()
+
+
+def lines_of(context: Any, mould: Any) -> Lines:
+    """Return the lines of the selected ply, gathered again when something they show changed."""
+    view, own = context.window_manager.mouldply_view, mould.mouldply
+    home = find_patterns(mould)
+    if home is None or not own.plies:
+        return Lines()
+    ply = own.plies[min(own.active_ply, len(own.plies) - 1)]
+    pieces = [
+        thing
+        for thing in home.objects
+        if thing.mouldply.piece.is_pattern and thing.mouldply.ply_id == ply.id
+    ]
+    stamps = tuple((thing.name, thing.mouldply.piece.stamp) for thing in pieces)
+    key = (mould.session_uid, stamps, view.threads, view.outlines, round(view.spacing_mm, 3))
+    if MEMORY.lines.key != key:
+        styles = [style for thing in pieces for style in _piece_styles(thing, view, mould, context)]
+        MEMORY.lines = Lines(key, styles)
+    return MEMORY.lines
+
+
+def _piece_styles(thing: Any, view: Any, mould: Any, context: Any) -> list[Any]:
+    """Return threads, rim and spines of one pattern where it lies on the mould."""
+    import numpy as np
+
+    mesh = thing.data
+    points = bridge.vertex_points(mesh, MOULD_POINT).astype(np.float64)
+    triangles = bridge.corner_vertices(mesh).reshape(-1, 3).astype(np.int64)
+    inside = bridge.face_values(mesh, "inside")
+    points = points + _lift(points, triangles)
+    styles = []
+    if view.threads:
+        flat = bridge.vertex_points(mesh, "position")[:, :2] * bridge.mm_per_unit(context.scene)
+        thread_lines = engine.load("cloth.threads").thread_lines
+        warp, weft = thread_lines(points, flat, triangles[inside], view.spacing_mm)
+        styles += [(WARP, 1.0, warp.reshape(-1, 3)), (WEFT, 1.0, weft.reshape(-1, 3))]
+    if view.outlines:
+        styles.append((EDGE, 2.5, points[_rim(triangles[inside])].reshape(-1, 3)))
+        for spine in json.loads(thing.mouldply.piece.spines or "[]"):
+            ends = bridge.points_from_mm(mould, context.scene, spine)
+            path = np.repeat(ends, 2, axis=0)[1:-1]
+            styles.append((SPINE, 2.0, path))
+    return styles
+
+
+def _rim(triangles: Any) -> Any:
+    """Return (k, 2) vertices of the edges that belong to one triangle only."""
+    import numpy as np
+
+    sides = np.concatenate([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]]])
+    base = int(triangles.max()) + 1 if len(triangles) else 1
+    keys = np.sort(sides, axis=1) @ [base, 1]
+    _, first, count = np.unique(keys, return_index=True, return_counts=True)
+    return sides[first[count == 1]]
+
+
+def _lift(points: Any, triangles: Any) -> Any:
+    """Return (n, 3) how far each vertex is drawn off the surface."""
+    import numpy as np
+
+    normals = np.zeros_like(points)
+    corners = points[triangles]
+    across = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    for corner in range(3):
+        np.add.at(normals, triangles[:, corner], across)
+    normals /= np.maximum(np.linalg.norm(normals, axis=1), 1e-30)[:, None]
+    return normals * LIFT * float(np.linalg.norm(np.ptp(points, axis=0)))
+
+
+def draw_lines() -> None:
+    """Draw the selected ply's lines; called by Blender for each 3D view."""
+    import gpu
+    from gpu_extras.batch import batch_for_shader
+
+    context = bpy.context
+    space = context.space_data
+    if space is not None and space.type == "VIEW_3D" and not space.overlay.show_overlays:
+        return
+    mould = find_mould(context)
+    if mould is None or mould.hide_get() or mould.mode not in ("OBJECT", "EDIT"):
+        return
+    lines = lines_of(context, mould)
+    styles = lines.styles if MEMORY.preview is None else MEMORY.preview
+    if not styles:
+        return
+    shader = gpu.shader.from_builtin("POLYLINE_UNIFORM_COLOR")
+    if not lines.batches or MEMORY.preview is not None:
+        import numpy as np
+
+        lines.batches = [
+            batch_for_shader(shader, "LINES", {"pos": np.ascontiguousarray(ends, np.float32)})
+            for _, _, ends in styles
+        ]
+    gpu.state.depth_test_set("LESS_EQUAL")
+    gpu.state.blend_set("ALPHA")
+    gpu.matrix.push()
+    gpu.matrix.multiply_matrix(mould.matrix_world)
+    try:
+        scale = context.preferences.system.ui_scale
+        shader.uniform_float("viewportSize", gpu.state.viewport_get()[2:])
+        for (colour, width, _), batch in zip(styles, lines.batches, strict=False):
+            shader.uniform_float("lineWidth", width * scale)
+            shader.uniform_float("color", colour)
+            batch.draw(shader)
+    finally:
+        gpu.matrix.pop()
+        gpu.state.blend_set("NONE")
+        gpu.state.depth_test_set("NONE")
+
+
+def draw_legend() -> None:
+    """Draw the shown map's scale with its limits; called by Blender for each 3D view."""
+    import blf
+    import gpu
+    from gpu_extras.batch import batch_for_shader
+
+    shown = maps.MEMORY.shown
+    context = bpy.context
+    if shown is None:
+        return
+    scale = context.preferences.system.ui_scale
+    left, bottom, width, height = 24 * scale, 60 * scale, 16 * scale, 200 * scale
+    blf.size(0, 12 * scale)
+    title = f"{shown.title}  {shown.unit}".strip()
+    if shown.low != shown.low:  # no values: the map was never worked out
+        words = bpy.app.translations.pgettext_iface("{}: not worked out yet, press Flatten All")
+        _panel(left - 10 * scale, bottom - 12 * scale, blf.dimensions(0, words.format(title))[0] + 24 * scale, 34 * scale)
+        _write(words.format(title), left, bottom, scale)
+        return
+    _panel(left - 10 * scale, bottom - 16 * scale, 150 * scale, height + 52 * scale)
+    steps = len(colours.SCALE)
+    tall = [bottom + height * k / (steps - 1) for k in range(steps)]
+    corners = [(left, y, 0) for y in tall] + [(left + width, y, 0) for y in tall]
+    shades = [(*colour, 1.0) for colour in colours.SCALE] * 2
+    quads = [
+        t for k in range(steps - 1) for t in ((k, k + 1, k + steps), (k + 1, k + 1 + steps, k + steps))
+    ]
+    shader = gpu.shader.from_builtin("SMOOTH_COLOR")
+    batch_for_shader(shader, "TRIS", {"pos": corners, "color": shades}, indices=quads).draw(shader)
+    _write(title, left, bottom + height + 16 * scale, scale)
+    marks = [(shown.low, False), (shown.high, False), *((limit, True) for limit in shown.limits)]
+    for value, is_limit in marks:
+        y = bottom + height * (value - shown.low) / max(shown.high - shown.low, 1e-12)
+        if not is_limit and any(
+            abs(value - limit) < 0.06 * (shown.high - shown.low) for limit in shown.limits
+        ):
+            continue
+        _tick(left - (3 * scale if is_limit else 0), left + width + 4 * scale, y, is_limit)
+        words = bpy.app.translations.pgettext_iface("limit {}") if is_limit else "{}"
+        _write(words.format(f"{value:.3g}"), left + width + 8 * scale, y - 4 * scale, scale)
+
+
+def _write(text: str, x: float, y: float, scale: float) -> None:
+    import blf
+
+    blf.size(0, 12 * scale)
+    blf.color(0, *LIGHT, 1.0)
+    blf.position(0, x, y, 0)
+    blf.draw(0, text)
+
+
+def _panel(x: float, y: float, width: float, height: float) -> None:
+    """Draw a dark plate, so that the text can be read on any background."""
+    import gpu
+    from gpu_extras.batch import batch_for_shader
+
+    gpu.state.blend_set("ALPHA")
+    shader = gpu.shader.from_builtin("UNIFORM_COLOR")
+    corners = [(x, y, 0), (x + width, y, 0), (x + width, y + height, 0), (x, y + height, 0)]
+    shader.uniform_float("color", (*DARK, 0.72))
+    batch_for_shader(shader, "TRIS", {"pos": corners}, indices=[(0, 1, 2), (0, 2, 3)]).draw(shader)
+    gpu.state.blend_set("NONE")
+
+
+def _tick(x0: float, x1: float, y: float, strong: bool) -> None:
+    import gpu
+    from gpu_extras.batch import batch_for_shader
+
+    shader = gpu.shader.from_builtin("UNIFORM_COLOR")
+    shader.uniform_float("color", (*LIGHT, 1.0))
+    ends = [(x0, y, 0), (x1, y, 0)]
+    if strong:  # two pixels high
+        ends += [(x0, y + 1, 0), (x1, y + 1, 0)]
+    batch_for_shader(shader, "LINES", {"pos": ends}).draw(shader)
+
+
+def register() -> None:
+    """Start drawing; without a window there is nothing to draw on."""
+    if bpy.app.background:
+        return
+    add = bpy.types.SpaceView3D.draw_handler_add
+    MEMORY.handles = [
+        add(draw_lines, (), "WINDOW", "POST_VIEW"),
+        add(draw_legend, (), "WINDOW", "POST_PIXEL"),
+    ]
+
+
+def unregister() -> None:
+    """Stop drawing."""
+    for handle in MEMORY.handles:
+        bpy.types.SpaceView3D.draw_handler_remove(handle, "WINDOW")
+    MEMORY.__init__()  # type: ignore[misc]
