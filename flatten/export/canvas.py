@@ -130,7 +130,7 @@ class Canvas:
         turn_deg: float = 0.0,
         most: float | None = None,
     ) -> float:
-        """Draw one line on its base line and return its width; `most` shortens it with a …
+        """Draw one line on its base line and return its width; `most` shortens it.
 
         `anchor` centre: (x, y) is the middle of the box of capitals.
         """

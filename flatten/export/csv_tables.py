@@ -30,22 +30,7 @@ def cut_list_csv(patterns: Sequence[Pattern]) -> bytes:
 def stack_csv(rows: Sequence[StackRow]) -> bytes:
     """Return the stack in laying order."""
     head = ("ply", "name", "cloth", "angle", "pieces", "side", "cloth g", "resin g")
-    return _table(
-        head,
-        [
-            (
-                row.number,
-                row.name,
-                row.fabric,
-                row.angle,
-                row.pieces,
-                row.side,
-                round(row.cloth_g, 1),
-                round(row.resin_g, 1),
-            )  # fmt: skip
-            for row in rows
-        ],
-    )
+    return _table(head, [_stack_row(row) for row in rows])
 
 
 def harmless(words: str) -> str:
@@ -63,6 +48,13 @@ def _cut_row(pattern: Pattern) -> tuple[Cell, ...]:
         round(pattern.angle_deg, 3), pattern.count, round(right - left, 1), round(top - bottom, 1),
         round(pattern.cut.area, 1), round(pattern.net.area, 1), round(largest, 1),
         pattern.side_up, "yes" if pattern.mirrored else "no",
+    )  # fmt: skip
+
+
+def _stack_row(row: StackRow) -> tuple[Cell, ...]:
+    return (
+        row.number, row.name, row.fabric, row.angle, row.pieces, row.side,
+        round(row.cloth_g, 1), round(row.resin_g, 1),
     )  # fmt: skip
 
 

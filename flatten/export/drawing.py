@@ -107,7 +107,7 @@ class Drawing:
     def __post_init__(self) -> None:
         """Refuse lines on layers that are not there."""
         names = {layer.name for layer in self.layers}
-        used = {item.layer for item in (*self.lines, *self.texts)}
+        used = {line.layer for line in self.lines} | {text.layer for text in self.texts}
         if used - names:
             raise InputError(
                 f"The drawing uses the layer {min(used - names)}, which it does not define.",

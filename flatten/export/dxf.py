@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import logging
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any, Literal
@@ -50,20 +51,18 @@ def dxf_bytes(
     if text_as_strokes:
         drawing = strokes_for_text(drawing)
     drawing = in_pen_order(common_lines_once(drawing))
-    with _same_bytes_each_time():
+    with _fixed_and_quiet():
         return _written(drawing, version)
 
 
 def _written(drawing: Drawing, version: Version) -> bytes:
-    import ezdxf
+    from ezdxf.filemanagement import new
 
-    document: Any = ezdxf.new(version)
     modern = version != "R12"
+    document: Any = new(version, units=MILLIMETRE if modern else 0)
     if modern:
         document.header["$INSUNITS"] = MILLIMETRE
         document.header["$LUNITS"] = 2  # decimal
-    else:
-        document.header.hdrvars.pop("$INSUNITS", None)  # not part of R12
     document.header["$MEASUREMENT"] = 1  # metric
     for layer in drawing.layers:
         _add_layer(document, layer, modern=modern)
@@ -123,7 +122,7 @@ def _add_text(space: Any, text: Text, *, modern: bool) -> None:
 
 
 def _escaped(words: str) -> str:
-    """Return the text so that a reader shows it as typed: ^, %% and \\U+ have meanings in DXF."""
+    """Return the text so that a reader shows it as typed: DXF reads codes after ^, %% and a bar."""
     return words.replace("^", "^ ").replace("%%", "%\u200a%").replace("\\U+", "\\ U+")
 
 
@@ -139,13 +138,19 @@ _WEIGHTS = (13, 15, 18, 20, 25, 30, 35, 40, 50, 53, 60, 70, 80, 90, 100)
 
 
 @contextmanager
-def _same_bytes_each_time() -> Iterator[None]:
-    """Keep dates and random ids out of the file; ezdxf has one switch for it, set and reset."""
-    import ezdxf
+def _fixed_and_quiet() -> Iterator[None]:
+    """Keep dates and random ids out of the file: ezdxf has one switch for it, set and reset.
 
-    before = ezdxf.options.write_fixed_meta_data_for_testing
-    ezdxf.options.write_fixed_meta_data_for_testing = True
+    Its logger is kept from warning at every R12 file that R12 declares no units.
+    """
+    from ezdxf._options import options
+
+    logger = logging.getLogger("ezdxf")
+    before, level = options.write_fixed_meta_data_for_testing, logger.level
+    options.write_fixed_meta_data_for_testing = True
+    logger.setLevel(logging.ERROR)
     try:
         yield
     finally:
-        ezdxf.options.write_fixed_meta_data_for_testing = before
+        options.write_fixed_meta_data_for_testing = before
+        logger.setLevel(level)

@@ -19,6 +19,7 @@ class Flow:
     def __init__(
         self, canvas: Canvas, size_mm: tuple[float, float], margin_mm: float, foot: str, pages: int
     ) -> None:
+        """Start the first page; `pages` 0 only counts them and draws nothing."""
         self.canvas, self.size, self.margin = canvas, size_mm, margin_mm
         self.width = size_mm[0] - 2 * margin_mm
         self.foot, self.pages, self.number = foot, pages, 0
@@ -43,7 +44,8 @@ class Flow:
         """Draw a block of this height here or, where it does not fit, on the next page."""
         if height > self.left_mm and self.y < self.size[1] - self.margin - 1:
             self.new_page()
-        draw(self.margin, self.y)
+        if self.pages:
+            draw(self.margin, self.y)
         self.y -= height
 
     def gap(self, height: float) -> None:
@@ -71,6 +73,6 @@ class Flow:
     def _foot(self) -> None:
         y, left, right = self.margin, self.margin, self.margin + self.width
         self.canvas.line([(left, y + 4.6), (right, y + 4.6)], PALE, 0.2)
-        count = f"page {self.number}" + (f" of {self.pages}" if self.pages else "")
+        count = f"page {self.number} of {self.pages}"
         wide = self.canvas.text(right, y, count, BODY, INK, bold=True, anchor="right")
         self.canvas.text(left, y, self.foot, BODY, SOFT, most=self.width - wide - 6)

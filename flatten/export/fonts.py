@@ -50,7 +50,7 @@ def missing(text: str) -> str:
 def width_mm(text: str, capital_mm: float, *, bold: bool = False) -> float:
     """Return how wide one line of text is, set with capitals `capital_mm` high."""
     size = capital_mm / CAPITAL
-    return sum(font(name).stringWidth(part, size) for name, part in runs(text, bold=bold))
+    return float(sum(font(name).stringWidth(part, size) for name, part in runs(text, bold=bold)))
 
 
 def _font_of(char: str, first: str) -> tuple[str, str]:

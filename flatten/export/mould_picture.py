@@ -13,7 +13,7 @@ from .layers import ARROW, TACK
 from .layup_facts import MouldPicture
 from .render import Picture, render, view_from, visible
 
-PIXELS_PER_MM = 7.0  # 178 dpi: smooth on paper, small in the file
+PIXELS_PER_MM = 6.0  # 150 dpi: smooth on paper, small in the file
 BARE, FIRST, LAST = (0.87, 0.87, 0.85), (0.62, 0.80, 0.80), (0.28, 0.58, 0.63)
 OUTLINE = (0.05, 0.27, 0.36)
 SLACK = 0.004  # of the mould's size: how far a line may dip behind its own surface

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,6 +11,7 @@ from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import polylabel
 
+from ..arrays import Floats
 from ..pattern.pattern import Pattern, ShearMap
 from .canvas import INK, WHITE, Canvas
 from .layers import ARROW, NET, NOTCH, TACK
@@ -50,7 +52,7 @@ def bias_zones(pattern: Pattern) -> list[BiasZone]:
         for part in _parts(_union(pattern.shear.triangles[chosen])):
             if part.area < SMALLEST_ZONE * pattern.net.area:
                 continue
-            centre = polylabel(part, tolerance=max(part.length / 200, 0.5))
+            centre = polylabel(part, tolerance=max(part.length / 100, 0.5))
             inside = shapely.contains_xy(part, pattern.shear.triangles.mean(axis=1))
             values = np.abs(pattern.shear.shear_deg[inside & chosen])
             worst = float(values.max()) if len(values) else BIAS_FROM_DEG
@@ -59,9 +61,14 @@ def bias_zones(pattern: Pattern) -> list[BiasZone]:
 
 
 def draw_pattern(
-    canvas: Canvas, pattern: Pattern, x: float, y: float, width: float, height: float
+    canvas: Canvas,
+    pattern: Pattern,
+    zones: Sequence[BiasZone],
+    at: tuple[float, float],
+    size: tuple[float, float],
 ) -> None:
-    """Draw the pattern as large as fits into the box with its left lower corner at (x, y)."""
+    """Draw the pattern as large as fits into the box with its left lower corner `at`, mm."""
+    (x, y), (width, height) = at, size
     left, bottom, right, top = pattern.cut.bounds
     scale = min(width / (right - left), height / (top - bottom))
     shift_x = x + (width - scale * (right - left)) / 2 - scale * left
@@ -74,7 +81,7 @@ def draw_pattern(
         _ring_lines(canvas, pattern.net, NET.rgb, 0.2 * mm, (1.6 * mm, 0.9 * mm))
         _ring_lines(canvas, pattern.cut, INK, 0.45 * mm)
         _marks(canvas, pattern, mm)
-        for zone in bias_zones(pattern):
+        for zone in zones:
             _bias_mark(canvas, zone, mm)
 
 
@@ -89,12 +96,12 @@ def draw_shear_key(canvas: Canvas, x: float, y: float, width: float) -> None:
         canvas.text(x + (i + 1) * cell, y - 4.2, name, 2.8, INK, anchor="middle")
 
 
-def _union(triangles: np.ndarray) -> BaseGeometry:
+def _union(triangles: Floats) -> BaseGeometry:
     if not len(triangles):
         return MultiPolygon()
     shapes = shapely.polygons(np.concatenate([triangles, triangles[:, :1]], axis=1))
-    shapes = shapes[shapely.area(shapes) > 1e-9]
-    return shapely.union_all(shapely.buffer(shapes, 1e-3, join_style="mitre"))
+    whole = shapely.coverage_union_all(shapes)  # the mesh's triangles share their corners
+    return whole if whole.is_valid else shapely.union_all(shapely.make_valid(shapes))
 
 
 def _parts(shape: BaseGeometry) -> list[Polygon]:

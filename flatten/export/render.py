@@ -11,7 +11,7 @@ from ..arrays import Bools, Floats, Ints
 LIGHTS = (((-0.45, 0.55, 0.70), 0.62), ((0.75, -0.15, 0.40), 0.22))  # direction in view, strength
 AMBIENT = 0.26
 SAMPLES = 2  # per pixel and axis
-LARGEST_BLOCK = 24  # pixels; larger triangles are drawn one by one
+LARGEST_BLOCK = 64  # pixels; larger triangles are drawn one by one
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -33,7 +33,7 @@ class View:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Picture:
-    """`rgb` (h, w, 3) 0..1, top row first; `alpha` (h, w) share covered; `depth` towards the eye."""
+    """`rgb` (h, w, 3) 0..1, top row first; `alpha` (h, w) covered; `depth` towards the eye."""
 
     rgb: Floats
     alpha: Floats
@@ -138,7 +138,9 @@ def _block(
     px = low[:, 0, None] + x.ravel()
     py = low[:, 1, None] + y.ravel()
     a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
-    double = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])
+    double: Floats = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (
+        c[:, 0] - a[:, 0]
+    )
     safe = np.where(np.abs(double) < 1e-12, np.inf, double)[:, None]
     qx, qy = px + 0.5, py + 0.5
 

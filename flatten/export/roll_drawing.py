@@ -101,7 +101,7 @@ def _cloth(sheet: Sheet) -> Drawing:
             if sheet.selvedge_mm > 0:
                 ends = np.array([[0.0, y], [length, y]])
                 lines.append(Line(layer=SELVEDGE.name, points=ends))
-    for name, x0, y0, x1, y1 in sheet.kept:
+    for _, x0, y0, x1, y1 in sheet.kept:
         box = np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]])
         lines.append(Line(layer=SELVEDGE.name, points=box, closed=True))
     texts = [

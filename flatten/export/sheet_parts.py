@@ -171,18 +171,19 @@ def _pattern_card(
     angle = f"{pattern.angle_deg:+g}°" if pattern.angle_deg else "0°"
     facts = f"{pattern.fabric_name}, {angle}, cut {pattern.count}"
     canvas.text(x + 3.5, top - 11.2, facts, 2.8, SOFT, most=width - 7)
-    note, colour = _shear_note(pattern)
+    zones = bias_zones(pattern)
+    note, colour = _shear_note(pattern, len(zones))
     canvas.text(x + 3.5, y + 3.0, note, 2.8, colour, most=width - 7)
     foot = 8.0 if note else 3.5
-    draw_pattern(canvas, pattern, x + 3.5, y + foot, width - 7, height - 14.5 - foot)
+    size = (width - 7, height - 14.5 - foot)
+    draw_pattern(canvas, pattern, zones, (x + 3.5, y + foot), size)
 
 
-def _shear_note(pattern: Pattern) -> tuple[str, tuple[float, float, float]]:
+def _shear_note(pattern: Pattern, zones: int) -> tuple[str, tuple[float, float, float]]:
     if pattern.shear is None or not len(pattern.shear.shear_deg):
         return "", INK
     most = float(abs(pattern.shear.shear_deg).max())
     words = f"largest shear {most:.0f}°"
-    zones = len(bias_zones(pattern))
     if pattern.shear.locked.any():
         return f"{words}: locks inside the red line", WARN
     return (f"{words}, {zones} zones to work" if zones > 1 else words), INK

@@ -70,7 +70,8 @@ def _strokes(char: str) -> Shape | None:
     """Return the single strokes of a letter; accents are set on its base letter."""
     own = glyph(char)
     if own is None:
-        base, *accents = unicodedata.normalize("NFD", char)
+        letters = list(unicodedata.normalize("NFD", char))
+        base, accents = letters[0], letters[1:]
         own = glyph(_DOTLESS.get(base, base)) if accents else None
         marks = [(accent, glyph(accent)) for accent in accents]
         if own is None or any(mark is None for _, mark in marks):
@@ -94,7 +95,7 @@ class _HollowLetters:
 
     def of(self, char: str) -> Shape:
         """Return the contours of a letter and its advance, in capital heights."""
-        ((name, shown),) = runs(char)
+        name, shown = runs(char)[0]
         glyphs, name_of, unit = self._font(name)
         outline = glyphs[name_of[ord(shown)]]
         return _contours(glyphs, outline, 1 / (unit * CAPITAL)), outline.width / (unit * CAPITAL)

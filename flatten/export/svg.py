@@ -49,7 +49,8 @@ def _layer_rows(drawing: Drawing, layer: Layer, corner: Floats) -> list[str]:
         f"<title>{escape(layer.title)}</title>",
     ]
     titles = dict(drawing.pieces)
-    for piece in dict.fromkeys(item.piece for item in (*lines, *texts)):
+    pieces = [line.piece for line in lines] + [text.piece for text in texts]
+    for piece in dict.fromkeys(pieces):
         name = titles.get(piece, piece)
         label = f" data-piece={quoteattr(piece)}" if piece else ""
         rows.append(f"<g{label}><title>{escape(name)}</title>" if name else f"<g{label}>")

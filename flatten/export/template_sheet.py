@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Literal
 
 import numpy as np
 import shapely
@@ -37,7 +38,7 @@ class SheetDrawing:
         self.top = float(whole_area(group).bounds[3]) + EDGE_MM
 
     def shown_mm(self, tile: Tile) -> tuple[float, float]:
-        """Return width and height of what the sheet shows; a roll is cut off after the last line."""
+        """Return width and height of what the sheet shows; a roll ends after the last line."""
         width, height = self.group.tile_mm
         if self.paper.roll_width_mm is not None:
             needed = max(self.top - tile.y_mm, CHECK_MM + 10.0)
@@ -240,7 +241,7 @@ def _clipped(line: Line, view: shapely.Polygon) -> Iterator[tuple[Floats, bool]]
 
 
 def _text(canvas: Canvas, text: Text, rgb: tuple[float, float, float]) -> None:
-    anchor = "centre" if text.anchor == "middle" else "left"
+    anchor: Literal["centre", "left"] = "centre" if text.anchor == "middle" else "left"
     x, y = float(text.at[0]), float(text.at[1])
     canvas.text(
         x, y, text.text, text.height_mm, rgb, anchor=anchor, turn_deg=text.turn_deg

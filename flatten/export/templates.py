@@ -42,7 +42,7 @@ def templates_pdf(
     return canvas.bytes()
 
 
-def test_sheet_pdf(paper: PaperSettings, *, printer: str = "") -> bytes:
+def test_sheet_pdf(paper: PaperSettings, *, printer: str = "") -> bytes:  # noqa: PT028
     """Return one page with a 100 mm square, to be measured after printing.
 
     It is drawn without correction, so that the measured lengths are the printer's own.

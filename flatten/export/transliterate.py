@@ -10,20 +10,25 @@ import unicodedata
 
 from ..errors import InputError
 
+
+def _split(words: str) -> list[str]:
+    return words.split()
+
+
 _GREEK = dict(
     zip(
         "αβγδεζηθικλμνξοπρστυφχψως",
-        "a v g d e z i th i k l m n x o p r s t y f ch ps o s".split(),
+        _split("a v g d e z i th i k l m n x o p r s t y f ch ps o s"),
         strict=True,
     )
 )
 _CYRILLIC = dict(
     zip(
         "абвгдежзийклмнопрстуфхцчшщъыьэюяєіїґђјљњћџўѓќѕ",
-        (
+        _split(
             "a b v g d e zh z i j k l m n o p r s t u f kh ts ch sh shch | y | e yu ya ye i yi g "
             "dj j lj nj c dz u gj kj dz"
-        ).split(),
+        ),
         strict=True,
     )
 )
@@ -54,7 +59,8 @@ _SIGNS = {
     "–": "-", "—": "-", "‘": "'", "’": "'", "“": '"', "”": '"', "…": "...", "•": "*", "·": ".",
     "×": "x", "→": "->", "€": "EUR", "ß": "ss", "æ": "ae", "Æ": "AE", "œ": "oe", "Œ": "OE",
     "ø": "o", "Ø": "O", "ł": "l", "Ł": "L", "đ": "d", "Đ": "D", "ı": "i", "°": " deg", "±": "+-",
-    "²": "2", "³": "3", "µ": "u", "、": ", ", "。": ".", "・": " ", "（": "(", "）": ")", "№": "No.",
+    "²": "2", "³": "3", "µ": "u", "、": ", ", "。": ".", "・": " ", "（": "(", "）": ")",
+    "№": "No.",
 }  # fmt: skip
 
 
