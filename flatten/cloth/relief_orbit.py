@@ -1,0 +1,137 @@
+"""A dart and its mirror images: where they start, where they may end, how long they must be."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from ..arrays import Floats, Ints
+from ..surface.geodesic import closest_point
+from ..surface.mesh import SurfaceMesh
+from .drape import Drape
+from .fabric import Fabric
+from .relief_line import DartLine, shortest_to_rim
+from .relief_mirror import mirrors
+from .relief_zones import Zone
+
+TACK_CLEAR_MM = 15.0  # a dart ends this far from the tack point and from the far rim
+GROWTH = 1.35  # a dart found too short is tried this much longer
+
+
+@dataclass(slots=True, eq=False)
+class Orbit:
+    """One dart and its mirror images, all of one length.
+
+    `lines` from the rim inwards; `left_handed` for the images a mirror made; `zone` the locked
+    faces of the zones they cure; `longest_mm` may not be exceeded. The search keeps what it
+    knows: the longest length found too short, the shortest found enough, with their excess.
+    """
+
+    lines: list[DartLine]
+    left_handed: list[bool]
+    zone: Ints
+    longest_mm: float
+    length_mm: float
+    too_short: tuple[float, float] = (0.0, np.inf)
+    enough: tuple[float, float] = (np.inf, -np.inf)
+    tips: list[Floats] = field(default_factory=list)
+
+    def learn(self, excess: float) -> None:
+        """Note how far beyond the limit the cloth still is at the present length."""
+        if excess <= 0:
+            if self.length_mm < self.enough[0]:
+                self.enough = (self.length_mm, excess)
+        elif self.length_mm > self.too_short[0]:
+            self.too_short = (self.length_mm, excess)
+        if self.enough[0] <= self.too_short[0]:  # not monotone just here: believe the longer
+            self.enough = (np.inf, -np.inf)
+
+    def settle(self, within_mm: float) -> bool:
+        """Choose the next length to try; False when it is known to `within_mm`."""
+        low, below = self.too_short
+        high, above = self.enough
+        if not np.isfinite(high):
+            if self.length_mm >= self.longest_mm:
+                return False
+            self.length_mm = min(GROWTH * self.length_mm, self.longest_mm)
+            return True
+        if high - low <= within_mm:
+            self.length_mm = high
+            return False
+        share = below / (below - above) if np.isfinite(below) else 0.5
+        self.length_mm = low + min(max(share, 0.25), 0.75) * (high - low)
+        return True
+
+    def forget(self) -> None:
+        """Start a new search from the present length, on another mesh."""
+        self.too_short, self.enough = (0.0, np.inf), (np.inf, -np.inf)
+
+
+def orbits_of(
+    surface: SurfaceMesh, drape: Drape, fabric: Fabric, zones: Sequence[Zone]
+) -> list[Orbit]:
+    """Return one dart for each zone, the mirror images of one together, the hardest first."""
+    group = mirrors(surface, drape, fabric)
+    left, orbits = list(zones), []
+    while left:
+        zone = left.pop(0)
+        near = 0.7 * float(np.sqrt(zone.area_mm2))
+        images = [_moved(g, zone.centre, drape.tack_mm) for g in group]
+        same = [
+            other
+            for other in left
+            if min(np.linalg.norm(other.centre - image) for image in images) <= near
+        ]
+        left = [other for other in left if other not in same]
+        orbit = _orbit(surface, drape, group, zone, near)
+        orbit.zone = np.concatenate([zone.faces, *(other.faces for other in same)])
+        orbits.append(orbit)
+    return orbits
+
+
+def _orbit(
+    surface: SurfaceMesh, drape: Drape, group: list[Floats], zone: Zone, near: float
+) -> Orbit:
+    """Return the dart of a zone and its images; on a mirror plane it lies in the plane exactly."""
+    about = drape.tack_mm
+    own = [g for g in group if np.linalg.norm(_moved(g, zone.centre, about) - zone.centre) < near]
+    centre = np.mean([_moved(g, zone.centre, about) for g in own], axis=0)
+    line = shortest_to_rim(surface, centre)
+    start = np.mean([_moved(g, line.start, about) for g in own], axis=0)
+    start = closest_point(surface, start).position
+    inward = np.mean([g @ line.inward for g in own], axis=0)
+    inward = inward / np.linalg.norm(inward)
+    lines: list[DartLine] = []
+    left_handed = []
+    for g in group:
+        image = DartLine(start=_moved(g, start, about), inward=g @ inward)
+        if all(np.linalg.norm(image.start - other.start) > near for other in lines):
+            lines.append(image)
+            left_handed.append(bool(np.linalg.det(g) < 0))
+    longest, to_centre = _reach(surface, lines[0], centre, about)
+    return Orbit(
+        lines=lines,
+        left_handed=left_handed,
+        zone=zone.faces,
+        longest_mm=longest,
+        length_mm=min(1.5 * to_centre + near / 2, longest),
+    )
+
+
+def _reach(
+    surface: SurfaceMesh, line: DartLine, centre: Floats, tack: Floats
+) -> tuple[float, float]:
+    """Return the longest a dart may be, and how far along it the zone's middle is, mm."""
+    trace = line.trace(surface, 4 * surface.size_mm)
+    length = trace.length_mm
+    from_tack = np.linalg.norm(trace.points - tack, axis=1)
+    passes = np.flatnonzero(from_tack < 2 * TACK_CLEAR_MM)
+    end = float(length[passes[0]]) if len(passes) else float(length[-1])
+    middle = int(np.linalg.norm(trace.points - centre, axis=1).argmin())
+    return max(end - TACK_CLEAR_MM, 0.5 * end), float(length[middle])
+
+
+def _moved(isometry: Floats, point: Floats, about: Floats) -> Floats:
+    return np.asarray(isometry @ (point - about) + about)
