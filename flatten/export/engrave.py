@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 
@@ -145,7 +146,7 @@ def _pieces(lines: Sequence[Floats], width_mm: float) -> Floats:
     """Return (k, 2, 3): the lines in straight pieces no longer than the groove is wide."""
     pieces = []
     for line in lines:
-        for start, end in zip(line[:-1], line[1:], strict=True):
+        for start, end in pairwise(line):
             length = float(np.linalg.norm(end - start))
             if length > 0:
                 count = int(np.ceil(length / width_mm))

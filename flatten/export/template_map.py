@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -14,7 +14,7 @@ from .pattern_drawing import CHECK_MM
 from .tiles import Group, TilePlan
 
 GAP_MM = 6.0  # between two maps
-MAP_MM = 62.0  # height of one map with its title
+MAP_MM = 50.0  # height of one map with its title
 STEPS = (
     "Print all sheets at 100 % (actual size), never fitted to the page.",
     "Measure the square on the left: 100 mm in both directions. If not, stop: calibrate the "
@@ -35,17 +35,21 @@ def draw_maps(
     room_x = (width - 2 * margin) * min(1.0, paper.scale_x)
     room_y = (height - 2 * margin) * min(1.0, paper.scale_y)
     pages = _pages(plan, room_x, room_y)
+    first, count = {}, 1
+    for group in plan.groups:
+        first[group.number] = count
+        count += len(group.tiles)
     for number, groups in enumerate(pages):
         with canvas.page(width, height), canvas.placed(margin, margin, across, along):
             top = _heading(canvas, plan, patterns, paper, room_x, room_y, number, len(pages))
             bottom = _instructions(canvas, room_x) if number == 0 else 0.0
-            _draw_groups(canvas, groups, room_x, bottom, top)
+            _draw_groups(canvas, groups, first, room_x, bottom, top)
     return len(pages)
 
 
 def _page(paper: PaperSettings) -> tuple[float, float]:
     if paper.roll_width_mm is not None:
-        return paper.roll_width_mm, 297.0
+        return min(paper.roll_width_mm, 297.0), 297.0  # no more paper than it needs
     return SHEETS_MM[paper.sheet]
 
 
@@ -81,7 +85,8 @@ def _heading(
     canvas.text(0, top - 7, patterns[0].part, 5.6, INK, bold=True, most=width - 45)
     canvas.text(width, top - 7, "paper templates", 3.2, ACCENT, bold=True, anchor="right")
     size = f"roll {paper.roll_width_mm:g} mm" if paper.roll_width_mm else paper.sheet
-    kinds = f"{len(patterns)} patterns on {plan.sheets} sheets, {size}"
+    sheets = f"{plan.sheets} sheets" if plan.sheets > 1 else "1 sheet"
+    kinds = f"{len(patterns)} patterns on {sheets}, {size}"
     if paper.roll_width_mm is None:
         kinds += ", landscape" if plan.page.width_mm > plan.page.height_mm else ", portrait"
     if pages > 1:
@@ -125,29 +130,34 @@ def _instructions(canvas: Canvas, width: float) -> float:
 
 
 def _draw_groups(
-    canvas: Canvas, groups: Sequence[Group], width: float, bottom: float, top: float
+    canvas: Canvas,
+    groups: Sequence[Group],
+    first: Mapping[int, int],
+    width: float,
+    bottom: float,
+    top: float,
 ) -> None:
     columns = min(_columns(width), max(len(groups), 1))
     rows = -(-len(groups) // columns)
     cell_x = (width - GAP_MM * (columns - 1)) / columns
-    cell_y = min((top - bottom - GAP_MM * (rows - 1)) / max(rows, 1), 130.0)
+    cell_y = min((top - bottom - GAP_MM * (rows - 1)) / max(rows, 1), 0.9 * cell_x)
     for i, group in enumerate(groups):
         x = (i % columns) * (cell_x + GAP_MM)
         y = top - (i // columns + 1) * cell_y - (i // columns) * GAP_MM
-        _draw_group(canvas, group, x, y, cell_x, cell_y)
+        _draw_group(canvas, group, first[group.number], (x, y), (cell_x, cell_y))
 
 
 def _draw_group(
-    canvas: Canvas, group: Group, x: float, y: float, width: float, height: float
+    canvas: Canvas, group: Group, first: int, at: tuple[float, float], size: tuple[float, float]
 ) -> None:
-    """Draw one group: title, its sheets with their names, the outlines over them."""
+    """Draw one group: title, its sheets (numbered from `first`), the outlines over them."""
+    (x, y), (width, height) = at, size
     canvas.box(x, y, width, height, colour=PALE, line=0.15, fill=WASH)
     titles = ", ".join(placed.pattern.title for placed in group.placed)
     count = len(group.tiles)
-    sheets = f"{count} sheets" if count > 1 else "1 sheet"
-    canvas.text(x + 4, y + height - 7, f"{group.number}", 3.4, ACCENT, bold=True)
+    sheets = f"sheets {first} to {first + count - 1}" if count > 1 else f"sheet {first}"
     wide = canvas.text(x + width - 4, y + height - 7, sheets, 2.4, SOFT, anchor="right")
-    canvas.text(x + 11, y + height - 7, titles, 2.6, INK, bold=True, most=width - 20 - wide)
+    canvas.text(x + 4, y + height - 7, titles, 2.6, INK, bold=True, most=width - 13 - wide)
     whole_x = max(tile.x_mm for tile in group.tiles) + group.tile_mm[0]
     tops = [placed.area.bounds[3] for placed in group.placed]
     tile_y = group.tile_mm[1] if group.tile_mm[1] < 1000 else min(max(tops), group.tile_mm[1])
@@ -167,4 +177,4 @@ def _draw_group(
         for tile in group.tiles if count > 1 else ():
             centre = (tile.x_mm + group.tile_mm[0] / 2, tile.y_mm + tile_y / 2)
             size = min(3.2 / scale, group.tile_mm[0] * 0.25)
-            canvas.text(*centre, tile.name, size, ACCENT, bold=True, anchor="centre")
+            canvas.text(*centre, group.name_of(tile), size, ACCENT, bold=True, anchor="centre")

@@ -9,12 +9,12 @@ import numpy as np
 import shapely
 from shapely import LineString, box
 from shapely.affinity import translate
+from shapely.geometry.base import BaseGeometry
 
 from ..arrays import Floats
 from .canvas import INK, PALE, SOFT, WHITE, Canvas
 from .drawing import Drawing, Line, Text
 from .fonts import width_mm
-from .layers import CUT
 from .paper import FOOTER_MM, PaperSettings
 from .pattern_drawing import CHECK_MM, pattern_drawing
 from .tiles import EDGE_MM, Group, Tile, TilePlan, whole_area
@@ -22,6 +22,7 @@ from .tiles import EDGE_MM, Group, Tile, TilePlan, whole_area
 DIAMOND_MM = 4.0  # half the size of an alignment mark
 NAME_MM = 16.0  # the sheet's name, pale under the drawing
 CLIP_MM = 3.0  # lines are cut off this far outside the sheet
+EDGE_SHARES = (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8, 0.12, 0.88)  # places tried for words
 GRAIN_MM = 10.0  # step of the places tried for the check square
 SQUARE = (0.62, 0.64, 0.67)
 
@@ -35,6 +36,11 @@ class SheetDrawing:
             pattern_drawing(p.pattern).moved(p.x_mm, p.y_mm, p.turn_deg) for p in group.placed
         ]
         self.step = (group.tile_mm[0] - plan.lap_mm, group.tile_mm[1] - plan.lap_mm)
+        self.everything = shapely.union_all(
+            [_as_path(line) for drawing in self.drawings for line in drawing.lines]
+            + [_text_box(text).exterior for drawing in self.drawings for text in drawing.texts]
+        )
+        self._busy_of: tuple[Tile, BaseGeometry] | None = None
         self.top = float(whole_area(group).bounds[3]) + EDGE_MM
 
     def shown_mm(self, tile: Tile) -> tuple[float, float]:
@@ -61,8 +67,9 @@ class SheetDrawing:
         bottom = page.margin_mm + FOOTER_MM * along
         with canvas.page(*self.page_mm(tile)), canvas.placed(page.margin_mm, bottom, across, along):
             with canvas.clipped(0, 0, width, height):
-                self._name(canvas, tile)
-                self._check_square(canvas, tile, width, height)
+                square_at = self._quiet_place(tile, width, height)
+                self._name(canvas, tile, square_at)
+                self._check_square(canvas, *square_at)
             with canvas.clipped(-0.3, -0.3, width + 0.6, height + 0.6):
                 self._laps(canvas, tile, width, height)
                 with canvas.placed(-tile.x_mm, -tile.y_mm):
@@ -87,13 +94,22 @@ class SheetDrawing:
             if view.buffer(reach).contains(shapely.Point(text.at)):
                 _text(canvas, text, drawing.layer(text.layer).rgb)
 
-    def _name(self, canvas: Canvas, tile: Tile) -> None:
+    def _name(self, canvas: Canvas, tile: Tile, square_at: tuple[float, float]) -> None:
         """Write the sheet's name large and pale, under everything else."""
-        if len(self.group.tiles) > 1:
-            canvas.text(10, 12, self._full_name(tile), NAME_MM, (0.9, 0.91, 0.92), bold=True)
-
-    def _full_name(self, tile: Tile) -> str:
-        return f"{self.group.number}-{tile.name}"
+        if len(self.group.tiles) < 2:
+            return
+        words, (width, height) = self.group.name_of(tile), self.shown_mm(tile)
+        wide, lap = width_mm(words, NAME_MM, bold=True), self.plan.lap_mm
+        square = box(*square_at, square_at[0] + CHECK_MM, square_at[1] + CHECK_MM)
+        best = (np.inf, 10.0, 10.0)
+        for y in (10.0, height - lap - NAME_MM - 8, height / 2 - NAME_MM):
+            for x in (10.0, width - lap - wide - 8, width / 2 - wide / 2):
+                spot = box(x - 2, y - 2, x + wide + 2, y + NAME_MM + 2)
+                cost = self._busy(tile).intersection(spot).length
+                cost += 100.0 * square.exterior.intersects(spot)
+                if cost < best[0] - 1e-6:
+                    best = (cost, x, y)
+        canvas.text(best[1], best[2], words, NAME_MM, (0.9, 0.91, 0.92), bold=True)
 
     def _neighbour(self, tile: Tile, rows: int, columns: int) -> Tile | None:
         """Return the printed sheet so many rows up and columns to the right."""
@@ -105,32 +121,64 @@ class SheetDrawing:
     def _laps(self, canvas: Canvas, tile: Tile, width: float, height: float) -> None:
         """Draw the strips that the neighbours on the right and on top are taped over."""
         lap, (step_x, step_y) = self.plan.lap_mm, self.step
-        right, above = self._neighbour(tile, 0, 1), self._neighbour(tile, 1, 0)
-        tint = (0.955, 0.965, 0.97)
-        if right is not None:
-            canvas.box(step_x, 0, lap, height, line=0, fill=tint)
-            canvas.line([(step_x, 0), (step_x, height)], SOFT, 0.15, dash=(2, 1.2))
-            words = f"sheet {self._full_name(right)} is taped over this strip, up to the line"
-            canvas.text(
-                step_x + lap / 2, height / 2, words, min(2.0, lap / 4), SOFT, anchor="centre",
-                turn_deg=90,
-            )  # fmt: skip
-        if above is not None:
-            canvas.box(0, step_y, width, lap, line=0, fill=tint)
-            canvas.line([(0, step_y), (width, step_y)], SOFT, 0.15, dash=(2, 1.2))
-            words = f"sheet {self._full_name(above)} is taped over this strip, up to the line"
-            canvas.text(
-                width / 2, step_y + lap / 2, words, min(2.0, lap / 4), SOFT, anchor="centre"
-            )
+        tint, size = (0.955, 0.965, 0.97), min(2.0, lap / 4)
+        for rows, columns in ((0, 1), (1, 0)):
+            other = self._neighbour(tile, rows, columns)
+            if other is None:
+                continue
+            x, y = (step_x, 0.0) if columns else (0.0, step_y)
+            strip = (lap, height) if columns else (width, lap)
+            canvas.box(x, y, *strip, line=0, fill=tint)
+            edge = [(x, y), (x, height)] if columns else [(x, y), (width, y)]
+            canvas.line(edge, SOFT, 0.15, dash=(2, 1.2))
+            words = f"tape sheet {self.group.name_of(other)} over this strip, up to the line"
+            self._edge_words(canvas, tile, words, x + lap / 2 * columns, y + lap / 2 * rows,
+                             size, upright=bool(columns))  # fmt: skip
 
     def _trim_lines(self, canvas: Canvas, tile: Tile, width: float, height: float) -> None:
         """Draw the edges to be trimmed: the left and the lower one, where a sheet lies under."""
         if self._neighbour(tile, 0, -1) is not None:
             canvas.line([(0, 0), (0, height)], INK, 0.2)
-            canvas.text(3.2, height * 0.62, "trim along this edge", 1.8, SOFT, turn_deg=90)
+            self._edge_words(canvas, tile, "trim along this edge", 2.4, 0, 1.8, upright=True)
         if self._neighbour(tile, -1, 0) is not None:
             canvas.line([(0, 0), (width, 0)], INK, 0.2)
-            canvas.text(width * 0.62, 1.6, "trim along this edge", 1.8, SOFT)
+            self._edge_words(canvas, tile, "trim along this edge", 0, 2.4, 1.8, upright=False)
+
+    def _edge_words(
+        self,
+        canvas: Canvas,
+        tile: Tile,
+        words: str,
+        x: float,
+        y: float,
+        size: float,
+        *,
+        upright: bool,
+    ) -> None:
+        """Write along an edge, at the place where least of the drawing and no mark is."""
+        width, height = self.shown_mm(tile)
+        length, half = (height if upright else width), width_mm(words, size) / 2 + 2
+        seams = [point - [tile.x_mm, tile.y_mm] for point in self._seam_points(tile)]
+        best = (np.inf, 0.5)
+        for share in EDGE_SHARES:
+            at = (x, share * length) if upright else (share * length, y)
+            reach = (size, half) if upright else (half, size)
+            spot = box(at[0] - reach[0], at[1] - reach[1], at[0] + reach[0], at[1] + reach[1])
+            cost = self._busy(tile).intersection(spot).length
+            cost += sum(50.0 for seam in seams if spot.distance(shapely.Point(seam)) < DIAMOND_MM)
+            if cost < best[0] - 1e-6:
+                best = (cost, share)
+        at = (x, best[1] * length) if upright else (best[1] * length, y)
+        canvas.text(*at, words, size, SOFT, anchor="centre", turn_deg=90.0 if upright else 0.0)
+
+    def _busy(self, tile: Tile) -> BaseGeometry:
+        """Return everything drawn on this sheet, as lines and text boxes in its coordinates."""
+        if self._busy_of is None or self._busy_of[0] != tile:
+            width, height = self.shown_mm(tile)
+            view = box(tile.x_mm, tile.y_mm, tile.x_mm + width, tile.y_mm + height)
+            inside = self.everything.intersection(view)
+            self._busy_of = (tile, translate(inside, -tile.x_mm, -tile.y_mm))
+        return self._busy_of[1]
 
     def _marks(self, canvas: Canvas, tile: Tile, width: float, height: float) -> None:
         """Draw the diamonds that meet over the seams; both sheets draw the same ones."""
@@ -156,9 +204,8 @@ class SheetDrawing:
                 for share in (0.25, 0.75):
                     yield np.array([tile.x_mm + share * step_x, y])
 
-    def _check_square(self, canvas: Canvas, tile: Tile, width: float, height: float) -> None:
+    def _check_square(self, canvas: Canvas, x: float, y: float) -> None:
         """Draw the 100 mm square, pale, where it crosses least of the drawing."""
-        x, y = self._quiet_place(tile, width, height)
         size = CHECK_MM
         canvas.box(x, y, size, size, colour=SQUARE, line=0.15)
         for tick in range(10, 100, 10):
@@ -169,28 +216,14 @@ class SheetDrawing:
         canvas.text(x + 6.3, y + size / 2, "100 mm", 1.8, SQUARE, anchor="middle", turn_deg=90)
 
     def _quiet_place(self, tile: Tile, width: float, height: float) -> tuple[float, float]:
+        """Return where the square's frame crosses least."""
         lap, size = self.plan.lap_mm, CHECK_MM
-        lines = shapely.MultiLineString(
-            [
-                np.vstack([line.straightened(0.1), line.straightened(0.1)[:1]])
-                for drawing in self.drawings
-                for line in drawing.lines
-                if line.layer == CUT.name
-            ]
-        )
-        texts = shapely.union_all(
-            [_text_box(text) for drawing in self.drawings for text in drawing.texts]
-        )
-        busy_lines = shapely.intersection(
-            lines, box(tile.x_mm, tile.y_mm, tile.x_mm + width, tile.y_mm + height)
-        )
-        around = box(0, 0, size, size).exterior.buffer(4.0, join_style="mitre")
-        best = (np.inf, 4.0, 4.0)
-        for y in np.arange(4.0, max(height - lap - size, 4.0) + 0.1, GRAIN_MM):
-            for x in np.arange(4.0, max(width - lap - size, 4.0) + 0.1, GRAIN_MM):
-                frame = translate(around, x + tile.x_mm, y + tile.y_mm)
-                cost = frame.intersection(busy_lines).length
-                cost += 20 * frame.intersection(texts).length
+        around = box(0, 0, size, size).exterior.buffer(3.0, join_style="mitre")
+        busy = self._busy(tile)
+        best = (np.inf, 5.0, 5.0)
+        for y in np.arange(5.0, max(height - lap - size - 2, 5.0) + 0.1, GRAIN_MM):
+            for x in np.arange(5.0, max(width - lap - size - 2, 5.0) + 0.1, GRAIN_MM):
+                cost = translate(around, x, y).intersection(busy).length
                 if cost < best[0] - 1e-6:
                     best = (cost, float(x), float(y))
         return best[1], best[2]
@@ -204,7 +237,7 @@ class SheetDrawing:
         title = f"{placed[0].pattern.part}: {', '.join(p.pattern.title for p in placed)}"
         right = f"sheet {number} of {self.plan.sheets}"
         wide = canvas.text(width, y + 7.2, right, 2.6, INK, bold=True, anchor="right")
-        sheet = f"{self._full_name(tile)}  " if len(self.group.tiles) > 1 else ""
+        sheet = f"{self.group.name_of(tile)}  " if len(self.group.tiles) > 1 else ""
         canvas.text(x, y + 7.2, sheet + title, 2.6, INK, bold=True, most=width - wide - x - 5)
         rule = (
             "Print at 100 % (actual size). Measure the square: 100 mm both ways, else do not cut."
@@ -226,13 +259,16 @@ class SheetDrawing:
         return cell * columns
 
 
+def _as_path(line: Line) -> LineString:
+    points = line.straightened()
+    return LineString(np.vstack([points, points[:1]]) if line.closed else points)
+
+
 def _clipped(line: Line, view: shapely.Polygon) -> Iterator[tuple[Floats, bool]]:
     """Yield the parts of a line inside the view, and whether each is still closed."""
-    points = line.straightened()
-    ring = np.vstack([points, points[:1]]) if line.closed else points
-    path = LineString(ring)
+    path = _as_path(line)
     if view.contains(path):
-        yield points, line.closed
+        yield line.straightened(), line.closed
         return
     inside = path.intersection(view)
     for part in getattr(inside, "geoms", [inside]):

@@ -17,7 +17,17 @@ from .paper import PageSize, PaperSettings
 BETWEEN_MM = 8.0  # two pieces on one sheet
 EDGE_MM = 3.0  # a piece keeps off the edge of what is printed: half a line, a notch tab
 LEAST_MM2 = 0.01  # of a piece; a sheet that shows less is left out
-OFFSETS = (0.5, 0.0, 0.25, 0.75, 1.0)  # of the slack: where the grid may start; first is centred
+OFFSETS = (
+    0.5,
+    0.375,
+    0.625,
+    0.25,
+    0.75,
+    0.125,
+    0.875,
+    0.0,
+    1.0,
+)  # of the slack: where the grid may start; first is centred
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -61,9 +71,9 @@ class Group:
     tiles: tuple[Tile, ...]
     tile_mm: tuple[float, float]  # what a sheet shows, laps counted in
 
-    def has(self, row: int, column: int) -> bool:
-        """Whether this place of the grid is printed."""
-        return any(tile.row == row and tile.column == column for tile in self.tiles)
+    def name_of(self, tile: Tile) -> str:
+        """Return the sheet's name among all: group and place."""
+        return f"{self.number}-{tile.name}"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -151,16 +161,27 @@ def _large_group(pattern: Pattern, room: tuple[float, float], lap_mm: float) -> 
     rows = _count(height, room[1], step[1])
     slack_x = (columns - 1) * step[0] + room[0] - width
     slack_y = (rows - 1) * step[1] + room[1] - height
-    best: tuple[tuple[Tile, ...], PlacedPattern] | None = None
-    for share_x in OFFSETS:
-        for share_y in OFFSETS:
+    choices = []
+    for share_x in OFFSETS if columns > 1 else OFFSETS[:1]:
+        for share_y in OFFSETS if rows > 1 else OFFSETS[:1]:
             placed = _place(pattern, share_x * slack_x, share_y * slack_y, 0.0)
             tiles = _filled(placed.area, rows, columns, room, step)
-            if best is None or len(tiles) < len(best[0]):
-                best = (tiles, placed)
-    if best is None:
-        raise AssertionError("there is at least one offset")
-    return Group(0, (best[1],), rows, columns, best[0], room)
+            choices.append((len(tiles), _cut_marks(placed, rows, columns, step), placed, tiles))
+    _, _, placed, tiles = min(choices, key=lambda choice: choice[:2])
+    return Group(0, (placed,), rows, columns, tiles, room)
+
+
+def _cut_marks(placed: PlacedPattern, rows: int, columns: int, step: tuple[float, float]) -> int:
+    """Return how many seams run through the label, the tack point or another mark."""
+    pattern, count = placed.pattern, 0
+    spots = [(mark.at, 2.5 * mark.height_mm) for mark in pattern.marks]
+    if pattern.tack is not None:
+        spots.append((pattern.tack, 10.0))
+    for at, reach in spots:
+        x, y = at[0] + placed.x_mm, at[1] + placed.y_mm
+        count += sum(abs(x - column * step[0]) < 4 * reach for column in range(1, columns))
+        count += sum(abs(y - row * step[1]) < reach for row in range(1, rows))
+    return count
 
 
 def _filled(
