@@ -8,13 +8,13 @@ import numpy as np
 from shapely import Polygon
 
 from .clock import Clock
-from .fit import FreeCloth, by_area, fill
-from .join import turned_round
+from .fit import by_area, fill
+from .flaws import off_flaws
 from .part import Part, Spot
 from .plan import Bin
 from .search import library_present
 from .shelf import FIT_MM, Strip
-from .strips import StripLayer, reach
+from .strips import StripLayer
 
 SHARES = (0.45, 0.97)  # of the area: this little nearly always goes in, this much hardly ever
 ROUNDS = 6  # of bisection: to 1 % of the area
@@ -82,49 +82,6 @@ def topped_up(
     shapes = [parts[spot.part].at(spot) for spot in spots]
     more, _ = fill(parts, left.tolist(), bin_.region, gap, shapes, order=order)
     return [*spots, *more]
-
-
-def off_flaws(parts: Sequence[Part], spots: Sequence[Spot], bin_: Bin, gap: float) -> list[Spot]:
-    """Return the layout with every part that lies on a flaw lifted and laid where cloth is free.
-
-    The layout is tried both ways round; the shorter result is taken.
-    """
-    zones = bin_.strip.blocked
-    if not zones or not spots:
-        return list(spots)
-    options = []
-    for layout in (list(spots), turned_round(parts, spots, bin_.strip)):
-        shapes = [parts[spot.part].at(spot) for spot in layout]
-        hit = [any(zone.intersects(shape) for zone in zones) for shape in shapes]
-        stays = [spot for spot, on in zip(layout, hit, strict=True) if not on]
-        lifted = [spot for spot, on in zip(layout, hit, strict=True) if on]
-        if lifted:
-            stays += _laid_elsewhere(parts, stays, lifted, bin_, gap)
-        options.append(stays)
-    return min(options, key=lambda option: round(reach(parts, option), 3))
-
-
-def _laid_elsewhere(
-    parts: Sequence[Part], stays: Sequence[Spot], lifted: Sequence[Spot], bin_: Bin, gap: float
-) -> list[Spot]:
-    """Return new spots for the lifted parts, beside what stays or behind it."""
-    shapes = [parts[spot.part].at(spot) for spot in stays]
-    lengths = [max(_diagonal(parts[spot.part]), 1.0) + gap for spot in lifted]
-    flaws = max(zone.bounds[2] for zone in bin_.strip.blocked)
-    end = max([reach(parts, stays), flaws]) + sum(lengths) + gap
-    cloth = FreeCloth(bin_.region_to(end), gap, shapes)
-    spots = []
-    for spot in sorted(lifted, key=lambda s: (-parts[s.part].outline.area, s.part, s.x_mm)):
-        found = cloth.take(parts, spot.part)
-        if found is None:
-            raise ValueError("a strip with room behind all flaws took no part")
-        spots.append(found)
-    return spots
-
-
-def _diagonal(part: Part) -> float:
-    x0, y0, x1, y1 = part.outline.bounds
-    return float(np.hypot(x1 - x0, y1 - y0))
 
 
 def _subset(

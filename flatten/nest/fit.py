@@ -27,15 +27,23 @@ SAFE_MM = 2e-3  # kept off everything while sliding, against rounding
 class FreeCloth:
     """A region with what is already laid in it. Offers the leftmost place for a part."""
 
-    def __init__(self, region: Polygon, gap: float, laid_already: Sequence[Polygon] = ()) -> None:
-        """Take a valid region, mm; shapes laid already keep their gap."""
+    def __init__(
+        self,
+        region: Polygon,
+        gap: float,
+        laid_already: Sequence[Polygon] = (),
+        *,
+        cell: float | None = None,
+    ) -> None:
+        """Take a valid region, mm; shapes laid already keep their gap. `cell`: its size, mm."""
         self._region = region
         self._gap = gap
         self._edge = region.boundary
         x0, y0, x1, y1 = region.bounds
-        self._cell = float(np.clip(np.sqrt((x1 - x0) * (y1 - y0) / MOST_CELLS), *CELL_MM))
+        fine = float(np.clip(np.sqrt((x1 - x0) * (y1 - y0) / MOST_CELLS), *CELL_MM))
+        self._cell = cell or fine
         self._corner = np.array([x0, y0])
-        self._blocked = ~_cells_inside(region, self._cell)
+        self.blocked: Bools = ~_cells_inside(region, self._cell)  # (rows, columns)
         self._laid: list[Polygon] = []
         for shape in laid_already:
             self._block(shape)
@@ -59,10 +67,10 @@ class FreeCloth:
     def _leftmost(self, shape: Polygon) -> tuple[float, float, float] | None:
         """Return (right end, x, y): the shift that brings the shape to its leftmost place."""
         mask, corner = _cells_touched(shape, self._cell)
-        rows, columns = self._blocked.shape
+        rows, columns = self.blocked.shape
         if mask.shape[0] > rows or mask.shape[1] > columns:
             return None
-        hits = _overlap_counts(self._blocked, mask)
+        hits = _overlap_counts(self.blocked, mask)
         free = np.argwhere(hits < 0.5)
         if not len(free):
             return None
@@ -91,14 +99,14 @@ class FreeCloth:
 
     def _block(self, shape: Polygon) -> None:
         self._laid.append(shape)
-        grown = shape.buffer(self._gap) if self._gap else shape
+        grown = shape.buffer(self._gap) if self._gap > SAFE_MM else shape
         mask, corner = _cells_touched(grown, self._cell, origin=self._corner)
         column, row = np.rint((corner - self._corner) / self._cell).astype(int)
         low_r, low_c = max(row, 0), max(column, 0)
-        high_r = min(row + mask.shape[0], self._blocked.shape[0])
-        high_c = min(column + mask.shape[1], self._blocked.shape[1])
+        high_r = min(row + mask.shape[0], self.blocked.shape[0])
+        high_c = min(column + mask.shape[1], self.blocked.shape[1])
         if low_r < high_r and low_c < high_c:
-            self._blocked[low_r:high_r, low_c:high_c] |= mask[
+            self.blocked[low_r:high_r, low_c:high_c] |= mask[
                 low_r - row : high_r - row, low_c - column : high_c - column
             ]
 

@@ -5,17 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-import shapely
-from shapely import Polygon, box
-from shapely.ops import unary_union
+from shapely import Polygon, STRtree, box
 
 from ..arrays import Bools
+from .fit import FreeCloth
 from .settings import NestSettings
 
 Box = tuple[float, float, float, float]
 CELL_MM = 10.0  # how finely free cloth is looked at; edges are then moved out to whole mm
-MOST_CELLS = 120_000
 MOST_OFFCUTS = 12  # of one sheet; nobody keeps track of more
+ROUNDING_MM = 1e-6
 
 
 def free_rectangles(usable: Polygon, laid: Sequence[Polygon], settings: NestSettings) -> list[Box]:
@@ -24,74 +23,87 @@ def free_rectangles(usable: Polygon, laid: Sequence[Polygon], settings: NestSett
     Pieces keep their gap. Greedy: the largest first, then the largest of the rest.
     """
     wide, long = settings.keep_offcut_mm
-    free = usable.difference(unary_union([shape.buffer(settings.gap_mm) for shape in laid]))
-    found: list[Box] = []
-    if free.area < wide * long:
-        return found
-    x0, y0, x1, y1 = usable.bounds
-    cell = max(CELL_MM, float(np.sqrt((x1 - x0) * (y1 - y0) / MOST_CELLS)))
-    cells = _free_cells(free, cell)
-    while len(found) < MOST_OFFCUTS:
-        best = _largest(cells, max(1, int(wide // cell) - 1), max(1, int(long // cell) - 1))
+    left = usable.area - sum(shape.area for shape in laid)
+    if left < wide * long:
+        return []
+    cloth = FreeCloth(usable, settings.gap_mm, laid, cell=CELL_MM)
+    free = ~cloth.blocked
+    room = _Room(usable, laid, settings.gap_mm)
+    x0, y0 = usable.bounds[:2]
+    while len(room.found) < MOST_OFFCUTS:
+        best = _largest(free, max(1, int(wide / CELL_MM) - 1), max(1, int(long / CELL_MM) - 1))
         if best is None:
             break
-        low_row, low_column, high_row, high_column = best
-        cells[low_row:high_row, low_column:high_column] = False
-        fx, fy = free.bounds[:2]
-        rough = (
-            fx + low_column * cell,
-            fy + low_row * cell,
-            fx + high_column * cell,
-            fy + high_row * cell,
-        )
-        rectangle = _moved_out(rough, free, cell)
+        rough = [x0, y0, x0, y0] + CELL_MM * np.array(best)
+        rectangle = room.moved_out(rough.tolist())
+        inner = (np.array(rectangle) - [x0, y0, x0, y0]) / CELL_MM
+        low_c, low_r = np.floor(inner[:2] + ROUNDING_MM).astype(int)
+        high_c, high_r = np.ceil(inner[2:] - ROUNDING_MM).astype(int)
+        free[low_r:high_r, low_c:high_c] = False
         if rectangle[2] - rectangle[0] >= long and rectangle[3] - rectangle[1] >= wide:
-            found.append(rectangle)
-            free = free.difference(box(*rectangle))
-    return found
+            room.found.append(rectangle)
+    return room.found
 
 
-def _free_cells(free: Polygon, cell: float) -> Bools:
-    """Return (rows, columns): cells that are free all over."""
-    x0, y0, x1, y1 = free.bounds
-    columns, rows = int((x1 - x0) / cell), int((y1 - y0) / cell)
-    x, y = np.meshgrid(x0 + np.arange(columns) * cell, y0 + np.arange(rows) * cell)
-    shapely.prepare(free)
-    inside: Bools = shapely.covers(free, shapely.box(x, y, x + cell, y + cell))
-    return inside
+class _Room:
+    """Tells whether a rectangle is free of pieces, their gap, and rectangles found before."""
+
+    def __init__(self, usable: Polygon, laid: Sequence[Polygon], gap: float) -> None:
+        self._usable = usable.buffer(ROUNDING_MM, join_style="mitre")
+        self._tree = STRtree(list(laid))
+        self._gap = gap
+        self.found: list[Box] = []
+
+    def has(self, sides: Sequence[float]) -> bool:
+        shape = box(*sides)
+        if not self._usable.covers(shape):
+            return False
+        if len(self._tree.query(shape, predicate="dwithin", distance=self._gap)):
+            return False
+        return not any(
+            sides[0] < other[2]
+            and other[0] < sides[2]
+            and sides[1] < other[3]
+            and other[1] < sides[3]
+            for other in self.found
+        )
+
+    def moved_out(self, rough: Sequence[float]) -> Box:
+        """Return the rectangle with each side moved out, in whole mm, as far as cloth is free."""
+        sides = [float(np.ceil(rough[0])), float(np.ceil(rough[1]))]
+        sides += [float(np.floor(rough[2])), float(np.floor(rough[3]))]
+        for side, way in ((0, -1.0), (1, -1.0), (2, 1.0), (3, 1.0)):
+            for _ in range(int(CELL_MM) + 1):
+                sides[side] += way
+                if not self.has(sides):
+                    sides[side] -= way
+                    break
+        return sides[0], sides[1], sides[2], sides[3]
 
 
-def _largest(cells: Bools, wide: int, long: int) -> tuple[int, int, int, int] | None:
-    """Return the largest all-true rectangle of at least this size, as row and column ranges.
+def _largest(free: Bools, wide: int, long: int) -> tuple[int, int, int, int] | None:
+    """Return the largest all-free rectangle of at least this size, as x0, y0, x1, y1 in cells.
 
     Source: the histogram method for the maximal rectangle, textbook.
     """
     best, best_area = None, 0
-    depth = np.zeros(cells.shape[1], int)
-    for row in range(cells.shape[0]):
-        depth = np.where(cells[row], depth + 1, 0)
-        if depth.max(initial=0) < wide:
+    depth = np.zeros(free.shape[1], int)
+    for row in range(free.shape[0]):
+        depth = np.where(free[row], depth + 1, 0)
+        deep_enough = np.where(depth >= wide, depth, 0)
+        if np.count_nonzero(deep_enough) < long:
             continue
+        # Runs of equal depth stand for their columns: most cloth is not free, so they are few.
+        starts = np.concatenate([[0], np.flatnonzero(np.diff(deep_enough)) + 1])
+        runs = [*zip(starts.tolist(), deep_enough[starts].tolist(), strict=True)]
         stack: list[tuple[int, int]] = []  # (first column, depth), depths rising
-        for column, here in enumerate([*depth.tolist(), 0]):
+        for column, here in [*runs, (len(depth), 0)]:
             start = column
             while stack and stack[-1][1] >= here:
                 start, deep = stack.pop()
                 area = deep * (column - start)
-                if area > best_area and deep >= wide and column - start >= long:
-                    best, best_area = (row + 1 - deep, start, row + 1, column), area
-            stack.append((start, here))
+                if area > best_area and column - start >= long:
+                    best, best_area = (start, row + 1 - deep, column, row + 1), area
+            if here:
+                stack.append((start, here))
     return best
-
-
-def _moved_out(rough: Box, free: Polygon, cell: float) -> Box:
-    """Return the rectangle with each side moved out, in whole mm, as far as cloth is free."""
-    sides = [np.ceil(rough[0]), np.ceil(rough[1]), np.floor(rough[2]), np.floor(rough[3])]
-    for side, way in ((0, -1), (1, -1), (2, 1), (3, 1)):
-        for _ in range(int(cell) + 1):
-            sides[side] += way
-            if not free.covers(box(*sides)):
-                sides[side] -= way
-                break
-    x0, y0, x1, y1 = map(float, sides)
-    return x0, y0, x1, y1

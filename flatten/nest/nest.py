@@ -78,7 +78,7 @@ def nest(
         clock = Clock(settings.seconds, progress, stop)
         plan, notes = improve(simple, shelf, settings, clock, may_turn=may_turn_over(fabric))
     if plan.missing:
-        raise _not_enough(plan, own)
+        raise _not_enough(plan, own, settings)
     sheets = _sheets(plan, ordered, own, settings, digest)
     found = Nest(
         fabric=fabric.id,
@@ -191,11 +191,12 @@ def _taken(found: Nest) -> tuple[float, float]:
     return round(rolls, 1), round(found.account.cloth_mm2, 1)
 
 
-def _not_enough(plan: Plan, stock: Stock) -> InputError:
+def _not_enough(plan: Plan, stock: Stock, settings: NestSettings) -> InputError:
     lengths = ", ".join(
         f"'{roll.id}' {roll.length_mm:g} mm" for roll in stock.rolls if roll.length_mm
     )
+    search = "" if settings.seconds else ", or let it search for some seconds"
     return InputError(
         f"The stock is too short: {plan.missing} pieces find no place (rolls: {lengths}).",
-        "Add a roll, or nest fewer kits.",
+        f"Add a roll, nest fewer kits{search}.",
     )

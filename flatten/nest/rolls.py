@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from .clock import Clock
-from .fill_bin import fill_bin, off_flaws
+from .fill_bin import fill_bin
+from .fit import fill
+from .flaws import FEW_PIECES, off_flaws
 from .part import Part, Spot
 from .plan import Bin
 from .shelf import FIT_MM, shelve
 from .strips import StripLayer, reach
 
+TRIALS = 4  # layouts that are mended where the roll has flaws
 FULL = 0.93  # share of a strip that no layout fills: more than this is not tried on one roll
 
 
@@ -60,9 +63,40 @@ def _lay_on_roll(
     needed = area / FULL / bin_.strip.height
     if length is None or needed <= length:
         share = 1.0 if length is None or needed < 0.7 * length else 0.5
-        spots = layer.lay(parts, counts, bin_.strip, clock.part(share))
-        spots = off_flaws(parts, spots, bin_, gap)
+        spots = _lay_clear(parts, counts, bin_, layer, clock.part(share), gap)
         if length is None or reach(parts, spots) <= length + FIT_MM:
             return spots
     share = min(0.8, max(0.2, (length or needed) / needed))
     return fill_bin(parts, counts, bin_, layer, clock.part(share), gap)
+
+
+def _lay_clear(
+    parts: Sequence[Part],
+    counts: Sequence[int],
+    bin_: Bin,
+    layer: StripLayer,
+    clock: Clock,
+    gap: float,
+) -> list[Spot]:
+    """Return a layout clear of flaws: the library knows none, so several layouts are mended."""
+    best = _one_by_one(parts, counts, bin_, gap) if bin_.strip.blocked else []
+    for trial in range(TRIALS if bin_.strip.blocked else 1):
+        part = clock.part(1 / (TRIALS - trial) if bin_.strip.blocked else 1.0)
+        spots = layer.lay(parts, counts, bin_.strip, part, trial=trial)
+        mended = off_flaws(parts, spots, bin_, gap)
+        if not best or reach(parts, mended) < reach(parts, best):
+            best = mended
+        if mended == spots or clock.over:
+            break
+    return best
+
+
+def _one_by_one(parts: Sequence[Part], counts: Sequence[int], bin_: Bin, gap: float) -> list[Spot]:
+    """Return a layout around the flaws, each part where it ends farthest left; [] if too many."""
+    if sum(counts) > FEW_PIECES:
+        return []
+    spots, _ = shelve(parts, counts, bin_.strip, gap)
+    if len(spots) < sum(counts):
+        return []
+    closer, left = fill(parts, counts, bin_.region_to(reach(parts, spots)), gap)
+    return spots if any(left) else closer

@@ -30,6 +30,7 @@ class StripLayer:
         """Remember how the user wants it; `complaints` gathers what the library said."""
         self._settings = settings
         self._enough = 0.0
+        self._seed = settings.seed
         self.complaints: list[str] = []
 
     def lay(
@@ -40,13 +41,15 @@ class StripLayer:
         clock: Clock,
         *,
         enough: float | None = None,
+        trial: int = 0,
     ) -> list[Spot]:
         """Return spots for all the copies, from x = 0; flaws and the strip's end are ignored.
 
         It always comes back with a complete layout, also when it is stopped at once. `enough`:
-        a length at which the search may end early.
+        a length at which the search may end early; `trial`: another number, another layout.
         """
         self._enough = enough or 0.0
+        self._seed = self._settings.seed + trial
         endless = Strip(low_y=strip.low_y, high_y=strip.high_y)
         groups = self._groups(parts, counts)
         best = [self._at_once(parts, group, endless) for group in groups]
@@ -106,7 +109,7 @@ class StripLayer:
                         strip,
                         gap=self._settings.gap_mm,
                         seconds=each,
-                        seed=self._settings.seed,
+                        seed=self._seed,
                         workers=workers,
                     )
                     running[number] = (search, time.monotonic() + each)
