@@ -4,22 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from ..arrays import Bools, Floats, Ints, frozen_floats, frozen_ints
+from ..arrays import Bools, Floats, Ints, frozen_floats
 from ..errors import InputError
-from .chains import chains_of
-from .mesh import Edges, MouldMesh
-from .patch import EdgeKind, Joint, Patch
+from .draw import draw_cut, lead_on
+from .extend import extend_sheet
+from .mesh import MouldMesh
+from .patch import CutKind, EdgeKind, Joint, JointKind, Patch, Side
 from .region import Region
-from .sheet import Sheet, part, take_out
+from .seams import SeamJoint, mark_seams
+from .sheet import part, take_out
+from .split import Worksheet
 
-CutKind = Literal["splice", "dart"]
-JointKind = Literal["lap", "butt"]
-Side = Literal["left", "right"]
+# A piece narrower than twice this (area over half its rim) cannot be handled as cloth.
+SLIVER_MM = 1.0
+
+__all__ = ["Cut", "JointKind", "SeamJoint", "cut"]
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -71,14 +74,6 @@ class Cut:
         return hash((self.id, self.kind, self.path.tobytes()))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SeamJoint:
-    """How marked seams are joined: all of a ply's in the same way."""
-
-    joint: JointKind = "lap"
-    lap_mm: float = 25.0
-
-
 def cut(
     mould: MouldMesh,
     region: Region,
@@ -86,6 +81,7 @@ def cut(
     *,
     seams: ArrayLike = (),
     seam_joint: SeamJoint | None = None,
+    trim_mm: float = 0.0,
 ) -> list[Patch]:
     """Take a region out of the mould, open it along its cuts, and return the pieces.
 
@@ -95,8 +91,11 @@ def cut(
     region : the faces the ply covers
     cuts : drawn splices and darts, numbered as joints in this order
     seams : (s, 2) marked seam edges as pairs of mould vertices; those outside the region or on
-        its rim are left out of account. They follow the drawn cuts as joints.
+        its rim are left out of account. They follow the drawn cuts as joints. A seam that ends
+        inside is a dart.
     seam_joint : how seams are joined; lapped by 25 mm unless said
+    trim_mm : how far the cloth goes on over the neighbouring faces (`Patch.inside` is False
+        there), as far as the mould has any; cuts are led straight on through it
 
     Returns
     -------
@@ -106,121 +105,102 @@ def cut(
     ------
     InputError : with the mould's faces, whatever the region, a seam or a cut has wrong with it
     """
-    sheet = take_out(mould, region)
-    edges = Edges(sheet.faces)
-    marked = _marked_seams(mould, sheet, edges, seams)
-    joints, half_joint, forward = _seam_joints(
-        sheet, edges, marked, seam_joint or SeamJoint(), len(cuts)
-    )
-    cut_edges = np.zeros(len(edges.count), bool)
-    cut_edges[np.unique(edges.of_face.ravel()[half_joint >= 0])] = True
-    kinds = _half_kinds(joints, half_joint, forward)
-    patches = part(
+    how = seam_joint or SeamJoint()
+    work = Worksheet(take_out(mould, region))
+    chains = mark_seams(work, mould, seams, len(cuts))
+    on_rim = work.on_rim
+    if trim_mm > 0:
+        work.replace_sheet(extend_sheet(mould, work.sheet, trim_mm).sheet)
+    for number, chain in enumerate(chains, start=len(cuts)):
+        if on_rim[chain[0]]:
+            lead_on(work, chain[::-1], number, "A seam", forward=False, reach=False)
+        if on_rim[chain[-1]]:
+            lead_on(work, chain, number, "A seam", forward=True, reach=False)
+    for number, one in enumerate(cuts):
+        name = f"Cut '{one.id}'"
+        dart = one.kind == "dart"
+        draw_cut(work, mould, one.path, joint=number, name=name, dart=dart)
+    joints = [
+        Joint(number=n, kind=c.kind, joint=c.joint, lap_mm=c.lap_mm, cut_id=c.id)
+        for n, c in enumerate(cuts)
+    ]
+    joints += [
+        Joint(number=len(cuts) + n, kind="dart", joint=how.joint, lap_mm=how.lap_mm)
+        for n in range(len(chains))
+    ]
+    seam_under: Side = "left"
+    under = [*(c.under for c in cuts), *(seam_under for _ in chains)]
+    patches = _opened(work, joints, under)
+    _refuse_slivers(patches)
+    return _seams_named(patches, len(cuts))
+
+
+def _opened(work: Worksheet, joints: list[Joint], under: list[Side]) -> list[Patch]:
+    sheet, edges = work.sheet, work.mesh.edges
+    base = len(sheet.vertices)
+    keys = sorted(work.marks)
+    number = np.array([work.marks[key][0] for key in keys], dtype=np.int64)
+    comes_from = np.array([work.marks[key][1] for key in keys], dtype=np.int64)
+    code = np.array(keys, dtype=np.int64).reshape(-1, 2) @ [base, 1]
+    own = edges.vertices @ [base, 1]
+    place = np.searchsorted(code, own)
+    found = np.append(code, -1)[place] == own
+    cut_edges = found & (edges.count == 2)
+    half_edge = edges.of_face.ravel()
+    half_joint = np.where(cut_edges, np.append(number, -1)[place], -1)[half_edge]
+    forward = sheet.faces.ravel() == np.append(comes_from, -1)[place][half_edge]
+    return part(
         sheet,
         edges,
         cut_edges,
         half_joint=half_joint,
-        half_kind=kinds,
-        joints=tuple(joint for joint, _ in joints.values()),
+        half_kind=_half_kinds(joints, under, half_joint, forward),
+        joints=tuple(joints),
     )
-    return _name_splices_and_darts(patches)
-
-
-def _marked_seams(mould: MouldMesh, sheet: Sheet, edges: Edges, seams: ArrayLike) -> Bools:
-    """(k,) the sheet's inner edges that are marked."""
-    pairs = frozen_ints("seams", seams, (None, 2))
-    if len(pairs) and (pairs.min() < 0 or pairs.max() >= len(mould.vertices)):
-        raise InputError(
-            f"A seam names vertex {pairs.max()}, but the mould has {len(mould.vertices)}.",
-            "Mark the seams again; the mould was changed.",
-        )
-    base = len(mould.vertices)
-    known = np.sort(mould.edges.vertices, axis=1) @ [base, 1] if len(pairs) else np.zeros(0)
-    wanted = np.sort(pairs, axis=1) @ [base, 1]
-    stray = ~np.isin(wanted, known)
-    if stray.any():
-        a, b = pairs[stray][0]
-        raise InputError(
-            f"The seam between vertices {a} and {b} is not an edge of the mould.",
-            "Mark the seams again; the mould was changed.",
-        )
-    own = np.sort(sheet.source_vertices[edges.vertices], axis=1) @ [base, 1]
-    marked: Bools = np.isin(own, wanted) & (edges.count == 2)
-    return marked
-
-
-def _seam_joints(
-    sheet: Sheet, edges: Edges, marked: Bools, how: SeamJoint, first: int
-) -> tuple[dict[int, tuple[Joint, Side]], Ints, Bools]:
-    """Number the chains of marked edges: the joints, (3 m,) joint and direction per half-edge."""
-    half_joint = np.full(sheet.faces.size, -1)
-    forward = np.zeros(sheet.faces.size, bool)
-    joints: dict[int, tuple[Joint, Side]] = {}
-    start = sheet.faces.ravel()
-    on_rim = np.zeros(len(sheet.vertices), bool)
-    on_rim[edges.vertices[edges.boundary]] = True
-    for chain in chains_of(edges.vertices[marked], on_rim):
-        number = first + len(joints)
-        _refuse_lasso(sheet, chain)
-        following = dict(zip(chain[:-1].tolist(), chain[1:].tolist(), strict=True))
-        keys = {tuple(sorted(pair)) for pair in following.items()}
-        members = [e for e in np.flatnonzero(marked) if tuple(edges.vertices[e]) in keys]
-        half = np.flatnonzero(np.isin(edges.of_face.ravel(), members))
-        half_joint[half] = number
-        end = np.roll(sheet.faces, -1, axis=1).ravel()[half]
-        forward[half] = [
-            following.get(a) == b for a, b in zip(start[half].tolist(), end.tolist(), strict=True)
-        ]
-        joint = Joint(number=number, kind="dart", joint=how.joint, lap_mm=how.lap_mm)
-        joints[number] = (joint, "left")
-    return joints, half_joint, forward
-
-
-def _refuse_lasso(sheet: Sheet, chain: Ints) -> None:
-    """A chain may close to a ring, but not come back to its own middle."""
-    inner = chain[:-1]
-    if len(np.unique(inner)) < len(inner):
-        raise InputError(
-            "A seam touches itself.",
-            "Clear the seam from one of the edges that meet there.",
-            faces=_faces_at(sheet, chain),
-        )
-
-
-def _faces_at(sheet: Sheet, vertices: Ints) -> Ints:
-    touched: Ints = sheet.source_faces[np.isin(sheet.faces, vertices).sum(axis=1) >= 2]
-    return touched
 
 
 def _half_kinds(
-    joints: dict[int, tuple[Joint, Side]], half_joint: Ints, forward: Bools
+    joints: list[Joint], under: list[Side], half_joint: Ints, forward: Bools
 ) -> list[EdgeKind]:
     """The kind of each half-edge that is cut: its face lies left of the path if it runs along."""
     kinds: list[EdgeKind] = []
     for number, along in zip(half_joint.tolist(), forward.tolist(), strict=True):
+        side = "left" if along else "right"
         if number < 0:
             kinds.append("trim")
-            continue
-        joint, under = joints[number]
-        side = "left" if along else "right"
-        lap: EdgeKind = "lap_under" if side == under else "lap_over"
-        kinds.append("butt" if joint.joint == "butt" else lap)
+        elif joints[number].joint == "butt":
+            kinds.append("butt")
+        else:
+            kinds.append("lap_under" if side == under[number] else "lap_over")
     return kinds
 
 
-def _name_splices_and_darts(patches: list[Patch]) -> list[Patch]:
-    """A joint is a dart when both its sides lie next to each other in one outline."""
+def _refuse_slivers(patches: list[Patch]) -> None:
+    if len(patches) < 2:
+        return
+    for patch in patches:
+        width = 2 * float(patch.surface.areas.sum()) / float(patch.edge_lengths().sum())
+        if width < SLIVER_MM:
+            ids = {patch.joints[n].cut_id for n in patch.edge_joints if n >= 0}
+            names = sorted(f"cut '{one}'" if one else "a seam" for one in ids)
+            raise InputError(
+                f"{' and '.join(names).capitalize()} leaves a sliver of cloth, "
+                f"{2 * width:.1f} mm wide.",
+                "Move the cut, or take those faces out of the region.",
+                faces=np.unique(patch.source_faces),
+            )
+
+
+def _seams_named(patches: list[Patch], first_seam: int) -> list[Patch]:
+    """A seam is a dart where it has a tip: two of its edges follow each other round a point."""
     darts = {number for patch in patches for number in _folded_joints(patch)}
-    return [
-        replace(
-            patch,
-            joints=tuple(
-                replace(joint, kind="dart" if joint.number in darts else "splice")
-                for joint in patch.joints
-            ),
-        )
-        for patch in patches
-    ]
+
+    def named(joint: Joint) -> Joint:
+        if joint.number < first_seam:
+            return joint
+        return replace(joint, kind="dart" if joint.number in darts else "splice")
+
+    return [replace(p, joints=tuple(named(joint) for joint in p.joints)) for p in patches]
 
 
 def _folded_joints(patch: Patch) -> set[int]:

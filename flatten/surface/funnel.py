@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -42,7 +43,7 @@ def unfold(mesh: MouldMesh, strip: list[int], start: Floats, end: Floats) -> Unf
     """
     place: dict[int, Floats] = {}
     first = mesh.faces[strip[0]].tolist()
-    a, b, c = mesh.vertices[first]
+    a, b, _c = mesh.vertices[first]
     along = (b - a) / np.linalg.norm(b - a)
     across = np.cross(mesh.normals[strip[0]], along)
     for vertex in first:
@@ -50,7 +51,7 @@ def unfold(mesh: MouldMesh, strip: list[int], start: Floats, end: Floats) -> Unf
         place[vertex] = np.array([away @ along, away @ across])
     flat_start = np.array([(start - a) @ along, (start - a) @ across])
     portals, left, right = [], [], []
-    for here, there in zip(strip, strip[1:], strict=False):
+    for here, there in itertools.pairwise(strip):
         corners, following = mesh.faces[here].tolist(), mesh.faces[there].tolist()
         apex = next(v for v in following if v not in corners)
         j = following.index(apex)
@@ -92,7 +93,7 @@ def crossings(strip: Unfolded) -> Crossings:
     """
     corners = _corners(strip)
     shares = np.zeros(len(strip.portals))
-    for (k0, p0, _), (k1, p1, side1) in zip(corners, corners[1:], strict=False):
+    for (k0, p0, _), (k1, p1, side1) in itertools.pairwise(corners):
         for k in range(k0 + 1, min(k1, len(shares) - 1) + 1):
             shares[k] = _share(strip.left[k], strip.right[k], p0, p1)
         if k1 < len(shares):
@@ -147,7 +148,7 @@ def _corners(strip: Unfolded) -> list[tuple[int, Floats, str]]:
                 continue
         k += 1
     last = len(strip.left)
-    kept = [c for a, c in zip(corners, corners[1:], strict=False) if not _equal(a[1], c[1])]
+    kept = [c for a, c in itertools.pairwise(corners) if not _equal(a[1], c[1])]
     kept = [corners[0], *(c for c in kept if c[0] < last and not _equal(c[1], strip.end))]
     return [*kept, (last, strip.end, "")]
 
@@ -170,6 +171,4 @@ def _share(left: Floats, right: Floats, p0: Floats, p1: Floats) -> float:
 
 def _turn(before: Floats, after: Floats) -> float:
     """Angle turned to the left, radians."""
-    return float(
-        np.arctan2(before[0] * after[1] - before[1] * after[0], before @ after)
-    )
+    return float(np.arctan2(before[0] * after[1] - before[1] * after[0], before @ after))

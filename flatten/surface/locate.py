@@ -42,15 +42,20 @@ def locate(mesh: MouldMesh, points: ArrayLike) -> Located:
     return Locator(mesh).locate(points)
 
 
-def locate_on(mesh: MouldMesh, point: ArrayLike, *, name: str, within_mm: float) -> Located:
+def locate_on(
+    mesh: MouldMesh | Locator, point: ArrayLike, *, name: str, within_mm: float
+) -> Located:
     """Return the nearest mesh point to `point` (3,) mm, which must lie on the surface.
+
+    `mesh` may be a `Locator`, where more than one point is looked up.
 
     Raises
     ------
     InputError : it lies further off than `within_mm`; says how far
     """
     target = frozen_floats(name, point, (3,))
-    found = locate(mesh, target[None])
+    locator = mesh if isinstance(mesh, Locator) else Locator(mesh)
+    found = locator.locate(target[None])
     if found.distances[0] > within_mm:
         x, y, z = (f"{value:.1f}" for value in found.points[0])
         raise InputError(

@@ -13,6 +13,9 @@ from .mesh import SurfaceMesh, components
 from .topology import handle_faces, opening_faces
 
 EdgeKind = Literal["trim", "hole", "lap_over", "lap_under", "butt"]
+JointKind = Literal["lap", "butt"]
+CutKind = Literal["splice", "dart"]
+Side = Literal["left", "right"]
 EDGE_KINDS: tuple[EdgeKind, ...] = ("trim", "hole", "lap_over", "lap_under", "butt")
 
 
@@ -24,8 +27,8 @@ class Joint:
     """
 
     number: int
-    kind: Literal["splice", "dart"]
-    joint: Literal["lap", "butt"]
+    kind: CutKind
+    joint: JointKind
     lap_mm: float
     cut_id: str = ""
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import heapq
+import itertools
 import math
 from dataclasses import dataclass
 
@@ -12,7 +13,7 @@ from numpy.typing import ArrayLike
 from ..arrays import Floats, Ints, frozen_floats
 from ..errors import InputError
 from .funnel import crossings, unfold
-from .locate import Located, locate_on
+from .locate import Located, Locator, locate_on
 from .mesh import MouldMesh
 
 # Marked points this near to the surface are meant to lie on it: clicks do, loaded ones nearly.
@@ -67,8 +68,9 @@ def path_through(mesh: MouldMesh, marked: ArrayLike, *, name: str = "path") -> S
     points = frozen_floats(name, marked, (None, 3))
     if len(points) < 2:
         raise InputError(f"The {name} has {len(points)} points.", "Mark two points or more.")
-    found = [locate_on(mesh, p, name=f"{name}'s point", within_mm=WITHIN_MM) for p in points]
-    legs = [leg(mesh, one, two, name=name) for one, two in zip(found, found[1:], strict=False)]
+    locator = Locator(mesh)
+    found = [locate_on(locator, p, name=f"{name}'s point", within_mm=WITHIN_MM) for p in points]
+    legs = [leg(mesh, one, two, name=name) for one, two in itertools.pairwise(found)]
     first = legs[0]
     return SurfacePath(
         points=np.concatenate([first.points, *(part.points[1:] for part in legs[1:])]),

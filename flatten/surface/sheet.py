@@ -7,9 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..arrays import Bools, Floats, Ints
-from .mesh import Edges, MouldMesh, SurfaceMesh, components, joined
+from .mesh import Edges, MouldMesh, SurfaceMesh, components
 from .patch import EdgeKind, Joint, Patch
 from .region import Region, check_region
+from .topology import open_along
+
+__all__ = ["Sheet", "open_along", "part", "rim_half_edges", "take_out"]
 
 
 @dataclass(frozen=True, eq=False, slots=True, kw_only=True)
@@ -46,27 +49,6 @@ def take_out(mould: MouldMesh, region: Region) -> Sheet:
         source_faces=region.faces,
         inside=np.ones(len(faces), bool),
     )
-
-
-def open_along(faces: Ints, edges: Edges, cut: Bools) -> tuple[Ints, Ints]:
-    """Return (m, 3) faces that no longer share the cut edges, and (n,) the old vertex of each new.
-
-    `cut` (k,) marks edges. Vertices become double where the faces round them fall apart; a vertex
-    by which the sheet merely hangs together does too. Each face keeps its place and corner order.
-    """
-    m = len(faces)
-    half = np.argsort(edges.of_face.ravel(), kind="stable")  # half-edges, edge by edge
-    first = np.concatenate([[0], np.cumsum(edges.count)])[:-1]
-    whole = np.flatnonzero((edges.count == 2) & ~cut)
-    one, two = half[first[whole]], half[first[whole] + 1]
-    pairs = np.concatenate([np.column_stack([one, _next(two)]), np.column_stack([_next(one), two])])
-    label = joined(3 * m, pairs)
-    lowest, number = np.unique(label, return_inverse=True)
-    old = faces.ravel()[lowest]
-    order = np.lexsort([lowest, old])
-    place = np.empty_like(order)
-    place[order] = np.arange(len(order))
-    return place[number].reshape(m, 3), old[order]
 
 
 def part(

@@ -1,4 +1,4 @@
-"""Where a closed surface or a handle could be cut open."""
+"""Handles, rims and openings: where a closed surface or a handle could be cut open."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import heapq
 import numpy as np
 
 from ..arrays import Bools, Floats, Ints
-from .mesh import SurfaceMesh, joined
+from .mesh import Edges, SurfaceMesh, joined
 
 
 def opening_faces(surface: SurfaceMesh) -> tuple[Ints, Floats, Floats]:
@@ -50,6 +50,46 @@ def handle_faces(surface: SurfaceMesh) -> Ints:
         if not joined(len(surface.faces), edges.faces[whole]).any():
             return _around(surface, loop)
     return np.arange(len(surface.faces))
+
+
+def handles_and_loops(faces: Ints) -> tuple[int, int]:
+    """Return how many handles one piece of faces has, and how many rims.
+
+    From Euler's formula: vertices - edges + faces = 2 - 2 handles - rims.
+    """
+    edges = Edges(faces)
+    opened, _ = open_along(faces, edges, np.zeros(len(edges.count), bool))
+    edges = Edges(opened)
+    rim = edges.vertices[edges.boundary]
+    loops = len(np.unique(joined(int(opened.max()) + 1, rim)[rim[:, 0]])) if len(rim) else 0
+    euler = int(opened.max()) + 1 - len(edges.count) + len(opened)
+    return (2 - loops - euler) // 2, loops
+
+
+def open_along(faces: Ints, edges: Edges, cut: Bools) -> tuple[Ints, Ints]:
+    """Return (m, 3) faces that no longer share the cut edges, and (n,) the old vertex of each new.
+
+    `cut` (k,) marks edges. Vertices become double where the faces round them fall apart; a vertex
+    by which the sheet merely hangs together does too. Each face keeps its place and corner order.
+    """
+    m = len(faces)
+    half = np.argsort(edges.of_face.ravel(), kind="stable")  # half-edges, edge by edge
+    first = np.concatenate([[0], np.cumsum(edges.count)])[:-1]
+    whole = np.flatnonzero((edges.count == 2) & ~cut)
+    one, two = half[first[whole]], half[first[whole] + 1]
+    pairs = np.concatenate([np.column_stack([one, _next(two)]), np.column_stack([_next(one), two])])
+    label = joined(3 * m, pairs)
+    lowest, number = np.unique(label, return_inverse=True)
+    old = faces.ravel()[lowest]
+    order = np.lexsort([lowest, old])
+    place = np.empty_like(order)
+    place[order] = np.arange(len(order))
+    return place[number].reshape(m, 3), old[order]
+
+
+def _next(half: Ints) -> Ints:
+    following: Ints = half - half % 3 + (half % 3 + 1) % 3
+    return following
 
 
 def _around(surface: SurfaceMesh, edges: Ints) -> Ints:
