@@ -7,6 +7,8 @@ from pathlib import Path
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 
+from ..units import MM_PER_INCH, POINTS_PER_INCH
+
 REGULAR, BOLD, JAPANESE = "BenchSans", "BenchSans-Bold", "BenchSansJP"
 FOLDER = Path(__file__).with_name("fonts")
 FILES = {
@@ -15,7 +17,7 @@ FILES = {
     JAPANESE: "bench_sans_jp.ttf",
 }
 CAPITAL = 0.714  # height of a capital letter as a share of the type size, in these fonts
-MM = 72 / 25.4  # PDF points in a millimetre
+MM = POINTS_PER_INCH / MM_PER_INCH  # PDF points in a millimetre
 MISSING = "\u25a1"  # drawn for a letter none of the fonts holds; the Japanese font has it
 
 
