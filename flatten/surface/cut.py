@@ -182,10 +182,9 @@ def _refuse_slivers(patches: list[Patch]) -> None:
         width = 2 * float(patch.surface.areas.sum()) / float(patch.edge_lengths().sum())
         if width < SLIVER_MM:
             ids = {patch.joints[n].cut_id for n in patch.edge_joints if n >= 0}
-            names = sorted(f"cut '{one}'" if one else "a seam" for one in ids)
+            names = sorted(f"Cut '{one}'" if one else "A seam" for one in ids)
             raise InputError(
-                f"{' and '.join(names).capitalize()} leaves a sliver of cloth, "
-                f"{2 * width:.1f} mm wide.",
+                f"{', '.join(names)} leaves a sliver of cloth, {2 * width:.1f} mm wide.",
                 "Move the cut, or take those faces out of the region.",
                 faces=np.unique(patch.source_faces),
             )
