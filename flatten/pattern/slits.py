@@ -16,6 +16,8 @@ from .pattern import EdgeRun
 # valid polygon and a cutter follows both sides of the slit.
 KERF_MM = 0.2
 
+LEAST_OPENING_MM2 = 1e-3  # rounding of a union leaves openings of 1e-9 mm2; no cloth has one
+
 
 def area_of(triangles: Floats) -> BaseGeometry:
     """Return the area covered by flat triangles (m, 3, 2), overlaps counted once."""
@@ -36,11 +38,13 @@ def net_polygon(rings: Sequence[Floats], triangles: Floats, runs: Iterable[EdgeR
 
 
 def largest(area: BaseGeometry) -> Polygon:
-    """Return the largest polygon of an area."""
-    if isinstance(area, Polygon):
-        return area
+    """Return the largest polygon of an area, without openings no knife could cut."""
     parts = [part for part in shapely.get_parts(area) if isinstance(part, Polygon)]
-    return max(parts, key=lambda part: part.area) if parts else Polygon()
+    if not parts:
+        return Polygon()
+    piece = max(parts, key=lambda part: part.area)
+    holes = [ring for ring in piece.interiors if Polygon(ring).area > LEAST_OPENING_MM2]
+    return Polygon(piece.exterior, holes)
 
 
 def dart_pairs(runs: Iterable[EdgeRun]) -> list[tuple[EdgeRun, EdgeRun]]:

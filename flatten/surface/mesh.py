@@ -214,7 +214,11 @@ def components(faces: Ints, edges: Edges | None = None) -> Ints:
     Pieces are numbered in the order of their lowest face.
     """
     edges = edges or Edges(faces)
-    lowest = joined(len(faces), edges.faces[edges.faces[:, 1] >= 0])
+    pairs = edges.faces[edges.faces[:, 1] >= 0]
+    if edges.crowded.any():  # edges.faces holds but two of the faces on such an edge
+        every = np.repeat(np.arange(len(faces)), 3)
+        pairs = np.column_stack([edges.faces[edges.of_face.ravel(), 0], every])
+    lowest = joined(len(faces), pairs)
     number: Ints = np.unique(lowest, return_inverse=True)[1].ravel()
     return number
 

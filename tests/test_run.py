@@ -1,0 +1,262 @@
+"""The whole way from a job to a folder of files, on parts whose answers are known."""
+
+import csv
+import io
+import json
+import os
+import subprocess
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pyogrio
+import pytest
+import shapely
+from numpy.testing import assert_allclose
+from sample_jobs import TWILL, dish, dish_job
+
+from flatten.cloth.library import load_fabrics
+from flatten.deliver import deliver, files_of, summary
+from flatten.errors import Cancelled, FlattenError, InputError
+from flatten.folder import read_index
+from flatten.job import Settings, save_job
+from flatten.laminate.ply import Ply
+from flatten.nest.roll import Roll, Stock
+from flatten.nest.settings import NestSettings
+from flatten.packed import read_arrays
+from flatten.run import run, stored_layouts
+from flatten.surface.mesh import MouldMesh
+
+ROOT = Path(__file__).parents[1]
+FILES = {
+    "patterns.dxf", "patterns.svg", "roll.dxf", "roll.svg", "templates.pdf", "layup.pdf",
+    "cut_list.csv", "stack.csv", "drape.npz", "layouts.json", "result.json",
+}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def dish_run(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("dish")
+    job = dish_job()
+    result = run(job)
+    deliver(result, job, folder)
+    return job, result, folder
+
+
+def test_every_file_is_there_and_as_it_was_written(dish_run):
+    job, _, folder = dish_run
+
+    index = read_index(folder)  # compares every digest
+
+    assert {file.name for file in folder.iterdir()} == FILES
+    assert index["job_digest"] == job.digest
+
+
+def test_cloth_adds_up_to_all_of_it(dish_run):
+    """Pieces, offcuts worth keeping and waste are the cloth used, selvedges counted in."""
+    _, result, folder = dish_run
+    roll = read_index(folder)["rolls"][0]
+
+    parts = roll["pieces_fraction"] + roll["offcuts_fraction"] + roll["waste_fraction"]
+    cut = sum(pattern.cut.area for pattern in result.patterns)
+
+    assert parts == pytest.approx(1, abs=1e-12)
+    assert roll["pieces_fraction"] * roll["cloth_mm2"] == pytest.approx(cut, rel=1e-9)
+    assert roll["cloth_mm2"] == pytest.approx(roll["width_mm"] * roll["used_length_mm"], rel=1e-9)
+
+
+@pytest.mark.parametrize("name", ["patterns.dxf", "roll.dxf"])
+def test_another_reader_finds_the_same_areas_in_the_cutter_file(dish_run, name):
+    """GDAL, through pyogrio, shares nothing with the writer. 1e-6: the file keeps 0.001 mm."""
+    _, result, folder = dish_run
+
+    frame = pyogrio.raw.read(folder / name, CLOSED_LINE_AS_POLYGON="YES")
+    fields = dict(zip(frame[0]["fields"], frame[3], strict=True))
+    shapes = shapely.from_wkb(frame[2])
+    cut = [
+        shape.area
+        for shape, layer in zip(shapes, fields["Layer"], strict=True)
+        if "cut" in layer.lower() and shape.geom_type == "Polygon"
+    ]
+
+    assert sorted(cut) == pytest.approx(sorted(p.cut.area for p in result.patterns), rel=1e-6)
+
+
+def test_the_cut_list_names_every_pattern_with_its_area(dish_run):
+    _, result, folder = dish_run
+    text = (folder / "cut_list.csv").read_text(encoding="utf-8-sig")
+
+    rows = list(csv.DictReader(io.StringIO(text)))
+
+    assert [row["piece"] for row in rows] == [pattern.id for pattern in result.patterns]
+    assert [float(row["cut area mm2"]) for row in rows] == pytest.approx(
+        [pattern.cut.area for pattern in result.patterns], abs=0.051
+    )
+
+
+def test_the_overlay_arrays_hold_each_drape(dish_run):
+    _, result, folder = dish_run
+
+    arrays = read_arrays(folder / "drape.npz")
+
+    for piece in result.pieces:
+        assert_allclose(arrays[f"{piece.pattern.id}/flat"], piece.drape.flat)
+        assert len(arrays[f"{piece.pattern.id}/source_faces"]) == len(piece.drape.strain)
+
+
+def test_a_flat_plate_comes_out_as_it_is():
+    """An L-shaped plate, neither symmetric nor square: its pattern is its outline, not mirrored.
+
+    Seen from the lay-up side (+z) with 0 degrees along x, the pattern has the plate's own
+    coordinates, moved so that the tack point is the origin. At 30 degrees it is turned by -30.
+    """
+    outline = np.array([[0, 0], [200, 0], [200, 60], [80, 60], [80, 150], [0, 150]], float)
+    vertices = np.column_stack([outline, np.zeros(6)])
+    mould = MouldMesh(vertices, [[0, 1, 2], [0, 2, 3], [0, 3, 4], [0, 4, 5]])
+    plies = tuple(
+        Ply(
+            id=f"p{a}", name="L", faces=[0, 1, 2, 3], fabric=TWILL, angle_deg=a, tack_mm=[40, 40, 0]
+        )
+        for a in (0, 30)
+    )
+
+    straight, turned = run(dish_job(mould=mould, plies=plies), upto="patterns").patterns
+
+    moved = shapely.affinity.translate(shapely.Polygon(outline), -40, -40)
+    assert straight.net.symmetric_difference(moved).area < 1e-3 * moved.area
+    turned_plate = shapely.affinity.rotate(moved, -30, origin=(0, 0))
+    assert turned.net.symmetric_difference(turned_plate).area < 1e-3 * moved.area
+    mirrored = shapely.affinity.scale(moved, 1, -1, origin=(0, 0))
+    assert straight.net.symmetric_difference(mirrored).area > 0.1 * moved.area  # the test can see
+
+
+def test_three_plies_of_210_gram_twill_by_hand_are_a_millimetre():
+    """Common practice, no source: about 1 mm, 0.9 to 1.1."""
+    job = dish_job()
+    plies = tuple(replace(job.plies[0], id=f"p{i}") for i in range(3))
+
+    result = run(replace(job, plies=plies), upto="patterns")
+
+    assert 0.9 < result.quantities.thickness_mm < 1.1
+
+
+def test_a_piece_wider_than_the_roll_stops_the_roll_only(tmp_path):
+    """Patterns and paper are written, the roll is not, and the finding says why."""
+    stock = Stock(rolls=(Roll(id="tape", fabric=TWILL, width_mm=120),))
+    job = dish_job(stock=stock)
+
+    result = run(job)
+    deliver(result, job, tmp_path)
+
+    assert {finding.code for finding in result.stopped} == {"piece_too_large"}
+    names = {file.name for file in tmp_path.iterdir()}
+    assert {"patterns.dxf", "templates.pdf", "layup.pdf"} <= names
+    assert not {"roll.dxf", "layouts.json"} & names
+    assert read_index(tmp_path)["rolls"] == []
+
+
+def test_a_stored_layout_gives_the_same_bytes(tmp_path):
+    """The search is cut off by time; its layout is kept while its inputs are the same."""
+    job = dish_job(settings=Settings(nest=NestSettings(seconds=1.0)))
+    result = run(job)
+    deliver(result, job, tmp_path)
+
+    again = run(job, stored=stored_layouts(tmp_path))
+
+    first = {name: (tmp_path / name).read_bytes() for name in FILES - {"result.json"}}
+    assert files_of(again, job) == first
+    assert summary(again, job)["rolls"] == read_index(tmp_path)["rolls"]
+
+
+def test_nothing_outside_the_job_changes_a_byte(tmp_path):
+    """Hash seed, locale, time zone and folder of the process."""
+    save_job(dish_job(), tmp_path / "job")
+    sums = []
+    for number, extra in enumerate(
+        [
+            {"PYTHONHASHSEED": "1", "TZ": "UTC", "LC_ALL": "C"},
+            {"PYTHONHASHSEED": "2", "TZ": "Pacific/Auckland", "LC_ALL": "de_DE.UTF-8"},
+        ]
+    ):
+        out = tmp_path / f"out{number}"
+        (tmp_path / f"cwd{number}").mkdir()
+        subprocess.run(
+            [sys.executable, "-m", "flatten", "run", tmp_path / "job", "--out", out],
+            cwd=tmp_path / f"cwd{number}", env={**os.environ, "PYTHONPATH": str(ROOT), **extra},
+            check=True, capture_output=True,
+        )  # fmt: skip
+        sums.append(read_index(out)["files"])
+
+    assert sums[0] == sums[1]
+
+
+def test_work_can_be_stopped():
+    def stop(share, what):
+        if share > 0.3:
+            raise Cancelled
+
+    with pytest.raises(Cancelled):
+        run(dish_job(), progress=stop)
+
+
+def closed_box():
+    corner = np.array([[x, y, z] for x in (0, 50) for y in (0, 50) for z in (0, 50)], float)
+    quads = [[0, 1, 3, 2], [4, 6, 7, 5], [0, 4, 5, 1], [2, 3, 7, 6], [0, 2, 6, 4], [1, 5, 7, 3]]
+    return MouldMesh(corner, [t for a, b, c, d in quads for t in ([a, b, c], [a, c, d])])
+
+
+def on(mould, faces):
+    return dish_job(mould=mould, plies=(Ply(id="p", name="skin", faces=faces, fabric=TWILL),))
+
+
+def two_pieces():
+    mould, inside, outside = dish()
+    return on(mould, [inside[0], outside[0]])
+
+
+def three_on_an_edge():
+    vertices = [[0, 0, 0], [50, 0, 0], [0, 50, 0], [0, -50, 0], [0, 0, 50]]
+    return on(MouldMesh(vertices, [[0, 1, 2], [1, 0, 3], [0, 1, 4]]), [0, 1, 2])
+
+
+def without_area():
+    vertices = [[0, 0, 0], [50, 0, 0], [0, 50, 0], [25, 0, 0]]
+    return on(MouldMesh(vertices, [[0, 1, 2], [0, 3, 1]]), [0, 1])
+
+
+@pytest.mark.parametrize(
+    ("job", "reason"),
+    [
+        (two_pieces, "2 pieces"),
+        (lambda: on(closed_box(), range(12)), "closed all round"),
+        (three_on_an_edge, "shared by three"),
+        (without_area, "no area"),
+        (lambda: on(dish()[0], []), "no faces"),
+        (lambda: MouldMesh([[0, 0, np.nan]] * 3, [[0, 1, 2]]), "finite"),
+        (lambda: dish_job(fabrics=()), "not in the job"),
+    ],
+)
+def test_what_cannot_be_worked_out_is_named_with_a_way_out(job, reason):
+    with pytest.raises(FlattenError, match=reason) as told:
+        run(job(), upto="patterns")
+    assert isinstance(told.value, InputError)
+    assert told.value.hint
+
+
+def test_errors_of_a_ply_name_faces_of_the_mould():
+    job = two_pieces()
+    with pytest.raises(InputError) as told:
+        run(job, upto="patterns")
+    assert set(told.value.faces) <= set(job.plies[0].faces.tolist())
+    assert told.value.faces
+
+
+def test_every_cloth_of_the_library_can_be_laid():
+    mould, inside, _ = dish(cells=10)
+    for fabric in load_fabrics().values():
+        ply = Ply(id="p", name="skin", faces=inside, fabric=fabric.id, angle_deg=20)
+        result = run(dish_job(mould=mould, plies=(ply,), fabrics=(fabric,)), upto="patterns")
+        area = result.patterns[0].net.area
+        assert area == pytest.approx(result.patterns[0].mould_area_mm2, rel=0.05), fabric.id
+        json.dumps(summary(result, dish_job(fabrics=(fabric,), plies=(ply,))), allow_nan=False)
