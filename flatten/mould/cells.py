@@ -11,6 +11,7 @@ from ..arrays import Floats, Ints
 
 # Pairs handled at a time: 2**19 pairs of 3-D boxes take about 100 MB on the way through.
 CHUNK = 1 << 19
+MOST_LOOKS = 2e8  # boxes looked at, about 10 s; only a tangle of long triangles needs more
 FINEST = 18  # 2**18 cells along the longest side; three axes then fit one 64-bit key
 PIECES = 40_000  # more boxes than triangles, when long ones are cut
 FEW = 64  # a grid for fewer boxes costs more than looking at them in the next coarser one
@@ -25,11 +26,16 @@ def tight_boxes(corners: Floats) -> tuple[Ints, Floats, Floats]:
     -------
     (b,) the triangle of each box, (b, k) low and (b, k) high corners
     """
-    edges = np.roll(corners, -1, axis=1) - corners
-    length = np.sqrt((edges**2).sum(axis=2))
-    longest = length.argmax(axis=1)
-    most = length.max(axis=1)
-    pieces = 1 + np.floor(most * PIECES / max(most.sum(), 1e-300)).astype(np.int64)
+    a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
+    length = np.sqrt([np.einsum("ij,ij->i", v, v) for v in (b - a, c - b, a - c)])
+    longest = length.argmax(axis=0)
+    most = np.maximum(np.maximum(length[0], length[1]), length[2])
+    # Twice the area from two sides (Lagrange's identity holds in 2-D and 3-D).
+    dot = np.einsum("ij,ij->i", b - a, c - a)
+    area = np.sqrt(np.clip((length[0] * length[2]) ** 2 - dot * dot, 0, None))
+    slim = most**2 / np.maximum(area, most**2 / PIECES + 1e-300)  # length over height
+    share = most * PIECES / max(float(most.sum()), 1e-300)
+    pieces = 1 + np.floor(np.minimum(share, slim / 2)).astype(np.int64)
     whole = np.flatnonzero(pieces == 1)
     cut = np.flatnonzero(pieces > 1)
     row = np.arange(len(cut))
@@ -48,12 +54,18 @@ def tight_boxes(corners: Floats) -> tuple[Ints, Floats, Floats]:
 
     top = np.where((start <= foot[row]) & (foot[row] <= end), c[row], a[row] + base[row] * start)
     outline = np.stack([*sides(start), *sides(end), top], axis=1)
-    own = corners[whole]
+    low, high = box_of(corners[whole])
     return (
         np.concatenate([whole, cut[row]]),
-        np.concatenate([own.min(axis=1), outline.min(axis=1)]),
-        np.concatenate([own.max(axis=1), outline.max(axis=1)]),
+        np.concatenate([low, outline.min(axis=1)]),
+        np.concatenate([high, outline.max(axis=1)]),
     )
+
+
+def box_of(corners: Floats) -> tuple[Floats, Floats]:
+    """Return the low and high corners of the boxes of triangles (m, 3, k)."""
+    a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
+    return np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
 
 
 class Cells:
@@ -76,17 +88,45 @@ class Cells:
         for grid in self.grids:
             yield from self._in_grid(grid, low, high)
 
-    def self_pairs(self) -> Iterator[tuple[Ints, Ints]]:
-        """Yield index pairs of boxes of this grid that overlap each other, each pair once."""
+    def self_pairs(self, stride: int = 1) -> Iterator[tuple[Ints, Ints]]:
+        """Yield index pairs of boxes of this grid that overlap each other, each pair once.
+
+        With a `stride` only every so manieth box is compared with the others.
+        """
         for grid in self.grids:
-            query = np.flatnonzero(self.level >= grid.level)
-            for local, box in self._in_grid(grid, self.low[query], self.high[query]):
-                first = query[local]
-                once = (self.level[first] > grid.level) | (first < box)
-                yield first[once], box[once]
+            query = np.flatnonzero(self.level >= grid.level)[::stride]
+            alike = self.level[query] == grid.level
+            after = np.where(alike & (stride == 1), query, -1)
+            for local, box in self._in_grid(grid, self.low[query], self.high[query], after):
+                other = query[local] != box
+                yield query[local][other], box[other]
+
+    def stride(self, low: Floats, high: Floats) -> int:
+        """Return 1, or every which query to ask so that `pairs` looks at 2e8 boxes at most."""
+        looks = sum(self._looks(grid, low, high) for grid in self.grids)
+        return 1 + int(looks / MOST_LOOKS)
+
+    def self_stride(self) -> int:
+        """Return the same for `self_pairs`."""
+        looks = 0.0
+        for grid in self.grids:
+            query = self.level >= grid.level
+            looks += self._looks(grid, self.low[query], self.high[query])
+        return 1 + int(looks / MOST_LOOKS)
+
+    def _looks(self, grid: _Grid, low: Floats, high: Floats) -> float:
+        """About how many boxes these queries look at, from a thousand of them."""
+        step = 1 + len(low) // 1000
+        first, last = self._cell(low[::step], grid), self._cell(high[::step], grid)
+        cells = np.multiply.reduce((last - first + 1).T)
+        which = np.repeat(np.arange(len(first)), cells)
+        key = _key(_unravel(first[which], last[which], cells))
+        at = np.searchsorted(grid.keys, key).clip(max=len(grid.keys) - 1)
+        return float(grid.count[at][grid.keys[at] == key].sum()) * step
 
     def _levels(self, smallest: float) -> Ints:
-        size = np.maximum((self.high - self.low).max(axis=1), self.span * 2.0**-FINEST)
+        sides = (self.high - self.low).T
+        size = np.maximum(np.maximum.reduce(sides), self.span * 2.0**-FINEST)
         finest = FINEST if smallest <= 0 else np.log2(max(self.span / smallest, 1))
         level = np.floor(np.log2(self.span / size)).clip(0, np.floor(finest)).astype(np.int64)
         count = np.bincount(level, minlength=FINEST + 1)
@@ -106,7 +146,9 @@ class Cells:
         grid.first[:, member] = first.T
         keys, boxes = [], []
         for corner in product((0, 1), repeat=first.shape[1]):
-            new = ((first + corner <= last) | (np.array(corner) == 0)).all(axis=1)
+            new = np.ones(len(member), bool)
+            for axis in np.flatnonzero(corner):
+                new &= first[:, axis] < last[:, axis]
             keys.append(_key(first[new] + corner))
             boxes.append(member[new])
         key = np.concatenate(keys)
@@ -122,12 +164,16 @@ class Cells:
         cell: Ints = np.floor((points - self.origin) / grid.size).clip(0, top).astype(np.int64)
         return cell
 
-    def _in_grid(self, grid: _Grid, low: Floats, high: Floats) -> Iterator[tuple[Ints, Ints]]:
-        inside = np.flatnonzero(
-            ((high >= self.origin) & (low <= self.origin + self.span)).all(axis=1)
-        )
+    def _in_grid(
+        self, grid: _Grid, low: Floats, high: Floats, after: Ints | None = None
+    ) -> Iterator[tuple[Ints, Ints]]:
+        """Pairs in one grid; with `after` (q,) only boxes with a higher number than that."""
+        seen = np.ones(len(low), bool)
+        for axis, origin in enumerate(self.origin):
+            seen &= (high[:, axis] >= origin) & (low[:, axis] <= origin + self.span)
+        inside = np.flatnonzero(seen)
         first, last = self._cell(low[inside], grid), self._cell(high[inside], grid)
-        cells = (last - first + 1).prod(axis=1)
+        cells = np.multiply.reduce((last - first + 1).T)
         for some in _slices(cells):
             which = np.repeat(np.arange(some.start, some.stop), cells[some])
             key = _key(_unravel(first[which], last[which], cells[some]))
@@ -138,9 +184,12 @@ class Cells:
                 count = grid.count[at[part]]
                 row = np.repeat(which[part], count)
                 box = grid.boxes[np.repeat(grid.start[at[part]], count) + _ramp(count)]
+                begins = np.repeat(key[part], count)
+                if after is not None:
+                    new = box > after[inside[row]]
+                    row, box, begins = row[new], box[new], begins[new]
                 query = inside[row]
                 # A pair meets in several cells; count it where its overlap begins.
-                begins = np.repeat(key[part], count)
                 for axis in range(first.shape[1] - 1, -1, -1):
                     begin = np.maximum(first[row, axis], grid.first[axis][box])
                     keep = (begins & 0xFFFFF) == begin

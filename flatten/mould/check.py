@@ -31,7 +31,7 @@ from ..finding import Finding
 from ..progress import Progress, part_of, silent
 from ..surface.mesh import MouldMesh
 from .crossings import check_crossings
-from .health import box_mm, check_health, check_size, is_closed, renumbered, usable
+from .health import check_health, check_size, is_closed, renumbered, usable
 from .layup import Section, check_layup
 from .report import (
     MouldMaps,
@@ -43,7 +43,7 @@ from .report import (
 )
 from .settings import Direction, MouldSettings
 from .walls import check_walls, wall_thickness
-from .weld import Welded, weld
+from .weld import Welded, box_mm, weld
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

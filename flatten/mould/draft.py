@@ -155,8 +155,10 @@ def _trapped_share(mesh: MouldMesh, faces: Ints, pull: Floats, blockers: Ints | 
     place = np.full(len(mesh.faces), -1)
     place[faces] = np.arange(len(faces))
     face, points = spread_points(mesh, faces, POINTS)
-    below = Sight(mesh, pull, blockers).is_below(points + LIFT_MM * mesh.normals[face])
-    number = place[face]
+    points += LIFT_MM * mesh.normals[face]
+    sight = Sight(mesh, pull, blockers)
+    some = slice(None, None, sight.stride(points))
+    below, number = sight.is_below(points[some]), place[face[some]]
     count = np.bincount(number, minlength=len(faces))
     share: Floats = np.bincount(number[below], minlength=len(faces)) / np.maximum(count, 1)
     return share

@@ -10,27 +10,19 @@ from dataclasses import replace
 
 import numpy as np
 
-from ..arrays import Bools, Floats, Ints
+from ..arrays import Bools, Ints
 from ..finding import Finding
 from ..surface.mesh import ZERO_AREA, MouldMesh
+from ..units import MM_PER_INCH
 from .joined import groups
-from .weld import Welded
+from .weld import Welded, box_mm, size_mm
 
 # A printed mould is between a hand's width and a boat; outside this the unit is asked for.
 SMALLEST_MM, LARGEST_MM = 25.0, 10_000.0
 USUAL_MM = (40.0, 3000.0)  # what a right reading should come to
-READINGS = (("inches", 25.4), ("metres", 1000.0), ("centimetres", 10.0))
+READINGS = (("inches", MM_PER_INCH), ("metres", 1000.0), ("centimetres", 10.0))
 # Vector area over area: zero for a closed block, 0.2 for the wall of a steep cone.
 CLOSED_SHARE = 0.05
-
-
-def box_mm(mesh: MouldMesh) -> Floats:
-    """Return (3,) the mould's size along x, y, z in mm."""
-    if not len(mesh.faces):
-        return np.zeros(3)
-    used = mesh.vertices[np.unique(mesh.faces)]
-    box: Floats = np.ptp(used, axis=0)
-    return box
 
 
 def is_closed(mesh: MouldMesh) -> bool:
@@ -82,8 +74,9 @@ def renumbered(finding: Finding, kept: Ints) -> Finding:
 
 def usable(mesh: MouldMesh) -> Bools:
     """(m,) True where a face has an area to speak of, so that its normal means something."""
-    corners = mesh.corners
-    longest2 = ((corners - np.roll(corners, 1, axis=1)) ** 2).sum(axis=2).max(axis=1, initial=0)
+    a, b, c = mesh.corners[:, 0], mesh.corners[:, 1], mesh.corners[:, 2]
+    sides2 = [np.einsum("ij,ij->i", v, v) for v in (b - a, c - b, a - c)]
+    longest2 = np.maximum.reduce(sides2)
     fair: Bools = 2 * mesh.areas > ZERO_AREA * longest2
     return fair
 
@@ -96,6 +89,8 @@ def wrong_way(mesh: MouldMesh) -> tuple[Bools, Bools]:
     """
     m = len(mesh.faces)
     edges = mesh.edges
+    if not edges.flipped.any():
+        return np.zeros(m, bool), np.zeros(m, bool)
     pair = (edges.faces[:, 1] >= 0) & ~edges.crowded
     first, second = edges.faces[pair].T
     turn = edges.flipped[pair] * m
@@ -137,11 +132,16 @@ def _no_area(welded: Welded) -> Finding | None:
 
 
 def _doubled_faces(mesh: MouldMesh) -> Finding | None:
-    corners = np.sort(mesh.faces, axis=1)
+    edges = mesh.edges
+    partner = edges.faces.sum(axis=1)[edges.of_face]  # plus its own number, the same for all
+    maybe = edges.crowded[edges.of_face].any(axis=1)
+    for side in range(3):  # a doubled face meets one other face over two edges
+        maybe |= partner[:, side] == partner[:, side - 1]
+    some = np.flatnonzero(maybe & usable(mesh))
+    corners = np.sort(mesh.faces[some], axis=1)
     order = np.lexsort(corners.T)
     same = (np.diff(corners[order], axis=0) == 0).all(axis=1)
-    faces = np.sort(order[1:][same])
-    faces = faces[usable(mesh)[faces]]
+    faces = np.sort(some[order[1:][same]])
     if not len(faces):
         return None
     return Finding(
@@ -207,7 +207,7 @@ def _inside_out(mesh: MouldMesh) -> Finding | None:
         return None
     middle = mesh.vertices[mesh.faces].mean(axis=(0, 1))
     volume = np.einsum("ij,ij->", mesh.corners[:, 0] - middle, mesh.double_areas) / 6
-    if not volume < -1e-9 * mesh.size_mm**3:
+    if not volume < -1e-9 * size_mm(mesh) ** 3:
         return None
     return Finding(
         code="inside_out",

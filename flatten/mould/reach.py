@@ -136,13 +136,17 @@ class _HeightMap:
         used = mesh.vertices[np.unique(mesh.faces[faces])] @ self.sight.across.T
         margin = max(settings.trim_mm, settings.roller_mm)
         low, high = used.min(axis=0) - margin, used.max(axis=0) + margin
-        self.cell = float(max((high - low).max() / CELLS, 1e-9))
-        shape = np.maximum(np.ceil((high - low) / self.cell).astype(int), 1)
-        self.low = low
-        x, y = ((np.arange(n) + 0.5) * self.cell for n in shape)
-        grid = np.stack(np.meshgrid(x + low[0], y + low[1], indexing="ij"), axis=-1)
-        flat = grid.reshape(-1, 2)
-        self.heights: Floats = self.sight.top(flat @ self.sight.across).reshape(shape)
+        self.low, cells = low, CELLS
+        while True:  # coarser where long triangles lie criss-cross
+            self.cell = float(max((high - low).max() / cells, 1e-9))
+            shape = np.maximum(np.ceil((high - low) / self.cell).astype(int), 1)
+            x, y = ((np.arange(n) + 0.5) * self.cell for n in shape)
+            grid = np.stack(np.meshgrid(x + low[0], y + low[1], indexing="ij"), axis=-1)
+            points = grid.reshape(-1, 2) @ self.sight.across
+            if cells <= 20 or self.sight.stride(points) == 1:
+                break
+            cells //= 2
+        self.heights: Floats = self.sight.top(points).reshape(shape)
 
     def read(self, values: Floats, points: Floats) -> Floats:
         """(k,) the value in the cell over each point; zero difference where there is no mould."""

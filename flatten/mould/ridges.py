@@ -62,9 +62,9 @@ def ridge_depth(
     Source: cusp height, Dolenc & Makela, Slicing procedures for layered manufacturing
     techniques, Computer-Aided Design 26 (1994); bead allowance: common practice, no source.
     """
-    stair = layer_height_mm * np.abs(normals @ build)
-    flat = np.linalg.norm(np.cross(normals, build), axis=1) < FLAT
-    depth: Floats = np.where(flat, 0.0, np.maximum(stair, bead_share * layer_height_mm))
+    along = np.abs(normals @ build)
+    stair = np.maximum(layer_height_mm * along, bead_share * layer_height_mm)
+    depth: Floats = np.where(_line_length(along) < FLAT, 0.0, stair)
     return depth
 
 
@@ -76,19 +76,46 @@ def measure_ridges(
     `pull` is (3,), or (k, 3) where each face has its own. Lines run along b x n; the part slides
     along the pull's share in the wall, p - (p . n) n.
     """
+    slide = _Slide(normals, np.broadcast_to(pull, normals.shape))
     depth = ridge_depth(normals, build, layer_height_mm, bead_share)
-    line = np.cross(build, normals)
-    length = np.linalg.norm(line, axis=1)
-    slide = (
-        pull
-        - np.einsum("ij,ij->i", normals, np.broadcast_to(pull, normals.shape))[:, None] * normals
+    length = _line_length(np.abs(normals @ build))
+    none = (length < FLAT) | (slide.rub < 1e-9)
+    scale = np.where(none, 1, length * slide.rub)
+    along, across = slide.along_lines(build) / scale, slide.across_lines(build) / scale
+    angle = np.where(none, np.nan, np.arctan2(across, along))
+    return Ridges(
+        depth_mm=depth, angle=angle, grip_mm=np.where(none, 0, depth * slide.rub * across)
     )
-    rub = np.linalg.norm(slide, axis=1)
-    none = (length < FLAT) | (rub < 1e-9)
-    cosine = np.abs(np.einsum("ij,ij->i", line, slide)) / np.where(none, 1, length * rub)
-    angle = np.where(none, np.nan, np.arccos(np.clip(cosine, 0, 1)))
-    grip = depth * rub * np.where(none, 0, np.sqrt(np.clip(1 - cosine**2, 0, 1)))
-    return Ridges(depth_mm=depth, angle=angle, grip_mm=grip)
+
+
+class _Slide:
+    """How the part slides off each wall, ready for many build directions.
+
+    (b x n) . s = b . (n x s), and b x n turned by 90 degrees in the wall is b - (b . n) n, whose
+    share along the slide s is b . s.
+    """
+
+    def __init__(self, normals: Floats, pulls: Floats) -> None:
+        rise = np.einsum("ij,ij->i", normals, pulls)
+        self.slide = pulls - rise[:, None] * normals
+        self.turned = np.cross(normals, self.slide)
+        self.rub = np.sqrt(np.einsum("ij,ij->i", self.slide, self.slide))
+
+    def along_lines(self, build: Floats) -> Floats:
+        """(k,) |b x n| |s| times the cosine of the angle between line and slide."""
+        share: Floats = np.abs(self.turned @ build)
+        return share
+
+    def across_lines(self, build: Floats) -> Floats:
+        """(k,) |b x n| |s| times its sine."""
+        share: Floats = np.abs(self.slide @ build)
+        return share
+
+
+def _line_length(along: Floats) -> Floats:
+    """|b x n| from |b . n|; exact enough down to FLAT."""
+    length: Floats = np.sqrt(np.clip((1 - along) * (1 + along), 0, None))
+    return length
 
 
 def build_choices(
@@ -117,7 +144,8 @@ def build_choices(
     for one in range(1, len(tried)):
         if (tried[different] @ tried[one]).max() < 1 - 1e-6:
             different.append(one)
-    choices = [_choice(mesh, faces, pulls, tried[one], settings) for one in different]
+    slide = _Slide(mesh.normals[faces], pulls)
+    choices = [_choice(mesh, faces, slide, tried[one], settings) for one in different]
     least = min(choice.grip_mm for choice in choices)
     step = max(least * (AS_GOOD - 1), 1e-4)  # 0.1 um: no one can tell
 
@@ -179,27 +207,28 @@ def _advice(choices: list[BuildChoice], settings: MouldSettings) -> str:
 
 
 def _choice(
-    mesh: MouldMesh, faces: Ints, pulls: Floats, build: Floats, settings: MouldSettings
+    mesh: MouldMesh, faces: Ints, slide: _Slide, build: Floats, settings: MouldSettings
 ) -> BuildChoice:
-    ridges = measure_ridges(
-        mesh.normals[faces],
-        pulls,
-        build,
-        layer_height_mm=settings.layer_height_mm,
-        bead_share=settings.bead_share,
-    )
+    lean = mesh.normals @ build
+    depth = ridge_depth(mesh.normals[faces], build, settings.layer_height_mm, settings.bead_share)
+    length = np.maximum(_line_length(np.abs(lean[faces])), FLAT)
+    grip = depth * slide.across_lines(build) / length
     areas = mesh.areas
-    total = max(float(areas[faces].sum()), 1e-300)
     height = mesh.vertices @ build
-    used = height[mesh.faces]
-    bed = used.min()
-    support = mesh.normals @ build < -np.sin(np.radians(settings.overhang_deg)) - 1e-9
-    support[support] = used[support].max(axis=1) > bed + settings.layer_height_mm
-    on_layup = support[faces]
+    bed, top = _span(height, mesh)
+    support = lean < -np.sin(np.radians(settings.overhang_deg)) - 1e-9
+    low = height[mesh.faces[support]].max(axis=1, initial=-np.inf)
+    support[support] = low > bed + settings.layer_height_mm
     return BuildChoice(
         direction=(float(build[0]), float(build[1]), float(build[2])),
-        grip_mm=float((areas[faces] * ridges.grip_mm).sum() / total),
+        grip_mm=float((areas[faces] * grip).sum() / max(float(areas[faces].sum()), 1e-300)),
         support_cm2=float(areas[support].sum() / 100),
-        support_on_layup_cm2=float(areas[faces][on_layup].sum() / 100),
-        height_mm=float(used.max() - bed),
+        support_on_layup_cm2=float(areas[faces][support[faces]].sum() / 100),
+        height_mm=top - bed,
     )
+
+
+def _span(height: Floats, mesh: MouldMesh) -> tuple[float, float]:
+    used = np.zeros(len(height), bool)
+    used[mesh.faces] = True
+    return float(height[used].min()), float(height[used].max())

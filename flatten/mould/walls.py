@@ -48,6 +48,9 @@ def wall_thickness(mesh: MouldMesh, limit_mm: float) -> Floats:
     cells = Cells(low, high, smallest=limit_mm / PIECES)
     owner = faces[owner]
     best = np.full(len(mesh.faces), np.inf)
+    end = points - mesh.normals[face] * (limit_mm / PIECES)
+    step = cells.stride(np.minimum(points, end), np.maximum(points, end))
+    face, points = face[::step], points[::step]
     inwards = -mesh.normals[face]
     for piece in range(PIECES):
         start = points + inwards * (limit_mm * piece / PIECES)
