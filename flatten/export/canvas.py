@@ -13,6 +13,8 @@ from ..arrays import Floats
 from .drawing import one_line
 from .fonts import CAPITAL, MM, font, runs, width_mm
 
+LONGEST_PARAGRAPH = 2000  # characters: a finding with its way out is below 600
+
 Colour = tuple[float, float, float]
 INK: Colour = (0.10, 0.11, 0.13)
 SOFT: Colour = (0.42, 0.44, 0.47)
@@ -171,7 +173,7 @@ def wrapped(words: str, capital: float, most: float, *, bold: bool = False) -> l
     """Return the words as lines no wider than `most` mm; breaks at blanks, else anywhere."""
     lines: list[str] = []
     line = ""
-    for word in one_line(words).split(" "):
+    for word in one_line(words, LONGEST_PARAGRAPH).split(" "):
         trial = f"{line} {word}".strip()
         if width_mm(trial, capital, bold=bold) <= most:
             line = trial

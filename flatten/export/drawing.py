@@ -185,15 +185,18 @@ def together(title: str, drawings: Iterable[Drawing]) -> Drawing:
     )
 
 
-def one_line(text: str) -> str:
-    """Return the text as one line without control, formatting or unpaired characters."""
+def one_line(text: str, longest: int = LONGEST_TEXT) -> str:
+    """Return the text as one line without control, formatting or unpaired characters.
+
+    A text longer than `longest` characters is cut, the cut shown by an ellipsis.
+    """
     kept = (
         " " if unicodedata.category(char) in ("Cc", "Cs", "Zl", "Zp") else char
         for char in unicodedata.normalize("NFC", str(text))
         if unicodedata.category(char) != "Cf"
     )
     line = " ".join("".join(kept).split())
-    return line if len(line) <= LONGEST_TEXT else line[: LONGEST_TEXT - 1] + "…"
+    return line if len(line) <= longest else line[: longest - 1] + "…"
 
 
 def rotation(turn_deg: float) -> Floats:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from contextlib import ExitStack
+from dataclasses import dataclass
 
 from .canvas import ACCENT, INK, PALE, SOFT, Canvas
 
@@ -13,16 +14,32 @@ BODY, HEAD = 2.85, 3.5  # heights of capitals: 11.3 and 13.9 point type
 STEP = 5.2  # base line to base line of body text, mm
 
 
+@dataclass(frozen=True, slots=True)
+class Sizes:
+    """How large the pictures are: heights of the mould's and of a pattern's."""
+
+    mould_mm: float
+    pattern_mm: float
+
+
 class Flow:
     """Fills pages from the top; a block that does not fit starts a new page."""
 
     def __init__(
-        self, canvas: Canvas, size_mm: tuple[float, float], margin_mm: float, foot: str, pages: int
+        self,
+        canvas: Canvas,
+        size_mm: tuple[float, float],
+        margin_mm: float,
+        foot: str,
+        *,
+        pages: int,
+        sizes: Sizes,
     ) -> None:
         """Start the first page; `pages` 0 only counts them and draws nothing."""
         self.canvas, self.size, self.margin = canvas, size_mm, margin_mm
         self.width = size_mm[0] - 2 * margin_mm
         self.foot, self.pages, self.number = foot, pages, 0
+        self.sizes = sizes
         self._open = ExitStack()
         self.y = 0.0
         self.new_page()

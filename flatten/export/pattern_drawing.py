@@ -172,18 +172,19 @@ def _notch_number(notch: Notch, piece: str) -> Text:
 
 
 def _in_rows(pieces: Sequence[Drawing]) -> list[Drawing]:
-    """Return the pieces in rows of about the same width, each row as high as its highest."""
+    """Return the pieces in rows from the top down, each row as high as its highest."""
     boxes = [piece.bounds() for piece in pieces]
     area = sum((b[2] - b[0] + BETWEEN_MM) * (b[3] - b[1] + BETWEEN_MM) for b in boxes)
     widest = max(max(b[2] - b[0] for b in boxes), 1.4 * float(np.sqrt(area)))
     placed, x, y, row = [], 0.0, 0.0, 0.0
     for piece, (left, bottom, right, top) in zip(pieces, boxes, strict=True):
         if x > 0 and x + right - left > widest:
-            x, y, row = 0.0, y + row + BETWEEN_MM, 0.0
-        placed.append(piece.moved(x - left, y - bottom))
+            x, y, row = 0.0, y - row - BETWEEN_MM, 0.0
+        placed.append(piece.moved(x - left, y - top))
         x += right - left + BETWEEN_MM
         row = max(row, top - bottom)
-    return placed
+    lowest = row - y
+    return [piece.moved(0.0, lowest) for piece in placed]
 
 
 def _title_block(patterns: Sequence[Pattern]) -> Drawing:

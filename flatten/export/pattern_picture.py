@@ -27,6 +27,7 @@ LOCKED = (0.62, 0.05, 0.10)
 BIAS_FROM_DEG = 15.0  # from here on cloth must be worked along its bias to lie down
 SMALLEST_ZONE = 0.01  # of the net area
 MOST_ZONES = 8
+MOST_NUMBERS = 10  # notches; more numbers than that run into each other at this size
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -93,7 +94,7 @@ def draw_shear_key(canvas: Canvas, x: float, y: float, width: float) -> None:
     for i, colour in enumerate(colours):
         canvas.box(x + i * cell, y, cell, 4.0, line=0.15, colour=(0.6, 0.6, 0.6), fill=colour)
     for i, name in enumerate(names):
-        canvas.text(x + (i + 1) * cell, y - 4.2, name, 2.8, INK, anchor="middle")
+        canvas.text(x + (i + 1) * cell, y - 4.2, f"{name}°", 2.8, INK, anchor="middle")
 
 
 def _union(triangles: Floats) -> BaseGeometry:
@@ -151,6 +152,12 @@ def _marks(canvas: Canvas, pattern: Pattern, mm: float) -> None:
     for notch in pattern.notches:
         inner = notch.at - notch.outward * 2.2 * mm
         canvas.line([tuple(notch.at), tuple(inner)], NOTCH.rgb, 0.5 * mm)
+        if len(pattern.notches) <= MOST_NUMBERS:
+            at = notch.at - notch.outward * 4.4 * mm
+            canvas.text(
+                float(at[0]), float(at[1]), str(notch.number), 2.8 * mm, NOTCH.rgb, bold=True,
+                anchor="centre",
+            )  # fmt: skip
     if pattern.arrow is not None:
         tail, head = pattern.arrow
         along = (head - tail) / max(float(np.linalg.norm(head - tail)), 1e-9)

@@ -36,7 +36,7 @@ def roll_drawing(nest: Nest, patterns: Sequence[Pattern], *, arcs: bool = False)
         drawings.append(sheet_drawing(sheet, by_id, kits=kits, arcs=arcs).moved(0.0, bottom))
         bottom += sheet.width_mm + BETWEEN_MM
     part = patterns[0].part if patterns else ""
-    drawings.append(check_square(np.array([-CHECK_MM - BETWEEN_MM, 0.0])))
+    drawings.append(_title(part, nest.fabric))
     return together(f"{part}: cloth {nest.fabric}", drawings)
 
 
@@ -53,6 +53,23 @@ def sheet_drawing(
             )
         drawings.append(_placed(patterns[placement.piece], placement, number, kits, arcs=arcs))
     return together(sheet.stock_id, drawings)
+
+
+def _title(part: str, fabric: str) -> Drawing:
+    """Return part, cloth and check square, to the left of the roll's free end."""
+    left = -CHECK_MM - BETWEEN_MM
+    square = check_square(np.array([left, 0.0]))
+    texts = [
+        Text(
+            layer=TEXT.name,
+            text=words,
+            at=np.array([left, CHECK_MM + y]),
+            height_mm=height,
+            anchor="left",
+        )
+        for words, height, y in ((part, 12.0, 34.0), (fabric, 7.0, 18.0))
+    ]
+    return replace(square, texts=(*square.texts, *texts))
 
 
 def _placed(
@@ -104,14 +121,21 @@ def _cloth(sheet: Sheet) -> Drawing:
     for _, x0, y0, x1, y1 in sheet.kept:
         box = np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]])
         lines.append(Line(layer=SELVEDGE.name, points=box, closed=True))
+    used = "used" if sheet.kind == "roll" else "long"
+    kind = "" if sheet.kind == "roll" else "offcut "
+    rows = (
+        (f"{kind}{sheet.stock_id}", TITLE_MM, 2.2),
+        (f"{width:.0f} mm wide, {length:.0f} mm {used}, warp along x", TITLE_MM * 0.6, 0.8),
+    )
     texts = [
         Text(
             layer=TEXT.name,
-            text=f"{sheet.kind} {sheet.stock_id}: {width:.0f} mm wide, {length:.0f} mm long",
-            at=np.array([0.0, width + TITLE_MM]),
-            height_mm=TITLE_MM,
+            text=words,
+            at=np.array([0.0, width + up * TITLE_MM]),
+            height_mm=height,
             anchor="left",
         )
+        for words, height, up in rows
     ]
     texts += [
         Text(

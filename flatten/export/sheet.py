@@ -5,7 +5,7 @@ from __future__ import annotations
 from ..errors import InputError
 from .canvas import Canvas
 from .drawing import one_line
-from .flow import Flow
+from .flow import Flow, Sizes
 from .layup_facts import LayupSheet
 from .paper import SHEETS_MM, PaperSettings
 from .sheet_parts import (
@@ -37,8 +37,12 @@ PARTS = (
     cutting,
     findings,
     consumables,
-    kits,
     cautions,
+    kits,
+)
+# Tried from the largest pictures down; the first with the fewest pages is taken.
+SIZES = tuple(
+    Sizes(mould, pattern) for mould in (100.0, 88.0, 76.0, 66.0) for pattern in (74.0, 62.0, 54.0)
 )
 
 
@@ -54,15 +58,19 @@ def layup_pdf(sheet: LayupSheet, paper: PaperSettings) -> bytes:
     if not sheet.stack:
         raise InputError(f"The lay-up sheet of '{sheet.part}' has no plies.", "Add a ply.")
     name = "Letter" if paper.sheet in ("Letter", "Tabloid") else "A4"
-    pages = _drawn(sheet, SHEETS_MM[name], 0)[1]  # a first time to count the pages
-    return _drawn(sheet, SHEETS_MM[name], pages)[0]
+    size = SHEETS_MM[name]
+    counts = [_drawn(sheet, size, 0, sizes)[1] for sizes in SIZES]  # counts, draws nothing
+    fewest = counts.index(min(counts))
+    return _drawn(sheet, size, counts[fewest], SIZES[fewest])[0]
 
 
-def _drawn(sheet: LayupSheet, size: tuple[float, float], pages: int) -> tuple[bytes, int]:
+def _drawn(
+    sheet: LayupSheet, size: tuple[float, float], pages: int, sizes: Sizes
+) -> tuple[bytes, int]:
     canvas = Canvas(f"{sheet.part}: lay-up sheet")
     foot = ", ".join(filter(None, (one_line(sheet.part), "lay-up sheet", one_line(sheet.job))))
-    flow = Flow(canvas, size, MARGIN_MM, foot, pages)
+    flow = Flow(canvas, size, MARGIN_MM, foot, pages=pages, sizes=sizes)
     for part in PARTS:
         part(flow, sheet)
     count = flow.close()
-    return canvas.bytes(), count
+    return canvas.bytes() if pages else b"", count

@@ -8,6 +8,7 @@ from ..finding import SEVERITIES, Finding
 from ..pattern.pattern import Pattern
 from .canvas import ACCENT, INK, PALE, SOFT, WARN, WASH, WHITE, Canvas, wrapped
 from .flow import BODY, HEAD, STEP, Flow
+from .fonts import width_mm
 from .layup_facts import Batch, Kit, LayupSheet, StackRow
 from .mould_picture import draw_mould
 from .pattern_picture import bias_zones, draw_pattern, draw_shear_key
@@ -50,16 +51,17 @@ def key_facts(flow: Flow, sheet: LayupSheet) -> None:
         facts.append(("mix", sheet.mix))
     if sheet.pot_life_min is not None:
         facts.append(("pot life", f"{sheet.pot_life_min:.0f} min"))
-    width = flow.width / len(facts)
+    needs = [max(width_mm(value, 3.4, bold=True), width_mm(name, 2.8)) for name, value in facts]
+    least = [min(need, flow.width / 3) for need in needs]
+    spare = (flow.width - sum(least)) / len(facts)
 
     def draw(x: float, y: float) -> None:
         flow.canvas.box(x, y - 15, flow.width, 15, line=0, fill=WASH)
-        for i, (name, value) in enumerate(facts):
-            left = x + i * width + 4
-            flow.canvas.text(left, y - 5.4, name, 2.8, SOFT, most=width - 5)
-            lines = wrapped(value, 3.4, width - 5, bold=True)
-            size = 3.4 if len(lines) == 1 else 2.8
-            flow.canvas.text(left, y - 12, value, size, INK, bold=True, most=width - 5)
+        left = x + max(spare, 2.0) / 2
+        for (name, value), need in zip(facts, least, strict=True):
+            flow.canvas.text(left, y - 5.6, name, 2.8, SOFT, most=need + 1)
+            flow.canvas.text(left, y - 12, value, 3.4, INK, bold=True, most=need + 1)
+            left += need + max(spare, 2.0)
 
     flow.block(18.0, draw)
 
@@ -69,7 +71,7 @@ def mould(flow: Flow, sheet: LayupSheet) -> None:
     picture = sheet.mould
     if picture is None:
         return
-    height = 84.0 if len(sheet.stack) <= 6 else 72.0
+    height = flow.sizes.mould_mm
     flow.block(height, lambda x, y: draw_mould(flow.canvas, picture, x, y - height, flow.width,
                                                height))  # fmt: skip
 
@@ -94,8 +96,8 @@ def stack(flow: Flow, sheet: LayupSheet) -> None:
     columns = (
         Column("", 8.5, "tick"), Column("ply", 9.0, "middle", bold=True), Column("name, cloth", 0),
         Column("angle", 16.0, "middle", bold=True), Column("pieces", 14.5, "middle"),
-        Column("side", 29.0), Column("cloth g", 13.5, "right"), Column("resin g", 13.5, "right"),
-        Column("pot", 12.0, "blank"), Column("time", 17.0, "blank"),
+        Column("side", 33.0), Column("cloth", 15.0, "right"), Column("resin", 15.0, "right"),
+        Column("pot", 11.0, "blank"), Column("time", 15.0, "blank"),
     )  # fmt: skip
     rows = [_stack_cells(row) for row in sheet.stack]
     table(flow, "Stack, in laying order: ply 1 goes on the mould first", columns, rows)
@@ -104,7 +106,7 @@ def stack(flow: Flow, sheet: LayupSheet) -> None:
 def _stack_cells(row: StackRow) -> list[tuple[str, ...]]:
     return [
         (), (str(row.number),), (row.name, row.fabric), (row.angle,), (str(row.pieces),),
-        (row.side,), (f"{row.cloth_g:.0f}",), (f"{row.resin_g:.0f}",), (), (),
+        (row.side,), (f"{row.cloth_g:.0f} g",), (f"{row.resin_g:.0f} g",), (), (),
     ]  # fmt: skip
 
 
@@ -137,7 +139,7 @@ def patterns(flow: Flow, sheet: LayupSheet) -> None:
     if not sheet.patterns:
         return
     columns = 2 if len(sheet.patterns) <= 4 else 3
-    gap, height = 5.0, {2: 74.0, 3: 62.0}[columns]
+    gap, height = 5.0, flow.sizes.pattern_mm * (1.0 if columns == 2 else 0.86)
     width = (flow.width - gap * (columns - 1)) / columns
     flow.heading("Patterns, seen looking into the mould", height + 12)
     if any(pattern.shear is not None for pattern in sheet.patterns):
@@ -159,7 +161,6 @@ def _key(flow: Flow, x: float, y: float) -> None:
     flow.canvas.text(x + 104, y - 4.6, "shear: blue opens, warm closes", BODY, INK)
     words = "double arrow: work the bias here, this way"
     flow.canvas.text(x + 104, y - 9.8, words, BODY, INK, most=flow.width - 104)
-    flow.canvas.text(x + 99 + 1, y - 9.2, "°", 2.8, INK)
 
 
 def _pattern_card(
@@ -246,8 +247,10 @@ def consumables(flow: Flow, sheet: LayupSheet) -> None:
             for i, (name, amount) in enumerate(pair):
                 left = x + i * (half + 8)
                 tick_box(flow.canvas, left, y - 6.0)
-                wide = flow.canvas.text(left + half, y - 4.8, amount, BODY, INK, anchor="right")
-                flow.canvas.text(left + 9, y - 4.8, name, BODY, INK, most=half - wide - 13)
+                wide = flow.canvas.text(left + 9, y - 4.8, name, BODY, INK, most=half * 0.6)
+                flow.canvas.text(
+                    left + 13 + wide, y - 4.8, amount, BODY, SOFT, most=half - wide - 13
+                )
 
         flow.block(8.0, draw)
 
@@ -274,10 +277,13 @@ def _label(
     canvas.box(x, y, width, height, colour=SOFT, line=0.2, dash=(1.5, 1.2))
     most = width - 10
     canvas.text(x + 5, y + height - 8, sheet.part, 3.3, INK, bold=True, most=most)
-    canvas.text(x + 5, y + height - 14, kit.title, BODY, INK, bold=True, most=most)
+    title = kit.title.removeprefix(sheet.part).lstrip(", ")
+    canvas.text(x + 5, y + height - 14, title, BODY, INK, bold=True, most=most)
     canvas.text(x + 5, y + height - 19.5, kit.fabric, BODY, INK, most=most)
     count = "1 piece" if kit.pieces == 1 else f"{kit.pieces} pieces"
-    canvas.text(x + 5, y + height - 25, f"{kit.plies}: {count}", BODY, INK, most=most)
+    many = "plies" if "," in kit.plies else "ply"
+    plies = f"{many} {kit.plies}" if kit.plies[:1].isdigit() else kit.plies
+    canvas.text(x + 5, y + height - 25, f"{plies}: {count}", BODY, INK, most=most)
 
 
 def cautions(flow: Flow, sheet: LayupSheet) -> None:

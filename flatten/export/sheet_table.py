@@ -9,7 +9,9 @@ from typing import Literal
 from .canvas import INK, PALE, SOFT, WASH, WHITE, Canvas, wrapped
 from .flow import BODY, STEP, Flow
 
-HEAD_MM, PAD_MM, LEAST = 7.0, 1.6, 2.8
+PAD_MM, LEAST = 1.6, 2.8
+
+Cell = tuple[list[str], int]  # its lines, and from which on they are set softer
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,15 +38,16 @@ def table(
     flow.heading(title, _head_height(columns) + row_mm)
     flow.block(_head_height(columns), lambda x, y: _head(flow.canvas, columns, x, y))
     for row in rows:
-        cells = [_cell_lines(column, cell) for column, cell in zip(columns, row, strict=True)]
-        height = max(row_mm, max(len(lines) for lines in cells) * STEP + 3.0)
+        cells = [
+            (_cell_lines(column, cell), _soft_from(column, cell))
+            for column, cell in zip(columns, row, strict=True)
+        ]
+        height = max(row_mm, max(len(lines) for lines, _ in cells) * STEP + 3.0)
         if height > flow.left_mm:
             flow.new_page()
             flow.block(_head_height(columns), lambda x, y: _head(flow.canvas, columns, x, y))
 
-        def draw(
-            x: float, y: float, cells: Sequence[Sequence[str]] = cells, height: float = height
-        ) -> None:
+        def draw(x: float, y: float, cells: Sequence[Cell] = cells, height: float = height) -> None:
             _row(flow.canvas, columns, cells, x, y, height)
 
         flow.block(height, draw)
@@ -58,6 +61,11 @@ def _cell_lines(column: Column, cell: Sequence[str]) -> list[str]:
         parts = wrapped(words, BODY, room, bold=column.bold) if words else []
         lines += parts if len(parts) <= 2 else [parts[0], " ".join(parts[1:])]
     return lines
+
+
+def _soft_from(column: Column, cell: Sequence[str]) -> int:
+    """Return the first line of the cell's second text: it is set softer."""
+    return len(_cell_lines(column, cell[:1])) if len(cell) > 1 else 99
 
 
 def _head_lines(column: Column) -> list[str]:
@@ -84,14 +92,14 @@ def _head(canvas: Canvas, columns: Sequence[Column], x: float, y: float) -> None
 def _row(
     canvas: Canvas,
     columns: Sequence[Column],
-    cells: Sequence[Sequence[str]],
+    cells: Sequence[Cell],
     x: float,
     y: float,
     height: float,
 ) -> None:
     right = x + sum(column.width_mm for column in columns)
     canvas.line([(x, y - height), (right, y - height)], PALE, 0.2)
-    for number, (column, lines) in enumerate(zip(columns, cells, strict=True)):
+    for column, (lines, soft_from) in zip(columns, cells, strict=True):
         if column.kind == "tick":
             canvas.box(x + 0.6, y - height / 2 - 2.75, 5.5, 5.5, line=0.35, fill=WHITE)
         elif column.kind == "blank":
@@ -100,10 +108,10 @@ def _row(
         first = y - height / 2 + STEP / 2 * (len(lines) - 1) - BODY / 2
         for i, words in enumerate(lines):
             left, anchor = _anchor(column, x)
-            named = number == 2 and len(lines) > 1 and i == 0
+            named = i < soft_from < 99
             room = column.width_mm - 2 * PAD_MM + 1.0
             canvas.text(
-                left, first - STEP * i, words, BODY, SOFT if i and not named else INK,
+                left, first - STEP * i, words, BODY, SOFT if i >= soft_from else INK,
                 bold=column.bold or named, anchor=anchor, most=room,
             )  # fmt: skip
         x += column.width_mm

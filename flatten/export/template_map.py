@@ -176,5 +176,5 @@ def _draw_group(
                 canvas.line(np.array(ring.coords)[:-1], INK, 0.3 / scale, closed=True)
         for tile in group.tiles if count > 1 else ():
             centre = (tile.x_mm + group.tile_mm[0] / 2, tile.y_mm + tile_y / 2)
-            size = min(3.2 / scale, group.tile_mm[0] * 0.25)
-            canvas.text(*centre, group.name_of(tile), size, ACCENT, bold=True, anchor="centre")
+            capital = min(2.8 / scale, group.tile_mm[0] * 0.2)
+            canvas.text(*centre, group.name_of(tile), capital, ACCENT, bold=True, anchor="centre")

@@ -100,13 +100,15 @@ class SheetDrawing:
             return
         words, (width, height) = self.group.name_of(tile), self.shown_mm(tile)
         wide, lap = width_mm(words, NAME_MM, bold=True), self.plan.lap_mm
-        square = box(*square_at, square_at[0] + CHECK_MM, square_at[1] + CHECK_MM)
+        left, low = square_at
+        square = box(left, low, left + CHECK_MM, low + CHECK_MM)
+        square = square.difference(box(left + 12, low + 12, left + CHECK_MM, low + CHECK_MM))
         best = (np.inf, 10.0, 10.0)
         for y in (10.0, height - lap - NAME_MM - 8, height / 2 - NAME_MM):
             for x in (10.0, width - lap - wide - 8, width / 2 - wide / 2):
                 spot = box(x - 2, y - 2, x + wide + 2, y + NAME_MM + 2)
                 cost = self._busy(tile).intersection(spot).length
-                cost += 100.0 * square.exterior.intersects(spot)
+                cost += 100.0 * square.intersects(spot)
                 if cost < best[0] - 1e-6:
                     best = (cost, x, y)
         canvas.text(best[1], best[2], words, NAME_MM, (0.9, 0.91, 0.92), bold=True)
