@@ -2,31 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from ..arrays import Floats, frozen_floats
+from ..arrays import Floats, Ints, frozen_floats
 from ..progress import Progress, part_of, silent
 from ..surface.cut import Cut
-from ..surface.locate import Locator
 from ..surface.mesh import SurfaceMesh
 from .drape import Drape, Method, drape_surface
 from .fabric import Fabric
-from .relief_line import slit
-from .relief_mesh import refine_near
+from .relief_line import DartLine
 from .relief_orbit import Orbit, orbits_of
+from .relief_search import (
+    LEFT_LOCKED,
+    TIP_MM,
+    find_lengths,
+    lengthen,
+    reference_mesh,
+    refine_lengths,
+)
 from .relief_zones import locked_zones, over_limit_deg
 from .strain import flat_areas
 
-TIP_MM = 3.0  # round the end of a dart shear is singular: not counted; a dart goes on this far
-LEFT_LOCKED = 5e-4  # share of the flat area that may stay locked
-FINE_MM, FINE_REACH_MM, GRADING = 2.5, 12.0, 0.35  # triangles where a dart may end
-REFERENCE_FACES = 14_000  # the mesh away from the darts: lengths then differ little by mesh
-SEARCH_MM, KNOWN_MM = 4.0, 0.5  # dart lengths are first found to the one, then to the other
-MOST_TRIES = 12
 PATH_STEP_MM = 25.0  # between the points of a proposed cut
 
 
@@ -82,6 +82,7 @@ def propose_relief(
     tack_mm: ArrayLike,
     warp: ArrayLike,
     method: Method = "worked_out",
+    thorough: bool = True,
     progress: Progress = silent,
 ) -> list[Proposal]:
     """Return darts that let a cloth lie down that locks; none where it lies down already.
@@ -93,6 +94,8 @@ def propose_relief(
     Parameters
     ----------
     surface, fabric, tack_mm, warp, method : as for `drape_surface`
+    thorough : find the lengths on a fine mesh of their own, so that they depend on the given
+        one by a millimetre or two; else on the drape's mesh, several times quicker
     progress : called with the share done; may raise Cancelled
 
     Raises
@@ -111,102 +114,14 @@ def propose_relief(
         return []
     base = plain.fine.surface
     orbits = orbits_of(base, plain, fabric, zones)
-    find_lengths(base, orbits, fabric, drape, SEARCH_MM, part_of(progress, 0.1, 0.4))
-    fine = reference_mesh(base, orbits)
-    for orbit in orbits:
-        orbit.forget()
-    find_lengths(fine, orbits, fabric, drape, KNOWN_MM, part_of(progress, 0.4, 0.9))
-    for orbit in orbits:
-        orbit.length_mm = min(orbit.length_mm + TIP_MM, orbit.longest_mm)
-    darted = drape(slit_all(fine, orbits))
+    find_lengths(base, orbits, fabric, drape, part_of(progress, 0.1, 0.4))
+    fine = base
+    if thorough:
+        fine = reference_mesh(base, orbits)
+        refine_lengths(fine, orbits, fabric, drape, part_of(progress, 0.4, 0.8))
+    darted = lengthen(fine, orbits, fabric, drape, part_of(progress, 0.8, 1.0))
     progress(1.0, "darts proposed")
     return _proposals(plain, darted, orbits, fabric, base)
-
-
-def find_lengths(
-    surface: SurfaceMesh,
-    orbits: Sequence[Orbit],
-    fabric: Fabric,
-    drape: Callable[[SurfaceMesh], Drape],
-    within_mm: float,
-    progress: Progress,
-) -> None:
-    """Set each orbit's length to the least that lets the cloth lie down, all tried together."""
-    for number in range(MOST_TRIES):
-        progress(number / MOST_TRIES, f"draping with darts, try {number + 1}")
-        laid = drape(slit_all(surface, orbits))
-        for orbit, excess in zip(orbits, _excess(laid, orbits, fabric), strict=True):
-            orbit.learn(excess)
-        if not any([orbit.settle(within_mm) for orbit in orbits]):
-            return
-
-
-def slit_all(surface: SurfaceMesh, orbits: Sequence[Orbit]) -> SurfaceMesh:
-    """Return the surface with all darts open; notes where they end."""
-    for orbit in orbits:
-        orbit.tips = []
-        for line in orbit.lines:
-            surface, tip = slit(surface, line.trace(surface, orbit.length_mm))
-            orbit.tips.append(tip)
-    return surface
-
-
-def reference_mesh(surface: SurfaceMesh, orbits: Sequence[Orbit]) -> SurfaceMesh:
-    """Return the surface with triangles of one size, smaller where the darts may end."""
-    widest = float(np.sqrt(2.31 * surface.areas.sum() / REFERENCE_FACES)) * 1.5
-    ends = []
-    for orbit in orbits:
-        for line in orbit.lines:
-            trace = line.trace(surface, orbit.length_mm + 2 * FINE_REACH_MM)
-            at = np.arange(orbit.length_mm - FINE_REACH_MM, float(trace.length_mm[-1]), 1.0)
-            ends.append(
-                np.column_stack(
-                    [np.interp(at, trace.length_mm, trace.points[:, i]) for i in range(3)]
-                )
-            )
-    near = np.vstack(ends)
-
-    def wanted(points: Floats) -> Floats:
-        away = np.full(len(points), np.inf)
-        for end in near:
-            away = np.minimum(away, ((points - end) ** 2).sum(axis=1))
-        grown = FINE_MM + GRADING * np.maximum(np.sqrt(away) - FINE_REACH_MM, 0)
-        return np.minimum(grown, widest)
-
-    return refine_near(surface, wanted, FINE_MM)
-
-
-def _excess(drape: Drape, orbits: Sequence[Orbit], fabric: Fabric) -> list[float]:
-    """Return how far beyond the limit the worst of each orbit's cloth is on average, degrees.
-
-    The worst is as much flat area as may stay locked: at zero no more than that is locked.
-    A mean changes smoothly with the length of the dart, a count of triangles does not.
-    """
-    fine = drape.fine
-    centres = fine.surface.corners.mean(axis=1)
-    area = np.abs(flat_areas(fine.flat, fine.surface.faces))
-    over = over_limit_deg(fine.strain, fabric)
-    tips = [tip for orbit in orbits for tip in orbit.tips]
-    owner = np.repeat(np.arange(len(orbits)), [len(orbit.tips) for orbit in orbits])
-    away = np.stack([np.linalg.norm(centres - tip, axis=1) for tip in tips])
-    nearest, clear = owner[away.argmin(axis=0)], away.min(axis=0) > TIP_MM
-    each = LEFT_LOCKED * float(area.sum()) / len(tips)
-    excess = []
-    for number, orbit in enumerate(orbits):
-        mine = clear & (nearest == number)
-        excess.append(_worst_mean(over[mine], area[mine], each * len(orbit.tips)))
-    return excess
-
-
-def _worst_mean(values: Floats, area: Floats, worst_mm2: float) -> float:
-    """Return the mean of the largest values over an area."""
-    if not len(values):
-        return -np.inf
-    order = np.argsort(-values, kind="stable")
-    sums = np.cumsum(area[order])
-    count = int(np.searchsorted(sums, worst_mm2)) + 1
-    top = order[:count]
-    return float((values[top] * area[top]).sum() / area[top].sum())
 
 
 def _proposals(
@@ -220,7 +135,6 @@ def _proposals(
     proposals = []
     k = 0
     for number, orbit in enumerate(orbits, start=1):
-        enough = bool(np.isfinite(orbit.enough[0]))
         for line, mirrored in zip(orbit.lines, orbit.left_handed, strict=True):
             zone = orbit.zone[owner[orbit.zone] == k]
             cut = _as_cut(f"dart-{k + 1}", line, orbit, fabric, base, mirrored)
@@ -234,7 +148,7 @@ def _proposals(
                     before=before[k],
                     after=after[k],
                     accept_deg=float(np.ceil(before[k].shear_deg)),
-                    enough=enough,
+                    enough=orbit.enough,
                 )
             )
             k += 1
@@ -242,7 +156,7 @@ def _proposals(
 
 
 def _as_cut(
-    name: str, line, orbit: Orbit, fabric: Fabric, base: SurfaceMesh, mirrored: bool
+    name: str, line: DartLine, orbit: Orbit, fabric: Fabric, base: SurfaceMesh, mirrored: bool
 ) -> Cut:
     trace = line.trace(base, orbit.length_mm)
     at = np.linspace(0, orbit.length_mm, int(np.ceil(orbit.length_mm / PATH_STEP_MM)) + 1)
@@ -258,7 +172,7 @@ def _as_cut(
     )
 
 
-def _owner(drape: Drape, middles: Sequence[Floats]) -> Floats:
+def _owner(drape: Drape, middles: Sequence[Floats]) -> Ints:
     centres = drape.fine.surface.corners.mean(axis=1)
     return np.stack([np.linalg.norm(centres - m, axis=1) for m in middles]).argmin(axis=0)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -106,7 +107,11 @@ def _split(surface: SurfaceMesh, line: Trace) -> tuple[Floats, Ints, Ints]:
     stops = [(start_edge, start_share), *zip(line.edges[1:], line.shares[1:], strict=True)]
     tip: tuple[int, int] | None = None
     for k, (edge, share) in enumerate(stops):
-        if edge < 0 and len(chain) > 1 and _near_edge(surface, int(line.faces[k - 1]), line.points[k]):
+        if (
+            edge < 0
+            and len(chain) > 1
+            and _near_edge(surface, int(line.faces[k - 1]), line.points[k])
+        ):
             continue  # the last crossing will do
         if edge < 0:
             tip = (int(line.faces[k - 1]), count + len(points))
@@ -160,7 +165,7 @@ def _retriangulate(
     touched = (new_on[surface.edges.of_face] >= 0).any(axis=1)
     if tip is not None:
         touched[tip[0]] = True
-    wanted = {frozenset(pair) for pair in zip(chain[:-1], chain[1:], strict=True)}
+    wanted = {frozenset(pair) for pair in pairwise(chain)}
     added = []
     for face in np.flatnonzero(touched):
         ring: list[int] = []

@@ -50,9 +50,7 @@ def _frame(surface: SurfaceMesh, drape: Drape) -> tuple[Floats, Floats]:
     return warp, np.cross(normal, warp)
 
 
-def _maps_on_itself(
-    surface: SurfaceMesh, locator: Locator, mirror: Floats, about: Floats
-) -> bool:
+def _maps_on_itself(surface: SurfaceMesh, locator: Locator, mirror: Floats, about: Floats) -> bool:
     """Tell whether the mirrored mould lies on the mould, its rim on its rim."""
     within = MIRROR_SHARE * surface.size_mm
     step = max(1, len(surface.vertices) // SAMPLES)
@@ -81,9 +79,7 @@ def _closed(found: list[Floats]) -> list[Floats]:
     group = list(found)
     while True:
         products = (a @ b for a in group for b in group)
-        fresh = next(
-            (p for p in products if all(np.abs(p - g).max() > 1e-6 for g in group)), None
-        )
+        fresh = next((p for p in products if all(np.abs(p - g).max() > 1e-6 for g in group)), None)
         if fresh is None or len(group) >= 8:
             return group
         group.append(fresh)

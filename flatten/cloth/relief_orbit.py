@@ -17,7 +17,6 @@ from .relief_mirror import mirrors
 from .relief_zones import Zone
 
 TACK_CLEAR_MM = 15.0  # a dart ends this far from the tack point and from the far rim
-GROWTH = 1.35  # a dart found too short is tried this much longer
 
 
 @dataclass(slots=True, eq=False)
@@ -25,8 +24,8 @@ class Orbit:
     """One dart and its mirror images, all of one length.
 
     `lines` from the rim inwards; `left_handed` for the images a mirror made; `zone` the locked
-    faces of the zones they cure; `longest_mm` may not be exceeded. The search keeps what it
-    knows: the longest length found too short, the shortest found enough, with their excess.
+    faces of the zones they cure; `length_mm` the present length, `longest_mm` the most it may
+    be; `enough`: at that length the cloth lies down; `tips` where they end at that length.
     """
 
     lines: list[DartLine]
@@ -34,39 +33,8 @@ class Orbit:
     zone: Ints
     longest_mm: float
     length_mm: float
-    too_short: tuple[float, float] = (0.0, np.inf)
-    enough: tuple[float, float] = (np.inf, -np.inf)
+    enough: bool = True
     tips: list[Floats] = field(default_factory=list)
-
-    def learn(self, excess: float) -> None:
-        """Note how far beyond the limit the cloth still is at the present length."""
-        if excess <= 0:
-            if self.length_mm < self.enough[0]:
-                self.enough = (self.length_mm, excess)
-        elif self.length_mm > self.too_short[0]:
-            self.too_short = (self.length_mm, excess)
-        if self.enough[0] <= self.too_short[0]:  # not monotone just here: believe the longer
-            self.enough = (np.inf, -np.inf)
-
-    def settle(self, within_mm: float) -> bool:
-        """Choose the next length to try; False when it is known to `within_mm`."""
-        low, below = self.too_short
-        high, above = self.enough
-        if not np.isfinite(high):
-            if self.length_mm >= self.longest_mm:
-                return False
-            self.length_mm = min(GROWTH * self.length_mm, self.longest_mm)
-            return True
-        if high - low <= within_mm:
-            self.length_mm = high
-            return False
-        share = below / (below - above) if np.isfinite(below) else 0.5
-        self.length_mm = low + min(max(share, 0.25), 0.75) * (high - low)
-        return True
-
-    def forget(self) -> None:
-        """Start a new search from the present length, on another mesh."""
-        self.too_short, self.enough = (0.0, np.inf), (np.inf, -np.inf)
 
 
 def orbits_of(
