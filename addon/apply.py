@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING, Any
 
-from . import bridge
+from . import bridge, mesh_data
 from .patterns import make_pattern, place_beside
 
 if TYPE_CHECKING:
@@ -29,7 +29,7 @@ def apply_answer(answer: Any, mould: bpy.types.Object, scene: bpy.types.Scene) -
         thing.mouldply.piece.stamp = ran[facts["ply_id"]]
         source = arrays["source_faces"]
         below = polygons[source] if polygons is not None else source * 0 - 1
-        bridge.write_attribute(thing.data, "polygon", "INT", "FACE", below)
+        mesh_data.write_attribute(thing.data, "polygon", "INT", "FACE", below)
     place_beside(home, mould, scene)
     _write_findings(home.mouldply, answer)
     if answer.facts["complete"]:
@@ -81,7 +81,7 @@ def numbers_of(ranges: str) -> list[int]:
 
 
 def _write_maps(answer: Any, mould: bpy.types.Object, read: Any) -> None:
-    with bridge.object_mode(mould):
+    with mesh_data.object_mode(mould):
         for name, values in answer.maps().items():
             bridge.write_map(mould, read, f"{bridge.MAP_PREFIX}{name}", values)
 
@@ -120,5 +120,3 @@ def _remove(thing: bpy.types.Object) -> None:
     bpy.data.objects.remove(thing)
     if data is not None and data.users == 0:
         (bpy.data.meshes if kind == "MESH" else bpy.data.curves).remove(data)
-
-

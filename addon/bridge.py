@@ -7,29 +7,23 @@ world matrix, a mirroring matrix turns the triangles' winding round, and one Ble
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from . import engine
+from . import engine, mesh_data
 
 if TYPE_CHECKING:
     import bpy
     import numpy as np
 
 MAP_PREFIX = "mouldply_"  # of the float face attributes that keep the mould's maps
+NO_VALUE = -1e30  # where a map has none; NaN in an attribute would spread through modifiers
 MAP_ATTRIBUTE = "mouldply_map"  # the colours of the map that is shown
 
 
 def mm_per_unit(scene: bpy.types.Scene) -> float:
     """Return the mm in one Blender unit; `scale_length` is single precision, hence the rounding."""
     return float(f"{1000 * scene.unit_settings.scale_length:.7g}")
-
-
-def region_attribute(ply_id: str) -> str:
-    """Return the name of the boolean face attribute that holds a ply's region."""
-    return f"mouldply_{ply_id}"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -66,12 +60,17 @@ def read_mould(mould: bpy.types.Object, scene: bpy.types.Scene, depsgraph: Any) 
             raise engine.load("errors").InputError(
                 f"Mould '{mould.name}' has no faces.", "Choose a mesh with faces as the mould."
             )
-        vertices = points_to_mm(mould, scene, _values(mesh, "position", np.float32, 3))
-        triangles, polygons = _triangles(mesh, mirrored=mould.matrix_world.determinant() < 0)
+        vertices = points_to_mm(mould, scene, mesh_data.values_of(mesh, "position", np.float32, 3))
+        triangles, polygons = mesh_data.triangles_of(
+            mesh, mirrored=mould.matrix_world.determinant() < 0
+        )
         regions = {
-            ply.id: _bools(mesh, region_attribute(ply.id))[polygons] for ply in mould.mouldply.plies
+            ply.id: mesh_data.face_values(mesh, mesh_data.region_attribute(ply.id))[polygons]
+            for ply in mould.mouldply.plies
         }
-        return MouldRead(vertices, triangles, polygons, len(mesh.polygons), _seams(mesh), regions)
+        return MouldRead(
+            vertices, triangles, polygons, len(mesh.polygons), mesh_data.seams_of(mesh), regions
+        )
     finally:
         evaluated.to_mesh_clear()
 
@@ -116,105 +115,16 @@ def _refuse_unusable(mould: bpy.types.Object) -> None:
         )
 
 
-def _values(mesh: Any, name: str, dtype: Any, width: int = 1) -> np.ndarray:
-    """Return an attribute's values, read in one go."""
+def nearest_polygons(mould: bpy.types.Object, scene: bpy.types.Scene, points_mm: Any) -> np.ndarray:
+    """Return (n,) the mould's own polygon nearest to each point in mm."""
     import numpy as np
+    from mathutils.bvhtree import BVHTree
 
-    data = mesh.attributes[name].data
-    values = np.empty(len(data) * width, dtype)
-    data.foreach_get("vector" if width == 3 else "value", values)
-    return values.reshape(-1, width) if width > 1 else values
-
-
-def _bools(mesh: Any, name: str) -> np.ndarray:
-    """Return a face attribute as (faces,) bool; all False where the mesh has none."""
-    import numpy as np
-
-    attribute = mesh.attributes.get(name)
-    if attribute is None or attribute.domain != "FACE" or attribute.data_type != "BOOLEAN":
-        return np.zeros(len(mesh.polygons), bool)
-    return _values(mesh, name, bool)
-
-
-def _triangles(mesh: Any, *, mirrored: bool) -> tuple[np.ndarray, np.ndarray]:
-    """Return (m, 3) vertex numbers and (m,) the polygon of each triangle."""
-    import numpy as np
-
-    corner_vertex = _values(mesh, ".corner_vert", np.int32)
-    if len(corner_vertex) == 3 * len(mesh.polygons):  # all triangles, as every STL
-        triangles = corner_vertex.reshape(-1, 3)
-        polygons = np.arange(len(triangles))
-    else:
-        mesh.calc_loop_triangles()
-        count = len(mesh.loop_triangles)
-        corners = np.empty(3 * count, np.int32)
-        mesh.loop_triangles.foreach_get("loops", corners)
-        polygons = np.empty(count, np.int32)
-        mesh.loop_triangle_polygons.foreach_get("value", polygons)
-        triangles = corner_vertex[corners].reshape(-1, 3)
-    return triangles[:, ::-1] if mirrored else triangles, polygons
-
-
-def _seams(mesh: Any) -> np.ndarray:
-    """Return (k, 2) the vertices of the edges marked as seams."""
-    import numpy as np
-
-    marked = mesh.attributes.get("uv_seam") or mesh.attributes.get(".uv_seam")
-    if marked is None:
-        return np.zeros((0, 2), np.int64)
-    seam = np.empty(len(mesh.edges), bool)
-    marked.data.foreach_get("value", seam)
-    ends = np.empty(2 * len(mesh.edges), np.int32)
-    mesh.attributes[".edge_verts"].data.foreach_get("value", ends)
-    return ends.reshape(-1, 2)[seam].astype(np.int64)
-
-
-def face_values(mesh: bpy.types.Mesh, name: str) -> np.ndarray:
-    """Return a boolean face attribute of a mesh in object mode as (faces,) bool."""
-    return _bools(mesh, name)
-
-
-def write_region(mesh: bpy.types.Mesh, ply_id: str, faces: Any) -> None:
-    """Store (faces,) bool as a ply's region on a mesh in object mode."""
-    import numpy as np
-
-    name = region_attribute(ply_id)
-    attribute = mesh.attributes.get(name)
-    if attribute is not None and (attribute.domain, attribute.data_type) != ("FACE", "BOOLEAN"):
-        mesh.attributes.remove(attribute)
-        attribute = None
-    attribute = attribute or mesh.attributes.new(name, "BOOLEAN", "FACE")
-    attribute.data.foreach_set("value", np.ascontiguousarray(faces, bool))
-    mesh.update()
-
-
-def selected_faces(mesh: bpy.types.Mesh, *, hidden: bool = False) -> np.ndarray:
-    """Return (faces,) bool of the selected ones in object mode, without hidden ones."""
-    import numpy as np
-
-    selected = np.zeros(len(mesh.polygons), bool)
-    mesh.polygons.foreach_get("select", selected)
-    if not hidden:
-        out_of_sight = np.zeros(len(mesh.polygons), bool)
-        mesh.polygons.foreach_get("hide", out_of_sight)
-        selected &= ~out_of_sight
-    return selected
-
-
-@contextmanager
-def object_mode(mould: bpy.types.Object) -> Iterator[None]:
-    """Leave edit or paint mode while attributes are written, then go back."""
-    import bpy
-
-    mode = mould.mode
-    if mode == "OBJECT":
-        yield
-        return
-    bpy.ops.object.mode_set(mode="OBJECT")
-    try:
-        yield
-    finally:
-        bpy.ops.object.mode_set(mode=mode)
+    mesh = mould.data
+    corners = [tuple(polygon.vertices) for polygon in mesh.polygons]
+    tree = BVHTree.FromPolygons([vertex.co.copy() for vertex in mesh.vertices], corners)
+    local = points_from_mm(mould, scene, points_mm)
+    return np.array([tree.find_nearest(point)[2] for point in local.tolist()], np.int64)
 
 
 def source_polygons(mould: bpy.types.Object, context: Any, triangles: Any) -> np.ndarray:
@@ -233,82 +143,16 @@ def source_polygons(mould: bpy.types.Object, context: Any, triangles: Any) -> np
     return np.unique(nearest_polygons(mould, context.scene, middles))
 
 
-def nearest_polygons(mould: bpy.types.Object, scene: bpy.types.Scene, points_mm: Any) -> np.ndarray:
-    """Return (n,) the mould's own polygon nearest to each point in mm."""
-    import numpy as np
-    from mathutils.bvhtree import BVHTree
-
-    mesh = mould.data
-    corners = [tuple(polygon.vertices) for polygon in mesh.polygons]
-    tree = BVHTree.FromPolygons([vertex.co.copy() for vertex in mesh.vertices], corners)
-    local = points_from_mm(mould, scene, points_mm)
-    return np.array([tree.find_nearest(point)[2] for point in local.tolist()], np.int64)
-
-
 def select_faces(mould: bpy.types.Object, context: Any, triangles: Any) -> int:
     """Select the mould's polygons under these triangles of its job; return how many."""
     import numpy as np
 
     polygons = source_polygons(mould, context, triangles)
-    with object_mode(mould):
+    with mesh_data.object_mode(mould):
         chosen = np.zeros(len(mould.data.polygons), bool)
         chosen[polygons] = True
-        select_polygons(mould.data, chosen)
+        mesh_data.select_polygons(mould.data, chosen)
     return len(polygons)
-
-
-def select_polygons(mesh: bpy.types.Mesh, chosen: np.ndarray) -> None:
-    """Select exactly these polygons, (faces,) bool, of a mesh in object mode, and show them."""
-    import numpy as np
-
-    sides = np.zeros(len(mesh.polygons), np.int32)
-    mesh.polygons.foreach_get("loop_total", sides)
-    corners = np.repeat(chosen, sides)
-    for data, name in ((mesh.vertices, ".corner_vert"), (mesh.edges, ".corner_edge")):
-        touched = np.zeros(len(data), bool)
-        touched[_values(mesh, name, np.int32)[corners]] = True
-        data.foreach_set("select", touched)
-    mesh.polygons.foreach_set("select", chosen)
-    mesh.update()
-
-
-def write_triangles(mesh: bpy.types.Mesh, triangles: np.ndarray) -> None:
-    """Give a mesh of bare vertices its (m, 3) triangles."""
-    import numpy as np
-
-    mesh.loops.add(3 * len(triangles))
-    mesh.loops.foreach_set("vertex_index", np.ascontiguousarray(triangles, np.int32).ravel())
-    mesh.polygons.add(len(triangles))
-    mesh.polygons.foreach_set("loop_start", np.arange(0, 3 * len(triangles), 3, dtype=np.int32))
-    mesh.update(calc_edges=True)
-
-
-def write_edges(mesh: bpy.types.Mesh, edges: np.ndarray) -> None:
-    """Give a mesh of bare vertices its (k, 2) edges."""
-    import numpy as np
-
-    mesh.edges.add(len(edges))
-    mesh.edges.foreach_set("vertices", np.ascontiguousarray(edges, np.int32).ravel())
-    mesh.update()
-
-
-def write_attribute(
-    mesh: bpy.types.Mesh, name: str, kind: str, domain: str, values: np.ndarray
-) -> None:
-    """Write an attribute of a mesh in object mode, in place of one of the same name."""
-    import numpy as np
-
-    attribute = mesh.attributes.get(name)
-    if attribute is not None and (attribute.domain, attribute.data_type) != (domain, kind):
-        mesh.attributes.remove(attribute)
-        attribute = None
-    attribute = attribute or mesh.attributes.new(name, kind, domain)
-    dtype = {"FLOAT": np.float32, "FLOAT_VECTOR": np.float32, "INT": np.int32, "BOOLEAN": bool}
-    plain = np.ascontiguousarray(values, dtype[kind]).ravel()
-    attribute.data.foreach_set("vector" if kind == "FLOAT_VECTOR" else "value", plain)
-
-
-NO_VALUE = -1e30  # where a map has none: attributes hold NaN, but Blender's spreadsheet dislikes it
 
 
 def write_map(mould: bpy.types.Object, read: MouldRead, name: str, values: np.ndarray) -> None:
@@ -326,7 +170,7 @@ def write_map(mould: bpy.types.Object, read: MouldRead, name: str, values: np.nd
     per_polygon = np.where(np.isfinite(least), least, NO_VALUE)
     if read.polygon_count != len(mesh.polygons):
         per_polygon = per_polygon[read.polygons[_nearest_triangles(mould, read)]]
-    write_attribute(mesh, name, "FLOAT", "FACE", per_polygon)
+    mesh_data.write_attribute(mesh, name, "FLOAT", "FACE", per_polygon)
 
 
 def own_polygons(mould: bpy.types.Object, scene: bpy.types.Scene, read: MouldRead) -> np.ndarray:
@@ -337,43 +181,94 @@ def own_polygons(mould: bpy.types.Object, scene: bpy.types.Scene, read: MouldRea
     return nearest_polygons(mould, scene, middles)
 
 
-def face_numbers(mesh: bpy.types.Mesh, name: str) -> np.ndarray:
-    """Return an integer face attribute as (faces,)."""
-    import numpy as np
-
-    return _values(mesh, name, np.int32)
-
-
-def face_floats(mesh: bpy.types.Mesh, name: str) -> np.ndarray:
-    """Return a float face attribute as (faces,)."""
-    import numpy as np
-
-    return _values(mesh, name, np.float32)
-
-
-def vertex_points(mesh: bpy.types.Mesh, name: str) -> np.ndarray:
-    """Return a vector point attribute as (vertices, 3)."""
-    import numpy as np
-
-    return _values(mesh, name, np.float32, 3)
-
-
-def corner_vertices(mesh: bpy.types.Mesh) -> np.ndarray:
-    """Return (corners,) the vertex of each corner."""
-    import numpy as np
-
-    return _values(mesh, ".corner_vert", np.int32)
-
-
 def _nearest_triangles(mould: bpy.types.Object, read: MouldRead) -> np.ndarray:
     """Return (polygons,) the job's triangle nearest to each of the mould's own polygons."""
+    import bpy
     import numpy as np
     from mathutils.bvhtree import BVHTree
-
-    import bpy
 
     tree = BVHTree.FromPolygons(read.vertices.tolist(), read.triangles.tolist())
     centres = np.empty(3 * len(mould.data.polygons), np.float32)
     mould.data.polygons.foreach_get("center", centres)
     points = points_to_mm(mould, bpy.context.scene, centres)
     return np.array([tree.find_nearest(point)[2] for point in points.tolist()], np.int64)
+
+
+def own_mesh(mould: bpy.types.Object, scene: bpy.types.Scene) -> tuple[Any, np.ndarray]:
+    """Return the mould's own mesh without modifiers as MouldMesh, and (m,) its polygons."""
+    import numpy as np
+
+    mesh = mould.data
+    triangles, polygons = mesh_data.triangles_of(mesh, mirrored=False)
+    points = points_to_mm(mould, scene, mesh_data.values_of(mesh, "position", np.float32, 3))
+    return engine.load("surface.mesh").MouldMesh(points, triangles), polygons
+
+
+def frame_to_world(scene: bpy.types.Scene, rosette: Any) -> Any:
+    """Return the world matrix of arrows that stand like a rosette: X 0 degrees, Z its normal."""
+    import numpy as np
+    from mathutils import Matrix
+
+    matrix = np.eye(4)
+    across = np.cross(rosette.normal, rosette.zero)
+    matrix[:3, :3] = np.column_stack([rosette.zero, across, rosette.normal])
+    matrix[:3, 3] = points_from_mm(None, scene, rosette.origin)[0]
+    return Matrix(matrix.tolist())
+
+
+def under_mouse(mould: bpy.types.Object, context: Any, event: Any) -> Any:
+    """Return the mould's point under the mouse, in its own space; None beside it."""
+    from bpy_extras import view3d_utils
+
+    region, view = context.region, context.region_data
+    if region is None or view is None:
+        return None
+    at = event.mouse_region_x, event.mouse_region_y
+    back = mould.matrix_world.inverted()
+    origin = back @ view3d_utils.region_2d_to_origin_3d(region, view, at)
+    along = back.to_3x3() @ view3d_utils.region_2d_to_vector_3d(region, view, at)
+    evaluated = mould.evaluated_get(context.evaluated_depsgraph_get())
+    found, place, _, _ = evaluated.ray_cast(origin, along.normalized())
+    return place if found else None
+
+
+def settle_mesh(
+    mould: bpy.types.Object, factor: float, *, recentre: bool, weld_share: float
+) -> None:
+    """Scale a mould's mesh by `factor` with its object's own scale and turn applied, weld doubles
+    closer than `weld_share` of its size, and stand it on the grid in the middle.
+    """
+    import bmesh
+    from mathutils import Matrix, Vector
+
+    mesh = mould.data
+    with mesh_data.object_mode(mould):
+        turn = mould.matrix_world.to_3x3().to_4x4() if recentre else Matrix.Identity(4)
+        mesh.transform(Matrix.Scale(factor, 4) @ turn)
+        if turn.determinant() < 0:
+            mesh.flip_normals()
+        if recentre:
+            mould.matrix_world = Matrix.Identity(4)
+        work = bmesh.new()
+        work.from_mesh(mesh)
+        size = max(mould.dimensions) * factor if not recentre else _extent(work)
+        if weld_share > 0:
+            bmesh.ops.remove_doubles(work, verts=work.verts, dist=weld_share * size)
+        if recentre and work.verts:
+            low = [min(v.co[axis] for v in work.verts) for axis in range(3)]
+            high = [max(v.co[axis] for v in work.verts) for axis in range(3)]
+            middle = Vector(((low[0] + high[0]) / 2, (low[1] + high[1]) / 2, low[2]))
+            bmesh.ops.translate(work, verts=work.verts, vec=-middle)
+        work.to_mesh(mesh)
+        work.free()
+        mesh.update()
+
+
+def _extent(work: Any) -> float:
+    """Return the longest side of the box round a bmesh."""
+    if not work.verts:
+        return 0.0
+    return max(
+        max(v.co[axis] for v in work.verts) - min(v.co[axis] for v in work.verts)
+        for axis in range(3)
+    )

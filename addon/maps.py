@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import bpy
 
-from . import bridge, colours
+from . import bridge, colours, mesh_data
 from .apply import find_patterns
 from .operators.base import find_mould
 
@@ -91,8 +91,8 @@ def values_of(mould: Any, name: str) -> np.ndarray | None:
     total, weight = np.zeros(count), np.zeros(count)
     for thing in pieces:
         mesh = thing.data
-        polygons = bridge.face_numbers(mesh, "polygon")
-        values = np.abs(bridge.face_floats(mesh, name))
+        polygons = mesh_data.face_numbers(mesh, "polygon")
+        values = np.abs(mesh_data.face_floats(mesh, name))
         inside = (polygons >= 0) & (polygons < count)
         area = np.empty(len(mesh.polygons), np.float32)
         mesh.polygons.foreach_get("area", area)
@@ -105,7 +105,7 @@ def paint(mould: Any, face_colours: np.ndarray) -> None:
     """Write (polygons, 4) colours as the mould's active colour attribute."""
     import numpy as np
 
-    with bridge.object_mode(mould):
+    with mesh_data.object_mode(mould):
         mesh = mould.data
         attribute = mesh.attributes.get(bridge.MAP_ATTRIBUTE)
         if attribute is None:
@@ -193,5 +193,3 @@ def unregister() -> None:
     if not bpy.app.background and bpy.context.window_manager is not None:
         _put_shading_back(bpy.context)
     MEMORY.__init__()  # type: ignore[misc]
-
-

@@ -12,7 +12,7 @@ from typing import Any
 
 import bpy
 
-from . import bridge, colours, engine, maps
+from . import bridge, colours, engine, maps, mesh_data
 from .apply import find_patterns
 from .operators.base import find_mould
 from .patterns import MOULD_POINT
@@ -64,18 +64,56 @@ def lines_of(context: Any, mould: Any) -> Lines:
     return MEMORY.lines
 
 
+def show_preview(context: Any, mould: Any, answer: Any) -> None:
+    """Draw the drape of an answer instead of the patterns' lines; None: the patterns' again."""
+    import numpy as np
+
+    MEMORY.lines, MEMORY.preview = Lines(), None
+    if answer is not None:
+        view, MEMORY.preview = context.window_manager.mouldply_view, []
+        for _, arrays in answer.pieces():
+            points = bridge.points_from_mm(mould, context.scene, arrays["points"])
+            triangles = arrays["triangles"][arrays["inside"]]
+            points = points + _lift(points, triangles)
+            thread_lines = engine.load("cloth.threads").thread_lines
+            warp, weft = thread_lines(points, arrays["flat"], triangles, view.spacing_mm)
+            MEMORY.preview += [(WARP, 1.0, warp.reshape(-1, 3)), (WEFT, 1.0, weft.reshape(-1, 3))]
+            for name in ("warp_spine", "weft_spine"):
+                ends = bridge.points_from_mm(mould, context.scene, arrays[name])
+                MEMORY.preview.append((SPINE, 2.0, np.repeat(ends, 2, axis=0)[1:-1]))
+    _redraw(context)
+
+
+def show_path(context: Any, points: Any) -> None:
+    """Draw a path that is being clicked, in the mould's own space; None: the patterns' lines."""
+    import numpy as np
+
+    MEMORY.lines, MEMORY.preview = Lines(), None
+    if points is not None:
+        ends = np.array(points, float).reshape(-1, 3)
+        MEMORY.preview = [(SPINE, 3.0, np.repeat(ends, 2, axis=0)[1:-1])] if len(ends) > 1 else []
+    _redraw(context)
+
+
+def _redraw(context: Any) -> None:
+    for window in context.window_manager.windows:
+        for area in window.screen.areas:
+            if area.type == "VIEW_3D":
+                area.tag_redraw()
+
+
 def _piece_styles(thing: Any, view: Any, mould: Any, context: Any) -> list[Any]:
     """Return threads, rim and spines of one pattern where it lies on the mould."""
     import numpy as np
 
     mesh = thing.data
-    points = bridge.vertex_points(mesh, MOULD_POINT).astype(np.float64)
-    triangles = bridge.corner_vertices(mesh).reshape(-1, 3).astype(np.int64)
-    inside = bridge.face_values(mesh, "inside")
+    points = mesh_data.vertex_points(mesh, MOULD_POINT).astype(np.float64)
+    triangles = mesh_data.corner_vertices(mesh).reshape(-1, 3).astype(np.int64)
+    inside = mesh_data.face_values(mesh, "inside")
     points = points + _lift(points, triangles)
     styles = []
     if view.threads:
-        flat = bridge.vertex_points(mesh, "position")[:, :2] * bridge.mm_per_unit(context.scene)
+        flat = mesh_data.vertex_points(mesh, "position")[:, :2] * bridge.mm_per_unit(context.scene)
         thread_lines = engine.load("cloth.threads").thread_lines
         warp, weft = thread_lines(points, flat, triangles[inside], view.spacing_mm)
         styles += [(WARP, 1.0, warp.reshape(-1, 3)), (WEFT, 1.0, weft.reshape(-1, 3))]
@@ -169,7 +207,12 @@ def draw_legend() -> None:
     title = f"{shown.title}  {shown.unit}".strip()
     if shown.low != shown.low:  # no values: the map was never worked out
         words = bpy.app.translations.pgettext_iface("{}: not worked out yet, press Flatten All")
-        _panel(left - 10 * scale, bottom - 12 * scale, blf.dimensions(0, words.format(title))[0] + 24 * scale, 34 * scale)
+        _panel(
+            left - 10 * scale,
+            bottom - 12 * scale,
+            blf.dimensions(0, words.format(title))[0] + 24 * scale,
+            34 * scale,
+        )
         _write(words.format(title), left, bottom, scale)
         return
     _panel(left - 10 * scale, bottom - 16 * scale, 150 * scale, height + 52 * scale)
@@ -178,7 +221,9 @@ def draw_legend() -> None:
     corners = [(left, y, 0) for y in tall] + [(left + width, y, 0) for y in tall]
     shades = [(*colour, 1.0) for colour in colours.SCALE] * 2
     quads = [
-        t for k in range(steps - 1) for t in ((k, k + 1, k + steps), (k + 1, k + 1 + steps, k + steps))
+        t
+        for k in range(steps - 1)
+        for t in ((k, k + 1, k + steps), (k + 1, k + 1 + steps, k + steps))
     ]
     shader = gpu.shader.from_builtin("SMOOTH_COLOR")
     batch_for_shader(shader, "TRIS", {"pos": corners, "color": shades}, indices=quads).draw(shader)

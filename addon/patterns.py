@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING, Any
 
-from . import bridge
+from . import bridge, mesh_data
 
 if TYPE_CHECKING:
     import bpy
@@ -89,16 +89,16 @@ def _cloth(
     flat = arrays["flat"]
     points = np.column_stack([flat, np.zeros(len(flat))])
     mesh = _mesh(f"{facts['title']} cloth", bridge.points_from_mm(None, scene, points))
-    bridge.write_triangles(mesh, arrays["triangles"])
+    mesh_data.write_triangles(mesh, arrays["triangles"])
     on_mould = bridge.points_from_mm(mould, scene, arrays["points"])
-    bridge.write_attribute(mesh, MOULD_POINT, "FLOAT_VECTOR", "POINT", on_mould)
+    mesh_data.write_attribute(mesh, MOULD_POINT, "FLOAT_VECTOR", "POINT", on_mould)
     for name, kind in (
         ("shear_deg", "FLOAT"),
         ("strain_percent", "FLOAT"),
         ("inside", "BOOLEAN"),
         ("settled", "BOOLEAN"),
     ):
-        bridge.write_attribute(mesh, name, kind, "FACE", arrays[name])
+        mesh_data.write_attribute(mesh, name, kind, "FACE", arrays[name])
     return mesh
 
 
@@ -106,7 +106,6 @@ def _lines(
     facts: dict[str, Any], arrays: dict[str, np.ndarray], scene: bpy.types.Scene
 ) -> bpy.types.Object:
     """Return the cut line, net line, notches, arrow and tack cross as edges."""
-    import bpy
     import numpy as np
 
     strokes = [np.array(ring, float) for ring in [*facts["cut"], *facts["net"]]]
@@ -117,16 +116,26 @@ def _lines(
         tack = np.array(facts["tack"])
         strokes += [tack + CROSS_MM * np.array([[-1, 0], [1, 0]])]
         strokes += [tack + CROSS_MM * np.array([[0, -1], [0, 1]])]
-    points = np.concatenate(strokes)
-    points = np.column_stack([points, np.full(len(points), LIFT_MM)])
-    mesh = _mesh(f"{facts['title']} lines", bridge.points_from_mm(None, scene, points))
+    return edges_object(f"{facts['title']} lines", strokes, scene, height_mm=LIFT_MM)
+
+
+def edges_object(
+    name: str, strokes: Any, scene: bpy.types.Scene, *, height_mm: float = 0.0
+) -> bpy.types.Object:
+    """Return an object of edges along strokes, each (k, 2) mm; it is in no collection yet."""
+    import bpy
+    import numpy as np
+
+    points = np.concatenate([np.asarray(stroke, float) for stroke in strokes])
+    points = np.column_stack([points, np.full(len(points), height_mm)])
+    mesh = _mesh(name, bridge.points_from_mm(None, scene, points))
     starts = np.cumsum([0, *(len(stroke) for stroke in strokes[:-1])])
     edges = [
         np.column_stack([np.arange(s, s + len(k) - 1), np.arange(s + 1, s + len(k))])
         for s, k in zip(starts, strokes, strict=True)
     ]
-    bridge.write_edges(mesh, np.concatenate(edges))
-    return bpy.data.objects.new(mesh.name, mesh)
+    mesh_data.write_edges(mesh, np.concatenate(edges))
+    return bpy.data.objects.new(name, mesh)
 
 
 def arrow_strokes(arrow: np.ndarray) -> list[np.ndarray]:
@@ -142,8 +151,9 @@ def arrow_strokes(arrow: np.ndarray) -> list[np.ndarray]:
 
 def _lettering(facts: dict[str, Any], scene: bpy.types.Scene) -> list[bpy.types.Object]:
     """Return the labels as text objects."""
-    import bpy
     from math import radians
+
+    import bpy
 
     made = []
     for mark in facts["marks"]:

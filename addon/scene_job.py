@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from . import bridge, engine
+from . import bridge, engine, mesh_data
+from .curves import read_cuts
 from .properties.records import values_of
 
 if TYPE_CHECKING:
@@ -123,14 +124,9 @@ def _ply(mould: bpy.types.Object, scene: bpy.types.Scene, ply: Any, read: MouldR
         **values,
         faces=np.flatnonzero(read.regions[ply.id]),
         tack_mm=tack,
-        cuts=_cuts(mould, scene, ply),
+        cuts=read_cuts(mould, scene, ply.id),
         rosette=_rosette(ply.rosette, scene) if ply.rosette else None,
     )
-
-
-def _cuts(mould: bpy.types.Object, scene: bpy.types.Scene, ply: Any) -> tuple[Any, ...]:
-    """Return the drawn cuts of a ply: curves of this mould, in the order of their names."""
-    return ()
 
 
 def _cloths(scene: bpy.types.Scene, plies: tuple[Any, ...]) -> tuple[Any, ...]:
@@ -181,9 +177,9 @@ def _offcut(offcut: Any, kind: Any) -> Any:
 def _refuse_lost_regions(mould: bpy.types.Object, read: MouldRead) -> None:
     """A modifier that makes a new mesh drops the faces' attributes: say so, not 'no faces'."""
     for ply in mould.mouldply.plies:
-        name = bridge.region_attribute(ply.id)
+        name = mesh_data.region_attribute(ply.id)
         if name in mould.data.attributes and not read.regions[ply.id].any():
-            if not bridge.face_values(mould.data, name).any():
+            if not mesh_data.face_values(mould.data, name).any():
                 continue
             raise engine.load("errors").InputError(
                 f"The modifiers of '{mould.name}' lose the faces of ply '{ply.name}'.",

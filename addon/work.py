@@ -1,4 +1,4 @@
-"""Work for the engine: in place where there is no window, else in the worker, watched by a timer."""
+"""Work for the engine: in place without a window, else in the worker, watched by a timer."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Any
 
 import bpy
 
-from . import engine
+from . import bridge, engine
 from .apply import apply_answer, find_patterns
 from .scene_job import read_job
 from .worker import News, Worker
@@ -37,6 +37,7 @@ class Desk:
         self.worker: Worker | None = None
         self.errand: Errand | None = None
         self.finished: Errand | None = None
+        self.preview_job: Path | None = None
         self.jobs: dict[str, Path] = {}  # digest -> job folder already written
 
 
@@ -89,6 +90,8 @@ def _in_worker(context: Any, mould: Any, job: Any, label: str, request: dict[str
         files=request.get("files"),
         began=time.monotonic(),
     )
+    if not context.window_manager.mouldply.running and context.window is not None:
+        bpy.ops.mouldply.watch("INVOKE_DEFAULT")
     show(context.window_manager, running=True, share=0.0, what="Starting", left_s=-1.0)
     if not bpy.app.timers.is_registered(tick):
         bpy.app.timers.register(tick, first_interval=TICK_S, persistent=True)
@@ -125,6 +128,40 @@ def tick() -> float | None:
     else:
         show(manager, running=False, message=_words(news, errand))
     return TICK_S if DESK.finished is not None else None
+
+
+def ask_preview(context: Any, mould: Any) -> bool:
+    """Ask for a drape of the active ply from its tack point; False while one is under way."""
+    if DESK.errand is not None or (DESK.worker is not None and DESK.worker.busy):
+        return False
+    own = mould.mouldply
+    ply = own.plies[min(own.active_ply, len(own.plies) - 1)]
+    if DESK.preview_job is None:  # the mould stays as it is while the tack point is dragged
+        DESK.worker = DESK.worker or Worker()
+        job = read_job(mould, context.scene, context.evaluated_depsgraph_get())
+        DESK.preview_job = DESK.worker.home / f"preview-{job.digest[:16]}"
+        engine.load("job").save_job(job, DESK.preview_job)
+    at = bridge.points_to_mm(mould, context.scene, [tuple(ply.tack)])[0].tolist()
+    change = {"ply": ply.id, "tack_mm": at}
+    DESK.worker.submit({"job": str(DESK.preview_job), "change": change})
+    return True
+
+
+def take_preview() -> Any:
+    """Return the answer of the last preview once it is there, else None."""
+    if DESK.errand is not None or DESK.worker is None or not DESK.worker.busy:
+        return None
+    out = DESK.worker.out
+    if DESK.worker.look().state != "done":
+        return None  # a place where the cloth cannot be laid simply shows nothing new
+    return engine.load("answer").load_answer(out)
+
+
+def drop_preview() -> None:
+    """End previews: the next work starts on a free worker."""
+    DESK.preview_job = None
+    if DESK.worker is not None and DESK.worker.busy and DESK.errand is None:
+        DESK.worker.drop()
 
 
 def stop() -> None:

@@ -98,6 +98,12 @@ class Worker:
             (self._out / "stop").touch()
             self._stop_asked = time.monotonic()
 
+    def drop(self) -> None:
+        """Lose interest in the request under way: it ends within a step, the next may be asked."""
+        if self._out is not None:
+            (self._out / "stop").touch()
+            self._out = None
+
     def close(self) -> None:
         """End the process and remove its folder."""
         self._end()

@@ -2,9 +2,9 @@
 
 import bpy
 
-from . import cloth, plies, run
+from . import checks, cloth, cuts, faces, importing, messages, plies, rosette, run, stock, tack
 
-MODULES = (cloth, plies, run)
+MODULES = (cloth, plies, faces, rosette, tack, cuts, run, checks, stock, importing, messages)
 
 
 def register() -> None:

@@ -3,7 +3,7 @@
 import bpy
 from bpy.props import EnumProperty, FloatProperty, StringProperty
 
-from .. import bridge, engine
+from .. import engine, mesh_data
 from .base import EngineOperator, NeedsPly, need_editable, need_mould, need_ply
 from .cloth import need_cloth
 
@@ -63,13 +63,13 @@ class MOULDPLY_OT_new_ply(EngineOperator, bpy.types.Operator):
                 "Select the mould itself.",
             )
         need_editable(mould)
-        with bridge.object_mode(mould):
-            faces = bridge.selected_faces(mould.data)
+        with mesh_data.object_mode(mould):
+            faces = mesh_data.selected_faces(mould.data)
             refuse_empty(faces, "the ply")
             cloth = need_cloth(context.scene)
             mould.mouldply.is_mould = True
             ply = add_ply(mould, self.name)
-            bridge.write_region(mould.data, ply.id, faces)
+            mesh_data.write_region(mould.data, ply.id, faces)
         ply.fabric = cloth.id
         ply.angle = self.angle
         self.report({"INFO"}, f"'{ply.name}' on {int(faces.sum())} faces")
@@ -105,16 +105,16 @@ class MOULDPLY_OT_change_faces(NeedsPly, EngineOperator, bpy.types.Operator):
         mould = need_mould(context)
         ply = need_ply(mould)
         need_editable(mould)
-        with bridge.object_mode(mould):
-            chosen = bridge.selected_faces(mould.data)
+        with mesh_data.object_mode(mould):
+            chosen = mesh_data.selected_faces(mould.data)
             refuse_empty(chosen, f"ply '{ply.name}'")
-            old = bridge.face_values(mould.data, bridge.region_attribute(ply.id))
+            old = mesh_data.face_values(mould.data, mesh_data.region_attribute(ply.id))
             new = {"SET": chosen, "ADD": old | chosen, "TAKE": old & ~chosen}[self.how]
             if not new.any():
                 raise engine.load("errors").InputError(
                     f"Ply '{ply.name}' would have no faces left.", "Remove the ply instead."
                 )
-            bridge.write_region(mould.data, ply.id, new)
+            mesh_data.write_region(mould.data, ply.id, new)
 
 
 class MOULDPLY_OT_select_ply(NeedsPly, EngineOperator, bpy.types.Operator):
@@ -128,9 +128,9 @@ class MOULDPLY_OT_select_ply(NeedsPly, EngineOperator, bpy.types.Operator):
         """Show them in edit mode."""
         mould = need_mould(context)
         ply = need_ply(mould)
-        with bridge.object_mode(mould):
-            faces = bridge.face_values(mould.data, bridge.region_attribute(ply.id))
-            bridge.select_polygons(mould.data, faces)
+        with mesh_data.object_mode(mould):
+            faces = mesh_data.face_values(mould.data, mesh_data.region_attribute(ply.id))
+            mesh_data.select_polygons(mould.data, faces)
 
 
 class MOULDPLY_OT_remove_ply(NeedsPly, EngineOperator, bpy.types.Operator):
@@ -145,8 +145,8 @@ class MOULDPLY_OT_remove_ply(NeedsPly, EngineOperator, bpy.types.Operator):
         mould = need_mould(context)
         need_editable(mould)
         own, ply = mould.mouldply, need_ply(mould)
-        with bridge.object_mode(mould):
-            attribute = mould.data.attributes.get(bridge.region_attribute(ply.id))
+        with mesh_data.object_mode(mould):
+            attribute = mould.data.attributes.get(mesh_data.region_attribute(ply.id))
             if attribute is not None:
                 mould.data.attributes.remove(attribute)
         number = min(own.active_ply, len(own.plies) - 1)
@@ -192,14 +192,14 @@ class MOULDPLY_OT_copy_ply(NeedsPly, EngineOperator, bpy.types.Operator):
         need_editable(mould)
         own, number = mould.mouldply, mould.mouldply.active_ply
         need_ply(mould)
-        with bridge.object_mode(mould):
+        with mesh_data.object_mode(mould):
             copy, old = add_ply(mould), own.plies[number]
             for setting in SETTINGS:
                 setattr(copy, setting, getattr(old, setting))
             copy.name = f"{old.name}, copy"
             copy.angle += self.turn
-            faces = bridge.face_values(mould.data, bridge.region_attribute(old.id))
-            bridge.write_region(mould.data, copy.id, faces)
+            faces = mesh_data.face_values(mould.data, mesh_data.region_attribute(old.id))
+            mesh_data.write_region(mould.data, copy.id, faces)
         own.plies.move(len(own.plies) - 1, number + 1)
         own.active_ply = number + 1
 

@@ -28,14 +28,18 @@ class MOULDPLY_PT_cuts(ClosedSection, bpy.types.Panel):
             row.operator("mesh.mark_seam", text="Mark Seam").clear = False
             row.operator("mesh.mark_seam", text="Clear Seam").clear = True
         else:
-            paragraph(layout, context, "In edit mode, select edges and mark them as seam to cut there.")
+            paragraph(
+                layout, context, "In edit mode, select edges and mark them as seam to cut there."
+            )
         for curve in mould.children:
             own = curve.mouldply
             if own.cut.is_cut and own.ply_id == ply.id:
                 box = layout.box()
                 row = box.row()
                 row.label(text=curve.name, translate=False)
-                row.operator("mouldply.remove_cut", text="", icon="X", emboss=False).cut = curve.name
+                row.operator(
+                    "mouldply.remove_cut", text="", icon="X", emboss=False
+                ).cut = curve.name
                 column = tidy(box)
                 column.prop(own.cut, "kind")
                 column.prop(own.cut, "joint")

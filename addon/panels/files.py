@@ -29,9 +29,9 @@ class MOULDPLY_PT_files(MouldSection, bpy.types.Panel):
         if home is None:
             return
         if home.mouldply.files:
-            layout.operator("wm.path_open", text="Open the Folder", icon="FILE_FOLDER").filepath = (
-                home.mouldply.files
-            )
+            layout.operator(
+                "wm.path_open", text="Open the Folder", icon="FILE_FOLDER"
+            ).filepath = home.mouldply.files
         numbers = json.loads(home.mouldply.quantities) if home.mouldply.quantities else None
         if numbers:
             facts(layout, [
@@ -92,7 +92,13 @@ class MOULDPLY_PT_rates(ClosedSection, bpy.types.Panel):
     def draw(self, context):
         """Draw prices."""
         rates, column = context.scene.mouldply.rates, tidy(self.layout)
-        for name in ("currency", "resin_per_kg", "peel_ply_per_m2", "bag_per_m2", "labour_per_hour"):
+        for name in (
+            "currency",
+            "resin_per_kg",
+            "peel_ply_per_m2",
+            "bag_per_m2",
+            "labour_per_hour",
+        ):
             column.prop(rates, name)
 
 

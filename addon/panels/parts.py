@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import textwrap
 
-import bpy
-
 from ..operators.base import find_mould
 
 CATEGORY = "mouldply"
@@ -59,9 +57,9 @@ def paragraph(layout, context, text, *, icon="NONE"):
     letters = max(18, int((region.width / scale - 50) / 6.6)) if region is not None else 40
     column = layout.column(align=True)
     column.scale_y = 0.8
-    for number, line in enumerate(textwrap.wrap(bpy.app.translations.pgettext_iface(text), letters)):
-        column.label(text=line, icon=icon if number == 0 else "BLANK1" if icon != "NONE" else "NONE",
-                     translate=False)  # fmt: skip
+    for number, line in enumerate(textwrap.wrap(words, letters)):
+        first = icon if number == 0 or icon == "NONE" else "BLANK1"
+        column.label(text=line, icon=first, translate=False)
 
 
 def length(scene, mm, digits=1):
@@ -83,5 +81,3 @@ def facts(layout, rows):
         row.alignment = "RIGHT"
         row.label(text=label)
         row.label(text=value, translate=False)
-
-

@@ -13,7 +13,7 @@ class MOULDPLY_UL_plies(bpy.types.UIList):
     def draw_item(self, context, layout, data, item, icon, active_data, active_property, index):
         """Draw number, name, angle and state."""
         known = freshness.known_of(data.id_data, context.scene)
-        state, sign = freshness.STATES[known.states.get(item.id, "to_drape")]
+        _, sign = freshness.STATES[known.states.get(item.id, "to_drape")]
         row = layout.row(align=True)
         number = row.row()
         number.ui_units_x = 1.1

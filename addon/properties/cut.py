@@ -21,7 +21,10 @@ class MOULDPLY_Cut(bpy.types.PropertyGroup):
     joint: EnumProperty(
         name="Joint",
         description="How the two sides meet on the mould",
-        items=[("lap", "Lapped", "One side runs under the other"), ("butt", "Butted", "Edge to edge")],
+        items=[
+            ("lap", "Lapped", "One side runs under the other"),
+            ("butt", "Butted", "Edge to edge"),
+        ],
     )
     under: EnumProperty(
         name="Runs Under",

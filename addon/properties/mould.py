@@ -11,8 +11,8 @@ from bpy.props import (
     StringProperty,
 )
 
-from .fields import angle, direction, length
 from .cut import MOULDPLY_Cut
+from .fields import angle, direction, length
 from .ply import MOULDPLY_Ply
 from .results import MOULDPLY_Piece
 
@@ -64,13 +64,23 @@ class MOULDPLY_Mould(bpy.types.PropertyGroup):
 
 MOULDPLY_Mould.__annotations__ |= (
     length("layer_height", "Layer Height", "Of the print", 0.15, least=0.01, most=10)
-    | angle("min_draft", "Least Draft", "Walls steeper than this hold the part", 5.0, least=0, most=60)
-    | angle("overhang", "Overhang", "Leaning further than this needs support", 45.0, least=1, most=89)
-    | length("cloth_radius", "Cloth Radius", "Tightest corner the cloth can be pressed into", 3.0,
-             least=0.01, most=1000)
+    | angle(
+        "min_draft", "Least Draft", "Walls steeper than this hold the part", 5.0, least=0, most=60
+    )
+    | angle(
+        "overhang", "Overhang", "Leaning further than this needs support", 45.0, least=1, most=89
+    )
+    | length(
+        "cloth_radius",
+        "Cloth Radius",
+        "Tightest corner the cloth can be pressed into",
+        3.0,
+        least=0.01,
+        most=1000,
+    )
     | length("wall_min", "Thinnest Wall", "Thinner walls of the mould are pointed out", 3.0)
     | length("brush", "Brush", "Narrowest tool that still wets the cloth", 12.0, least=0.1)
     | length("roller", "Roller", "Width of the roller", 30.0, least=0.1)
-)  # fmt: skip
+)
 
 CLASSES = (MOULDPLY_Mould,)

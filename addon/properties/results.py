@@ -1,4 +1,4 @@
-"""What the .blend keeps of results: on the patterns and their collection, stamped with their inputs."""
+"""What the .blend keeps of results: on the patterns and their collection, with a digest."""
 
 import bpy
 from bpy.props import (

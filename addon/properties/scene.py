@@ -1,7 +1,14 @@
 """What the .blend keeps for the whole file: cloth, stock and settings."""
 
 import bpy
-from bpy.props import BoolProperty, CollectionProperty, EnumProperty, IntProperty, PointerProperty
+from bpy.props import (
+    BoolProperty,
+    CollectionProperty,
+    EnumProperty,
+    IntProperty,
+    PointerProperty,
+    StringProperty,
+)
 
 from .. import engine
 from . import words
@@ -52,6 +59,7 @@ class MOULDPLY_Scene(bpy.types.PropertyGroup):
 
     cloths: CollectionProperty(type=MOULDPLY_Cloth)
     active_cloth: IntProperty(name="Active Cloth", min=0)
+    roll_of: StringProperty(name="Roll Of", description="Mould whose patterns lie here")
     rolls: CollectionProperty(type=MOULDPLY_Roll)
     offcuts: CollectionProperty(type=MOULDPLY_Offcut)
     dressing: PointerProperty(type=MOULDPLY_Dressing)

@@ -31,7 +31,9 @@ class MOULDPLY_View(bpy.types.PropertyGroup):
         options={"SKIP_SAVE"},
     )  # fmt: skip
     outlines: BoolProperty(
-        name="Outlines", default=True, options={"SKIP_SAVE"},
+        name="Outlines",
+        default=True,
+        options={"SKIP_SAVE"},
         description="Edges, joints, tack point and 0-degree arrow of the selected ply",
     )
     threads: BoolProperty(

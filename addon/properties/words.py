@@ -5,81 +5,154 @@ from __future__ import annotations
 from .records import Words as W
 
 CLOTH = {
-    "kind": W("Kind", "How the cloth is made; decides how it drapes", {
-        "weave": ("Weave", "Two sets of threads over and under: plain, twill, satin"),
-        "unidirectional": ("Unidirectional", "All fibres run along the roll"),
-        "biaxial": ("Stitched biaxial", "Two layers of fibres at an angle, stitched together"),
-        "mat": ("Chopped mat", "Short fibres without a direction"),
-        "film": ("Film", "Release film, vacuum film: no fibres"),
-    }),
+    "kind": W(
+        "Kind",
+        "How the cloth is made; decides how it drapes",
+        {
+            "weave": ("Weave", "Two sets of threads over and under: plain, twill, satin"),
+            "unidirectional": ("Unidirectional", "All fibres run along the roll"),
+            "biaxial": ("Stitched biaxial", "Two layers of fibres at an angle, stitched together"),
+            "mat": ("Chopped mat", "Short fibres without a direction"),
+            "film": ("Film", "Release film, vacuum film: no fibres"),
+        },
+    ),
     "areal_weight_gsm": W("Weight", "Dry cloth, grams in a square metre", least=1, most=1e4),
-    "fibre_density_g_cm3": W("Fibre Density", "Grams in a cubic centimetre of fibre", least=0.2, most=20),
+    "fibre_density_g_cm3": W(
+        "Fibre Density", "Grams in a cubic centimetre of fibre", least=0.2, most=20
+    ),
     "dry_thickness_mm": W("Dry Thickness", "Of the cloth before it is wet", most=100),
     "roll_width_mm": W("Roll Width", "As it is usually sold, selvedge to selvedge"),
-    "shear_warn_deg": W("Warn at Shear", "Shear angle from which the cloth gets stiff", start=40, most=89),
-    "shear_lock_deg": W("Locks at Shear", "Shear angle beyond which the cloth wrinkles", start=50, most=89),
-    "shear_lock_opening_deg": W("Locks Opening", "For a stitched cloth that shears further one way than the other: the limit as its threads open", start=50, most=89),
+    "shear_warn_deg": W(
+        "Warn at Shear", "Shear angle from which the cloth gets stiff", start=40, most=89
+    ),
+    "shear_lock_deg": W(
+        "Locks at Shear", "Shear angle beyond which the cloth wrinkles", start=50, most=89
+    ),
+    "shear_lock_opening_deg": W(
+        "Locks Opening",
+        "For a stitched cloth that shears further one way: the limit as its threads open",
+        start=50,
+        most=89,
+    ),
     "balanced": W("Warp and Weft Alike", "A quarter turn on the roll changes nothing"),
     "has_face": W("Two Different Sides", "Patterns of it are never turned over"),
     "fibre_angles_deg": W("Fibres Run At", "Directions of the fibres against the roll, in degrees"),
-    "stiffness_across": W("Stiffness Across", "Across the fibres, as a share of the stiffness along them", most=1e3),
-    "stiffness_shear": W("Stiffness in Shear", "To shear, as a share of the stiffness along the fibres", most=1e3),
-    "stretch_limit_across": W("Spreads Across By", "Unidirectional: how far it may spread across its fibres, as a share", most=0.99),
+    "stiffness_across": W(
+        "Stiffness Across", "Across the fibres, as a share of the stiffness along them", most=1e3
+    ),
+    "stiffness_shear": W(
+        "Stiffness in Shear", "To shear, as a share of the stiffness along the fibres", most=1e3
+    ),
+    "stretch_limit_across": W(
+        "Spreads Across By",
+        "Unidirectional: how far it may spread across its fibres, as a share",
+        most=0.99,
+    ),
     "lap_mm": W("Lap", "Width of the lap at a joint; zero butts the edges"),
     "fibre": W("Fibre", "Carbon, glass, aramid, flax ..."),
     "dry": W("Takes Up Resin", "Off for films and peel ply, which do not stay in the part"),
     "source": W("Values From", "Where these values come from"),
-}  # fmt: skip
+}
 
 DRESSING = {
     "trim_mm": W("Trim Allowance", "Cloth past the part's edge, cut back after cure"),
-    "corner": W("Corners", "How the allowance turns round a corner", {
-        "mitre": ("Pointed", "Extended to a point"), "round": ("Round", "Rounded, easier to cut"),
-    }),
-    "trim_on_mould": W("Drape the Allowance", "Where the mould goes on past the part's edge, the allowance is draped over it too"),
+    "corner": W(
+        "Corners",
+        "How the allowance turns round a corner",
+        {
+            "mitre": ("Pointed", "Extended to a point"),
+            "round": ("Round", "Rounded, easier to cut"),
+        },
+    ),
+    "trim_on_mould": W(
+        "Drape the Allowance",
+        "Where the mould goes on past the part's edge, the allowance is draped over it too",
+    ),
     "notch_every_mm": W("Notch Every", "Distance of matching marks along a joint, on the mould"),
-    "notch_style": W("Notches", "How joints are marked; never a snip into the fibres", {
-        "mark": ("Pen Mark", "A stroke across the edge"), "tab": ("Tab", "A small tab outwards"),
-    }),
+    "notch_style": W(
+        "Notches",
+        "How joints are marked; never a snip into the fibres",
+        {
+            "mark": ("Pen Mark", "A stroke across the edge"),
+            "tab": ("Tab", "A small tab outwards"),
+        },
+    ),
     "notch_length_mm": W("Notch Length", "Length of a notch"),
     "text_mm": W("Lettering", "Height of the letters on a pattern"),
     "smooth_mm": W("Smooth Within", "Outlines are smoothed by no more than this"),
-}  # fmt: skip
+}
 
 LAMINATE = {
-    "process": W("Process", "How the laminate is made; sets the usual fibre share", {
-        "hand": ("Open Hand Lay-up", "Brush and roller, no bag"),
-        "bagged": ("Hand Lay-up under a Bag", "Wet by hand, then pressed by vacuum"),
-        "infusion": ("Infusion", "Laid dry, resin drawn in by vacuum"),
-        "mat": ("Mat Lay-up", "Chopped mat, brush and roller"),
-    }),
-    "stack_order": W("Laid", "How the list of plies is laid", {
-        "as_listed": ("As Listed", "From the first to the last"),
-        "symmetric": ("Listed, then Mirrored", "And then backwards, the last ply twice"),
-        "symmetric_middle_once": ("Mirrored about the Last", "And then backwards, the last ply once: it is the middle"),
-    }),
+    "process": W(
+        "Process",
+        "How the laminate is made; sets the usual fibre share",
+        {
+            "hand": ("Open Hand Lay-up", "Brush and roller, no bag"),
+            "bagged": ("Hand Lay-up under a Bag", "Wet by hand, then pressed by vacuum"),
+            "infusion": ("Infusion", "Laid dry, resin drawn in by vacuum"),
+            "mat": ("Mat Lay-up", "Chopped mat, brush and roller"),
+        },
+    ),
+    "stack_order": W(
+        "Laid",
+        "How the list of plies is laid",
+        {
+            "as_listed": ("As Listed", "From the first to the last"),
+            "symmetric": ("Listed, then Mirrored", "And then backwards, the last ply twice"),
+            "symmetric_middle_once": (
+                "Mirrored about the Last",
+                "And then backwards, the last ply once: it is the middle",
+            ),
+        },
+    ),
     "stack_times": W("Times", "The list is laid so often before it is mirrored", least=1, most=200),
-    "fibre_volume_fraction": W("Fibre by Volume", "Share of fibre in the laminate by volume; off: what the process usually gives", start=0.35, most=0.95, least=0.01),
-    "fibre_mass_fraction": W("Fibre by Mass", "Share of fibre in the laminate by mass, instead of by volume", start=0.5, most=0.95, least=0.01),
+    "fibre_volume_fraction": W(
+        "Fibre by Volume",
+        "Share of fibre in the laminate by volume; off: what the process usually gives",
+        start=0.35,
+        most=0.95,
+        least=0.01,
+    ),
+    "fibre_mass_fraction": W(
+        "Fibre by Mass",
+        "Share of fibre in the laminate by mass, instead of by volume",
+        start=0.5,
+        most=0.95,
+        least=0.01,
+    ),
     "void_fraction": W("Voids", "Share of air in the laminate", most=0.5),
     "resin_density_g_cm3": W("Resin Density", "Cured, from the data sheet", least=0.5, most=5),
-    "mix_by": W("Ratio By", "What the mixing ratio counts; read it from the data sheet", {
-        "weight": ("Weight", "Parts by weight: use a scale"),
-        "volume": ("Volume", "Parts by volume: both liquid densities are needed"),
-    }),
+    "mix_by": W(
+        "Ratio By",
+        "What the mixing ratio counts; read it from the data sheet",
+        {
+            "weight": ("Weight", "Parts by weight: use a scale"),
+            "volume": ("Volume", "Parts by volume: both liquid densities are needed"),
+        },
+    ),
     "mix_resin": W("Resin", "Parts of resin in the mixing ratio", least=0.01),
     "mix_hardener": W("Hardener", "Parts of hardener in the mixing ratio", least=0.01),
-    "liquid_resin_density_g_cm3": W("Liquid Resin Density", "Of the resin in the can", start=1.15, most=5),
-    "hardener_density_g_cm3": W("Hardener Density", "Of the hardener in the can", start=1.0, most=5),
+    "liquid_resin_density_g_cm3": W(
+        "Liquid Resin Density", "Of the resin in the can", start=1.15, most=5
+    ),
+    "hardener_density_g_cm3": W(
+        "Hardener Density", "Of the hardener in the can", start=1.0, most=5
+    ),
     "brush_loss": W("Left in the Cup", "Share of the resin left in brush and cup", most=5),
-    "pot_limit_g": W("Largest Batch", "Mix no more than this at once, in grams: large batches run hot", least=1),
+    "pot_limit_g": W(
+        "Largest Batch", "Mix no more than this at once, in grams: large batches run hot", least=1
+    ),
     "pot_life_min": W("Pot Life", "Minutes, from the data sheet", least=1, most=1e4),
-    "pot_life_at_c": W("Pot Life At", "Temperature the data sheet gives it for, °C", least=-10, most=60),
+    "pot_life_at_c": W(
+        "Pot Life At", "Temperature the data sheet gives it for, °C", least=-10, most=60
+    ),
     "shop_c": W("Shop Temperature", "Where you work, °C", least=-10, most=60),
-    "spread_g_per_min": W("Wetting Out", "Grams of resin one person spreads in a minute", least=0.1),
+    "spread_g_per_min": W(
+        "Wetting Out", "Grams of resin one person spreads in a minute", least=0.1
+    ),
     "scale_step_g": W("Scale Reads To", "Smallest step of the scale, grams", least=0.01, most=100),
     "drop_off_ratio": W("Drop-off", "Length of a step down for each mm of height", most=1000),
-}  # fmt: skip
+}
 
 RATES = {
     "currency": W("Currency", "Shown beside prices"),

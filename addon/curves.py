@@ -1,0 +1,80 @@
+"""Drawn cuts as curves on the mould: made here, read for the job here."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from . import bridge, engine
+
+if TYPE_CHECKING:
+    import bpy
+
+
+def add_cut(
+    scene: bpy.types.Scene, mould: bpy.types.Object, ply: Any, points: list[Any], kind: str
+) -> bpy.types.Object:
+    """Add a cut of a ply through points in the mould's own space; return its curve object."""
+    import bpy
+
+    name = f"{ply.name} {kind}"
+    data = bpy.data.curves.new(name, "CURVE")
+    data.dimensions = "3D"
+    spline = data.splines.new("POLY")
+    spline.points.add(len(points) - 1)
+    for point, place in zip(spline.points, points, strict=True):
+        point.co = (*place, 1.0)
+    curve = bpy.data.objects.new(name, data)
+    (mould.users_collection[0] if mould.users_collection else scene.collection).objects.link(curve)
+    curve.parent = mould
+    curve.show_in_front = True
+    own = curve.mouldply
+    own.owner, own.ply_id = mould, ply.id
+    own.cut.is_cut, own.cut.kind = True, kind
+    cloth = next((c for c in scene.mouldply.cloths if c.id == ply.fabric), None)
+    if cloth is not None:
+        own.cut.lap_mm = cloth.lap_mm
+        own.cut.joint = "butt" if cloth.kind == "unidirectional" or cloth.lap_mm == 0 else "lap"
+    return curve
+
+
+def cuts_of(mould: bpy.types.Object, ply_id: str) -> list[bpy.types.Object]:
+    """Return the curves of a ply's cuts in the order of their names."""
+    return sorted(
+        (c for c in mould.children if c.mouldply.cut.is_cut and c.mouldply.ply_id == ply_id),
+        key=lambda curve: curve.name,
+    )
+
+
+def read_cuts(mould: bpy.types.Object, scene: bpy.types.Scene, ply_id: str) -> tuple[Any, ...]:
+    """Return a ply's cuts for the engine: their points in mm.
+
+    Raises
+    ------
+    InputError : a curve without points, or with more than one line
+    """
+    kind = engine.load("surface.cut").Cut
+    made = []
+    for number, curve in enumerate(cuts_of(mould, ply_id), start=1):
+        own = curve.mouldply.cut
+        made.append(
+            kind(
+                id=f"{ply_id}c{number}",
+                kind=own.kind,
+                path=bridge.points_to_mm(curve, scene, _points(curve)),
+                joint=own.joint,
+                lap_mm=float(f"{own.lap_mm:.7g}"),
+                under=own.under,
+            )
+        )
+    return tuple(made)
+
+
+def _points(curve: bpy.types.Object) -> list[tuple[float, ...]]:
+    splines = curve.data.splines
+    if len(splines) != 1:
+        raise engine.load("errors").InputError(
+            f"Cut '{curve.name}' has {len(splines)} lines.", "Draw each cut as a curve of its own."
+        )
+    spline = splines[0]
+    points = spline.bezier_points if spline.type == "BEZIER" else spline.points
+    return [tuple(point.co)[:3] for point in points]

@@ -1,0 +1,197 @@
+"""A mesh's arrays, read and written whole: attributes, regions, selections. Knows no units."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import bpy
+    import numpy as np
+
+
+def write_region(mesh: bpy.types.Mesh, ply_id: str, faces: Any) -> None:
+    """Store (faces,) bool as a ply's region on a mesh in object mode."""
+    import numpy as np
+
+    name = region_attribute(ply_id)
+    attribute = mesh.attributes.get(name)
+    if attribute is not None and (attribute.domain, attribute.data_type) != ("FACE", "BOOLEAN"):
+        mesh.attributes.remove(attribute)
+        attribute = None
+    attribute = attribute or mesh.attributes.new(name, "BOOLEAN", "FACE")
+    attribute.data.foreach_set("value", np.ascontiguousarray(faces, bool))
+    mesh.update()
+
+
+def selected_faces(mesh: bpy.types.Mesh, *, hidden: bool = False) -> np.ndarray:
+    """Return (faces,) bool of the selected ones in object mode, without hidden ones."""
+    import numpy as np
+
+    selected = np.zeros(len(mesh.polygons), bool)
+    mesh.polygons.foreach_get("select", selected)
+    if not hidden:
+        out_of_sight = np.zeros(len(mesh.polygons), bool)
+        mesh.polygons.foreach_get("hide", out_of_sight)
+        selected &= ~out_of_sight
+    return selected
+
+
+@contextmanager
+def object_mode(mould: bpy.types.Object) -> Iterator[None]:
+    """Leave edit or paint mode while attributes are written, then go back."""
+    import bpy
+
+    mode = mould.mode
+    if mode == "OBJECT":
+        yield
+        return
+    bpy.ops.object.mode_set(mode="OBJECT")
+    try:
+        yield
+    finally:
+        bpy.ops.object.mode_set(mode=mode)
+
+
+def select_polygons(mesh: bpy.types.Mesh, chosen: np.ndarray) -> None:
+    """Select exactly these polygons, (faces,) bool, of a mesh in object mode, and show them."""
+    import numpy as np
+
+    sides = np.zeros(len(mesh.polygons), np.int32)
+    mesh.polygons.foreach_get("loop_total", sides)
+    corners = np.repeat(chosen, sides)
+    for data, name in ((mesh.vertices, ".corner_vert"), (mesh.edges, ".corner_edge")):
+        touched = np.zeros(len(data), bool)
+        touched[values_of(mesh, name, np.int32)[corners]] = True
+        data.foreach_set("select", touched)
+    mesh.polygons.foreach_set("select", chosen)
+    mesh.update()
+
+
+def write_triangles(mesh: bpy.types.Mesh, triangles: np.ndarray) -> None:
+    """Give a mesh of bare vertices its (m, 3) triangles."""
+    import numpy as np
+
+    mesh.loops.add(3 * len(triangles))
+    mesh.loops.foreach_set("vertex_index", np.ascontiguousarray(triangles, np.int32).ravel())
+    mesh.polygons.add(len(triangles))
+    mesh.polygons.foreach_set("loop_start", np.arange(0, 3 * len(triangles), 3, dtype=np.int32))
+    mesh.update(calc_edges=True)
+
+
+def write_edges(mesh: bpy.types.Mesh, edges: np.ndarray) -> None:
+    """Give a mesh of bare vertices its (k, 2) edges."""
+    import numpy as np
+
+    mesh.edges.add(len(edges))
+    mesh.edges.foreach_set("vertices", np.ascontiguousarray(edges, np.int32).ravel())
+    mesh.update()
+
+
+def write_attribute(
+    mesh: bpy.types.Mesh, name: str, kind: str, domain: str, values: np.ndarray
+) -> None:
+    """Write an attribute of a mesh in object mode, in place of one of the same name."""
+    import numpy as np
+
+    attribute = mesh.attributes.get(name)
+    if attribute is not None and (attribute.domain, attribute.data_type) != (domain, kind):
+        mesh.attributes.remove(attribute)
+        attribute = None
+    attribute = attribute or mesh.attributes.new(name, kind, domain)
+    dtype = {"FLOAT": np.float32, "FLOAT_VECTOR": np.float32, "INT": np.int32, "BOOLEAN": bool}
+    plain = np.ascontiguousarray(values, dtype[kind]).ravel()
+    attribute.data.foreach_set("vector" if kind == "FLOAT_VECTOR" else "value", plain)
+
+
+def face_numbers(mesh: bpy.types.Mesh, name: str) -> np.ndarray:
+    """Return an integer face attribute as (faces,)."""
+    import numpy as np
+
+    return values_of(mesh, name, np.int32)
+
+
+def face_floats(mesh: bpy.types.Mesh, name: str) -> np.ndarray:
+    """Return a float face attribute as (faces,)."""
+    import numpy as np
+
+    return values_of(mesh, name, np.float32)
+
+
+def vertex_points(mesh: bpy.types.Mesh, name: str) -> np.ndarray:
+    """Return a vector point attribute as (vertices, 3)."""
+    import numpy as np
+
+    return values_of(mesh, name, np.float32, 3)
+
+
+def corner_vertices(mesh: bpy.types.Mesh) -> np.ndarray:
+    """Return (corners,) the vertex of each corner."""
+    import numpy as np
+
+    return values_of(mesh, ".corner_vert", np.int32)
+
+
+def values_of(mesh: Any, name: str, dtype: Any, width: int = 1) -> np.ndarray:
+    """Return an attribute's values, read in one go."""
+    import numpy as np
+
+    data = mesh.attributes[name].data
+    values = np.empty(len(data) * width, dtype)
+    data.foreach_get("vector" if width == 3 else "value", values)
+    return values.reshape(-1, width) if width > 1 else values
+
+
+def face_values(mesh: Any, name: str) -> np.ndarray:
+    """Return a face attribute as (faces,) bool; all False where the mesh has none."""
+    import numpy as np
+
+    attribute = mesh.attributes.get(name)
+    if attribute is None or attribute.domain != "FACE" or attribute.data_type != "BOOLEAN":
+        return np.zeros(len(mesh.polygons), bool)
+    return values_of(mesh, name, bool)
+
+
+def triangles_of(mesh: Any, *, mirrored: bool) -> tuple[np.ndarray, np.ndarray]:
+    """Return (m, 3) vertex numbers and (m,) the polygon of each triangle."""
+    import numpy as np
+
+    corner_vertex = values_of(mesh, ".corner_vert", np.int32)
+    if len(corner_vertex) == 3 * len(mesh.polygons):  # all triangles, as every STL
+        triangles = corner_vertex.reshape(-1, 3)
+        polygons = np.arange(len(triangles))
+    else:
+        mesh.calc_loop_triangles()
+        count = len(mesh.loop_triangles)
+        corners = np.empty(3 * count, np.int32)
+        mesh.loop_triangles.foreach_get("loops", corners)
+        polygons = np.empty(count, np.int32)
+        mesh.loop_triangle_polygons.foreach_get("value", polygons)
+        triangles = corner_vertex[corners].reshape(-1, 3)
+    return triangles[:, ::-1] if mirrored else triangles, polygons
+
+
+def seams_of(mesh: Any) -> np.ndarray:
+    """Return (k, 2) the vertices of the edges marked as seams."""
+    import numpy as np
+
+    marked = mesh.attributes.get("uv_seam") or mesh.attributes.get(".uv_seam")
+    if marked is None:
+        return np.zeros((0, 2), np.int64)
+    seam = np.empty(len(mesh.edges), bool)
+    marked.data.foreach_get("value", seam)
+    ends = np.empty(2 * len(mesh.edges), np.int32)
+    mesh.attributes[".edge_verts"].data.foreach_get("value", ends)
+    return ends.reshape(-1, 2)[seam].astype(np.int64)
+
+
+def region_attribute(ply_id: str) -> str:
+    """Return the name of the boolean face attribute that holds a ply's region."""
+    return f"mouldply_{ply_id}"
+
+
+def mark_sharp(mesh: bpy.types.Mesh, angle: float) -> None:
+    """Mark the edges whose faces turn by more than `angle` radians as sharp."""
+    mesh.set_sharp_from_angle(angle=angle)
+    mesh.update()

@@ -1,0 +1,116 @@
+"""Cuts drawn over the mould, as curves on it."""
+
+import json
+
+import bpy
+from bpy.props import EnumProperty, StringProperty
+
+from .. import bridge, engine
+from ..curves import add_cut
+from .base import EngineOperator, NeedsPly, need_mould, need_ply
+
+
+class MOULDPLY_OT_draw_cut(NeedsPly, EngineOperator, bpy.types.Operator):
+    """Click points on the mould; the active ply is cut straight from each to the next"""
+
+    bl_idname = "mouldply.draw_cut"
+    bl_label = "Draw Cut"
+    bl_options = {"REGISTER", "UNDO"}
+
+    kind: EnumProperty(
+        name="Cut",
+        items=[("dart", "Dart", "Ends inside the cloth"), ("splice", "Splice", "Parts the cloth")],
+    )
+    points: StringProperty(
+        name="Points", description="In the mould's own space, as JSON: [[x, y, z], ...]",
+        options={"HIDDEN"},
+    )  # fmt: skip
+
+    def run(self, context):
+        """Make the curve."""
+        mould = need_mould(context)
+        ply = need_ply(mould)
+        points = _points(self.points)
+        places = [mould.closest_point_on_mesh(point)[1] for point in points]
+        add_cut(context.scene, mould, ply, [tuple(place) for place in places], self.kind)
+
+    def invoke(self, context, event):
+        """Collect clicks."""
+        self._mould, self._found = need_mould(context), []
+        context.workspace.status_text_set(
+            bpy.app.translations.pgettext_iface(
+                "Click from the rim inwards. Enter: done, Backspace: one back, Esc: cancel"
+            )
+        )
+        context.window.cursor_modal_set("CROSSHAIR")
+        context.window_manager.modal_handler_add(self)
+        return {"RUNNING_MODAL"}
+
+    def modal(self, context, event):
+        """Add a point with each click; Enter ends the cut."""
+        if event.type == "ESC":
+            return self._leave(context, {"CANCELLED"})
+        if event.type in {"RET", "NUMPAD_ENTER", "RIGHTMOUSE"} and event.value == "PRESS":
+            self._leave(context, None)
+            self.points = json.dumps([list(point) for point in self._found])
+            return self.execute(context)
+        if event.type == "BACK_SPACE" and event.value == "PRESS" and self._found:
+            self._found.pop()
+        if event.type == "LEFTMOUSE" and event.value == "PRESS":
+            place = bridge.under_mouse(self._mould, context, event)
+            if place is None:
+                return {"PASS_THROUGH"}
+            self._found.append(tuple(place))
+        if event.type in {"MIDDLEMOUSE", "WHEELUPMOUSE", "WHEELDOWNMOUSE"}:
+            return {"PASS_THROUGH"}
+        from .. import overlays
+
+        overlays.show_path(context, self._found)
+        return {"RUNNING_MODAL"}
+
+    def _leave(self, context, result):
+        from .. import overlays
+
+        overlays.show_path(context, None)
+        context.workspace.status_text_set(None)
+        context.window.cursor_modal_restore()
+        return result
+
+
+class MOULDPLY_OT_remove_cut(NeedsPly, EngineOperator, bpy.types.Operator):
+    """Remove this cut"""
+
+    bl_idname = "mouldply.remove_cut"
+    bl_label = "Remove Cut"
+    bl_options = {"REGISTER", "UNDO"}
+
+    cut: StringProperty(name="Cut", description="Name of its curve")
+
+    def run(self, context):
+        """Remove the curve."""
+        curve = bpy.data.objects.get(self.cut)
+        if curve is None or not curve.mouldply.cut.is_cut:
+            raise engine.load("errors").InputError(f"There is no cut '{self.cut}'.", "Choose one.")
+        data = curve.data
+        bpy.data.objects.remove(curve)
+        if data.users == 0:
+            bpy.data.curves.remove(data)
+
+
+def _points(text):
+    """Return the points written as JSON."""
+    error = engine.load("errors").InputError
+    try:
+        points = [tuple(float(value) for value in point) for point in json.loads(text or "[]")]
+    except (ValueError, TypeError) as wrong:
+        raise error(
+            f"The points '{text[:60]}' cannot be read.", "Write [[x, y, z], ...]."
+        ) from wrong
+    if len(points) < 2 or any(len(point) != 3 for point in points):
+        raise error(
+            f"A cut needs two points on the mould, not {len(points)}.", "Click at least two."
+        )
+    return points
+
+
+CLASSES = (MOULDPLY_OT_draw_cut, MOULDPLY_OT_remove_cut)

@@ -1,0 +1,40 @@
+"""The rosette: arrows in the scene that the normal tools turn."""
+
+import bpy
+
+from .. import bridge, engine
+from ..scene_job import default_rosette
+from .base import EngineOperator, NeedsMould, need_mould
+
+SIZE_SHARE = 0.15  # of the mould's size
+
+
+class MOULDPLY_OT_add_rosette(NeedsMould, EngineOperator, bpy.types.Operator):
+    """Add arrows for the fibre angles: X is 0 degrees, Z points to you; turn them as you like"""
+
+    bl_idname = "mouldply.add_rosette"
+    bl_label = "Add Rosette"
+    bl_options = {"REGISTER", "UNDO"}
+
+    def run(self, context):
+        """Stand it where the default rosette is, or select the one there is."""
+        mould = need_mould(context)
+        own = mould.mouldply
+        if own.rosette is not None and own.rosette.name in context.scene.objects:
+            raise engine.load("errors").InputError(
+                f"'{mould.name}' already has the rosette '{own.rosette.name}'.", "Turn that one."
+            )
+        read = bridge.read_mould(mould, context.scene, context.evaluated_depsgraph_get())
+        given = default_rosette(read)
+        arrows = bpy.data.objects.new(f"Rosette of {mould.name}", None)
+        context.collection.objects.link(arrows)
+        arrows.empty_display_type = "ARROWS"
+        size = engine.load("surface.mesh").MouldMesh(read.vertices, read.triangles).size_mm
+        arrows.empty_display_size = SIZE_SHARE * size / bridge.mm_per_unit(context.scene)
+        arrows.matrix_world = bridge.frame_to_world(context.scene, given)
+        arrows.mouldply.owner = mould
+        arrows.show_in_front = True
+        own.rosette = arrows
+
+
+CLASSES = (MOULDPLY_OT_add_rosette,)

@@ -1,0 +1,122 @@
+"""The tack point: clicked on the mould, dragged, and the ply draped again on release."""
+
+import bpy
+from bpy.props import FloatVectorProperty
+
+from .. import bridge, engine, overlays, work
+from .base import EngineOperator, NeedsPly, need_mould, need_ply
+
+POLL_S = 0.05
+
+
+class MOULDPLY_OT_place_tack(NeedsPly, EngineOperator, bpy.types.Operator):
+    """Click on the mould where the cloth is pressed down first; hold and drag to try places"""
+
+    bl_idname = "mouldply.place_tack"
+    bl_label = "Place Tack Point"
+    bl_options = {"REGISTER", "UNDO"}
+
+    at: FloatVectorProperty(
+        name="At", description="In the mould's own space", size=3, subtype="XYZ", precision=4
+    )
+
+    def run(self, context):
+        """Set the point, on the mould's nearest face."""
+        mould = need_mould(context)
+        ply = need_ply(mould)
+        found, place, _, _ = mould.closest_point_on_mesh(self.at)
+        if not found:
+            raise engine.load("errors").InputError(
+                f"There is no face of '{mould.name}' near that point.", "Click on the mould."
+            )
+        self.at = ply.tack = place
+        ply.use_tack = True
+
+    def invoke(self, context, event):
+        """Wait for the click."""
+        self._mould, self._dragging, self._seen = need_mould(context), False, None
+        if context.window_manager.mouldply.running:
+            self.report({"WARNING"}, "Wait for the work under way, or stop it")
+            return {"CANCELLED"}
+        self._before = need_ply(self._mould).use_tack, tuple(need_ply(self._mould).tack)
+        context.workspace.status_text_set(
+            bpy.app.translations.pgettext_iface(
+                "Click on the mould to tack the ply there, drag to try places. Esc: cancel"
+            )
+        )
+        context.window.cursor_modal_set("CROSSHAIR")
+        self._timer = context.window_manager.event_timer_add(POLL_S, window=context.window)
+        context.window_manager.modal_handler_add(self)
+        return {"RUNNING_MODAL"}
+
+    def modal(self, context, event):
+        """Follow the mouse while the button is held; drape on release."""
+        if event.type in {"ESC", "RIGHTMOUSE"}:
+            ply = need_ply(self._mould)
+            ply.use_tack, ply.tack = self._before
+            return self._leave(context, {"CANCELLED"})
+        if event.type == "LEFTMOUSE" and event.value == "PRESS":
+            self._dragging = self._point(context, event)
+            return {"RUNNING_MODAL"} if self._dragging else {"PASS_THROUGH"}
+        if event.type == "MOUSEMOVE" and self._dragging:
+            self._point(context, event)
+            return {"RUNNING_MODAL"}
+        if event.type == "TIMER":
+            self._preview(context)
+            return {"PASS_THROUGH"}
+        if event.type == "LEFTMOUSE" and event.value == "RELEASE" and self._dragging:
+            done = self._leave(context, {"FINISHED"})
+            self.at = need_ply(self._mould).tack
+            work.drop_preview()
+            bpy.ops.mouldply.flatten("EXEC_DEFAULT", which="ACTIVE")
+            return done
+        if event.type in {"MIDDLEMOUSE", "WHEELUPMOUSE", "WHEELDOWNMOUSE"}:
+            return {"PASS_THROUGH"}
+        return {"RUNNING_MODAL"}
+
+    def _point(self, context, event):
+        """Move the tack point under the mouse; return whether the mould is there."""
+        place = bridge.under_mouse(self._mould, context, event)
+        if place is None:
+            return False
+        ply = need_ply(self._mould)
+        ply.tack, ply.use_tack = place, True
+        context.area.tag_redraw()
+        return True
+
+    def _preview(self, context):
+        """Show the drape from the point under the mouse as soon as the worker has it."""
+        answer = work.take_preview()
+        if answer is not None:
+            overlays.show_preview(context, self._mould, answer)
+        ply = need_ply(self._mould)
+        if (
+            self._dragging
+            and tuple(ply.tack) != self._seen
+            and work.ask_preview(context, self._mould)
+        ):
+            self._seen = tuple(ply.tack)
+
+    def _leave(self, context, result):
+        context.workspace.status_text_set(None)
+        context.window.cursor_modal_restore()
+        context.window_manager.event_timer_remove(self._timer)
+        overlays.show_preview(context, self._mould, None)
+        if result == {"CANCELLED"}:
+            work.drop_preview()
+        return result
+
+
+class MOULDPLY_OT_clear_tack(NeedsPly, EngineOperator, bpy.types.Operator):
+    """Lay the active ply from the middle of its faces again"""
+
+    bl_idname = "mouldply.clear_tack"
+    bl_label = "Clear Tack Point"
+    bl_options = {"REGISTER", "UNDO"}
+
+    def run(self, context):
+        """Forget the point."""
+        need_ply(need_mould(context)).use_tack = False
+
+
+CLASSES = (MOULDPLY_OT_place_tack, MOULDPLY_OT_clear_tack)
