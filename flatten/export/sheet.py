@@ -32,11 +32,11 @@ PARTS = (
     places,
     stack,
     batches,
+    cutting,
+    consumables,
     patterns,
     joints,
-    cutting,
     findings,
-    consumables,
     cautions,
     kits,
 )

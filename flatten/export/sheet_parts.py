@@ -77,16 +77,19 @@ def mould(flow: Flow, sheet: LayupSheet) -> None:
 
 
 def places(flow: Flow, sheet: LayupSheet) -> None:
-    """Tack point and 0 degrees as tape distances."""
+    """Tack point and 0 degrees as tape distances; plies with the same ones together."""
+    plies: dict[str, list[str]] = {}
     for place in sheet.places:
         first, second = place.edges
         words = (
-            f"Tack point ({place.plies}): {place.tack_mm[0]:.0f} mm from edge {first}, "
-            f"{place.tack_mm[1]:.0f} mm from edge {second}. 0° runs from it to the point "
-            f"{place.ahead_by_mm:.0f} mm on: {place.ahead_mm[0]:.0f} mm from edge {first}, "
-            f"{place.ahead_mm[1]:.0f} mm from edge {second}."
+            f"{place.tack_mm[0]:.0f} mm from edge {first}, {place.tack_mm[1]:.0f} mm from edge "
+            f"{second}. 0° runs from it to the point {place.ahead_by_mm:.0f} mm on: "
+            f"{place.ahead_mm[0]:.0f} mm from edge {first}, {place.ahead_mm[1]:.0f} mm from "
+            f"edge {second}."
         )
-        paragraph(flow, words)
+        plies.setdefault(words, []).append(place.plies)
+    for words, names in plies.items():
+        paragraph(flow, f"Tack point ({', '.join(names)}): {words}")
     if sheet.places:
         flow.gap(1.0)
 
@@ -138,7 +141,7 @@ def patterns(flow: Flow, sheet: LayupSheet) -> None:
     """Each pattern small, its shear in colours."""
     if not sheet.patterns:
         return
-    columns = 2 if len(sheet.patterns) <= 4 else 3
+    columns = 2 if len(sheet.patterns) in (1, 2, 4) else 3
     gap, height = 5.0, flow.sizes.pattern_mm * (1.0 if columns == 2 else 0.86)
     width = (flow.width - gap * (columns - 1)) / columns
     flow.heading("Patterns, seen looking into the mould", height + 12)
@@ -170,7 +173,7 @@ def _pattern_card(
     top = y + height
     canvas.text(x + 3.5, top - 6.0, pattern.title, BODY, INK, bold=True, most=width - 7)
     angle = f"{pattern.angle_deg:+g}°" if pattern.angle_deg else "0°"
-    facts = f"{pattern.fabric_name}, {angle}, cut {pattern.count}"
+    facts = f"{angle}, cut {pattern.count}, {pattern.fabric_name}"
     canvas.text(x + 3.5, top - 11.2, facts, 2.8, SOFT, most=width - 7)
     zones = bias_zones(pattern)
     note, colour = _shear_note(pattern, len(zones))
@@ -290,7 +293,8 @@ def cautions(flow: Flow, sheet: LayupSheet) -> None:
     """What can hurt someone."""
     if not sheet.cautions:
         return
-    flow.heading("Take care", 14)
+    lines = sum(len(wrapped(words, BODY, flow.width - 5)) for words in sheet.cautions)
+    flow.heading("Take care", min(lines * STEP + 1.2 * len(sheet.cautions), 150.0))  # in one piece
     for words in sheet.cautions:
         bullet(flow, words)
 
