@@ -20,13 +20,17 @@ from .pattern.dress import dress
 from .pattern.joints import joint_curves
 from .progress import Progress, part_of
 from .result import Piece
-from .surface.cut import SeamJoint, cut
+from .surface.cut import Cut, SeamJoint, cut
 from .surface.locate import locate, locate_on
+from .surface.mesh import MouldMesh
+from .surface.offset import offset
 from .surface.patch import Patch
 from .surface.region import Region
 
 # The tack point is drawn on the mould; a ply that lies on others is this much above it at most.
 TACK_WITHIN_MM = 25.0
+# Faces outside the part that are raised with it: more rings than any allowance spans.
+SPREAD_RINGS = 60
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -47,9 +51,11 @@ def lay_ply(job: Job, laid: Laid, below_mm: Floats, progress: Progress) -> LaidP
     InputError, SolveError : as cut, drape_surface and dress do; faces are the mould's
     """
     ply, fabric = laid.ply, job.fabric_of(laid.ply)
-    patches = patches_of(job, ply, fabric)
+    under = offset(job.mould, spread_outside(job, below_mm))
+    findings = [f for f in under.findings if not set(f.faces).isdisjoint(ply.faces.tolist())]
+    patches = patches_of(job, ply, fabric, under.mesh)
     curves = joint_curves(patches)
-    pieces, findings = [], []
+    pieces = []
     for number, patch in enumerate(patches, start=1):
         share = part_of(progress, (number - 1) / len(patches), number / len(patches))
         drape = drape_patch(job, ply, fabric, patch, share)
@@ -78,19 +84,53 @@ def lay_ply(job: Job, laid: Laid, below_mm: Floats, progress: Progress) -> LaidP
     )
 
 
-def patches_of(job: Job, ply: Ply, fabric: Fabric) -> list[Patch]:
-    """Return the ply's region, opened along its cuts."""
+def spread_outside(job: Job, below_mm: Floats) -> Floats:
+    """Return the thickness below with the faces outside the part taking their neighbours'.
+
+    Every ply runs on over the part's edge by its trim allowance, so the next one lies as high
+    there as at the edge.
+    """
+    if not below_mm.any():
+        return below_mm
+    spread, part = below_mm.copy(), np.zeros(len(below_mm), bool)
+    for ply in job.plies:
+        part[ply.faces] = True
+    reached = part.copy()
+    pairs = job.mould.edges.faces[job.mould.edges.faces[:, 1] >= 0]
+    for _ in range(SPREAD_RINGS):
+        here, there = np.concatenate([pairs, pairs[:, ::-1]]).T
+        fresh = reached[here] & ~reached[there]
+        if not fresh.any():
+            break
+        np.maximum.at(spread, there[fresh], spread[here[fresh]])
+        reached[there[fresh]] = True
+    return spread
+
+
+def patches_of(job: Job, ply: Ply, fabric: Fabric, surface: MouldMesh) -> list[Patch]:
+    """Return the ply's region of `surface` (the mould as raised by the plies below), cut open."""
     joint = SeamJoint(
         joint="butt" if fabric.kind == "unidirectional" or fabric.lap_mm == 0 else "lap",
         lap_mm=fabric.lap_mm if ply.lap_mm is None else ply.lap_mm,
     )
+    trim = job.settings.dressing.trim_mm if ply.trim_mm is None else ply.trim_mm
     return cut(
-        job.mould,
+        surface,
         Region(ply.name, ply.faces),
-        ply.cuts,
+        [_raised(one, job.mould, surface) for one in ply.cuts],
         seams=job.seams if ply.use_seams else (),
         seam_joint=joint,
+        trim_mm=trim if job.settings.dressing.trim_on_mould else 0.0,
     )
+
+
+def _raised(one: Cut, mould: MouldMesh, surface: MouldMesh) -> Cut:
+    """Return a cut drawn on the mould as it lies on the raised surface."""
+    if surface is mould:
+        return one
+    at = locate(mould, one.path)
+    corners = surface.vertices[surface.faces[at.faces]]
+    return replace(one, path=np.einsum("kj,kjd->kd", at.weights, corners))
 
 
 def drape_patch(job: Job, ply: Ply, fabric: Fabric, patch: Patch, progress: Progress) -> Drape:
