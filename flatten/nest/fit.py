@@ -20,8 +20,8 @@ from .part import Part, Spot
 
 MOST_CELLS = 60_000  # keeps one look at a region near 10 ms
 CELL_MM = (2.0, 12.0)  # finest and coarsest
-SLIDES = 12  # moves in each direction; each goes as far as is surely free
-SAFE_MM = 2e-3  # kept off everything while sliding, against rounding
+SLIDE_TO_MM = 0.05  # a part stops sliding when less than this is left
+SAFE_MM = 1e-3  # kept beyond the gap while sliding, against rounding
 
 
 class FreeCloth:
@@ -38,7 +38,8 @@ class FreeCloth:
         """Take a valid region, mm; shapes laid already keep their gap. `cell`: its size, mm."""
         self._region = region
         self._gap = gap
-        self._edge = region.boundary
+        self._inside = region.buffer(SAFE_MM / 10, join_style="mitre")
+        shapely.prepare(self._inside)
         x0, y0, x1, y1 = region.bounds
         fine = float(np.clip(np.sqrt((x1 - x0) * (y1 - y0) / MOST_CELLS), *CELL_MM))
         self._cell = cell or fine
@@ -83,19 +84,21 @@ class FreeCloth:
         reach = 3 * self._cell + self._gap
         near = [other for other in self._laid if other.distance(shape) < 2 * reach]
         total = np.zeros(2)
-        for _ in range(2):
-            for axis in (0, 1):
-                for _ in range(SLIDES):
-                    here = translate(shape, *total)
-                    room = min(
-                        [here.distance(self._edge) - SAFE_MM]
-                        + [here.distance(other) - self._gap - SAFE_MM for other in near]
-                    )
-                    room = min(room, 2 * self._cell + total[axis])
-                    if room < 1e-2:
-                        break
-                    total[axis] -= room
+        for axis in (0, 1, 0, 1):
+            step = 2 * self._cell
+            while step > SLIDE_TO_MM:
+                move = total - step * np.eye(2)[axis]
+                if move.min() >= -2 * self._cell and self._is_free(translate(shape, *move), near):
+                    total = move
+                else:
+                    step /= 2
         return float(total[0]), float(total[1])
+
+    def _is_free(self, shape: Polygon, near: Sequence[Polygon]) -> bool:
+        gap = self._gap + SAFE_MM
+        return bool(self._inside.covers(shape)) and all(
+            other.distance(shape) >= gap for other in near
+        )
 
     def _block(self, shape: Polygon) -> None:
         self._laid.append(shape)

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import replace
 
-import numpy as np
-from shapely import Polygon
+from shapely import LineString, Polygon
 from shapely.affinity import affine_transform
 from shapely.ops import unary_union
 
-from ..arrays import Floats
 from .geometry import laid
 from .holes import carried
 from .part import Part, Spot, simple_cover
@@ -25,41 +24,50 @@ def paired(parts: Sequence[Part], gap: float) -> list[Part]:
     """Return the parts with equal copies joined two and two where they have a straight edge."""
     result: list[Part] = []
     for part in parts:
-        result += _pair(part, gap, ROUNDS)
+        result += _pair(part, [part.outline], gap, ROUNDS)
     return result
 
 
-def _pair(part: Part, gap: float, rounds: int) -> list[Part]:
+def _pair(part: Part, shapes: list[Polygon], gap: float, rounds: int) -> list[Part]:
+    """Return pairs of a part and what is left of it; `shapes` are its outlines that were joined."""
     if part.count < 2 or not rounds:
         return [part]
-    for start, end in _straight_edges(part.outline):
-        pair = _joined_along(part, start, end, gap)
-        if pair is not None:
-            single = [replace(part, count=1)] if part.count % 2 else []
-            return _pair(pair, gap, rounds - 1) + single
+    for edge in _straight_edges(part.outline):
+        middle = edge.centroid
+        spot = Spot(0, 2 * middle.x, 2 * middle.y, 180.0)
+        turned = [affine_transform(shape, laid(spot.x_mm, spot.y_mm, 180.0)) for shape in shapes]
+        if all(_may_lie_so(one, two, edge, gap) for one in shapes for two in turned):
+            pair = _joined(part, [*shapes, *turned], spot)
+            if pair is not None:
+                single = [replace(part, count=1)] if part.count % 2 else []
+                return _pair(pair, [*shapes, *turned], gap, rounds - 1) + single
     return [part]
 
 
-def _straight_edges(outline: Polygon) -> list[tuple[Floats, Floats]]:
+def _straight_edges(outline: Polygon) -> list[LineString]:
     """Return the straight edges long enough, longest first."""
-    ring = np.asarray(outline.simplify(SAME_LINE_MM).exterior.coords)
-    edges = [(ring[i], ring[i + 1]) for i in range(len(ring) - 1)]
-    fit = [edge for edge in edges if np.linalg.norm(edge[1] - edge[0]) >= SHORTEST_MM]
-    return sorted(
-        fit, key=lambda edge: (-round(float(np.linalg.norm(edge[1] - edge[0])), 6), *edge[0])
-    )
+    ring = list(outline.simplify(SAME_LINE_MM).exterior.coords)
+    edges = [LineString(ends) for ends in itertools.pairwise(ring)]
+    long = [edge for edge in edges if edge.length >= SHORTEST_MM]
+    return sorted(long, key=lambda edge: (-round(edge.length, 6), *edge.coords[0]))
 
 
-def _joined_along(part: Part, start: Floats, end: Floats, gap: float) -> Part | None:
-    """Return two copies, one turned half round about the edge's middle; None if in the way."""
-    middle = (start + end) / 2
-    spot = Spot(0, float(2 * middle[0]), float(2 * middle[1]), 180.0)
-    other = affine_transform(part.outline, laid(spot.x_mm, spot.y_mm, spot.angle_deg))
-    if part.outline.intersection(other).area > OVERLAP_MM2:
-        return None
-    if not _apart_elsewhere(part.outline, other, start, end, gap):
-        return None
-    both = unary_union([part.outline, other]).buffer(SAME_LINE_MM, join_style="mitre")
+def _may_lie_so(one: Polygon, two: Polygon, edge: LineString, gap: float) -> bool:
+    """Return whether two outlines keep the gap, or share this edge and keep it elsewhere."""
+    if one.distance(two) >= gap:
+        return True
+    if one.intersection(two).area > OVERLAP_MM2:
+        return False
+    shared = one.intersection(edge.buffer(SAME_LINE_MM)).intersection(two.buffer(SAME_LINE_MM))
+    if shared.length / 2 < SHORTEST_MM:  # a sliver along the edge: its two long sides
+        return False
+    near = edge.buffer(3 * gap + SAME_LINE_MM)
+    return bool(one.difference(near).distance(two.difference(near)) >= gap)
+
+
+def _joined(part: Part, shapes: list[Polygon], spot: Spot) -> Part | None:
+    """Return the part made of two copies, one at the spot; None where they do not hang together."""
+    both = unary_union(shapes).buffer(SAME_LINE_MM, join_style="mitre")
     if not isinstance(both, Polygon):
         return None
     outline = Polygon(both.buffer(-SAME_LINE_MM, join_style="mitre").exterior)
@@ -73,11 +81,3 @@ def _joined_along(part: Part, start: Floats, end: Floats, gap: float) -> Part | 
         turns=part.turns,
         count=part.count // 2,
     )
-
-
-def _apart_elsewhere(one: Polygon, other: Polygon, start: Floats, end: Floats, gap: float) -> bool:
-    """Return whether the two keep the gap away from the common edge's surroundings."""
-    from shapely import LineString
-
-    near = LineString([start, end]).buffer(3 * gap + SAME_LINE_MM)
-    return bool(one.difference(near).distance(other.difference(near)) >= gap)

@@ -27,6 +27,7 @@ from .shelf import Strip
 # and both stay within the 0.01 mm the check allows.
 SHORT_MM = 0.003
 HIGH_MM = 0.004
+CHILD = Path(__file__).with_name("child.py")
 
 
 def library_present() -> bool:
@@ -62,7 +63,7 @@ class StripSearch:
         (self._folder / "layouts.jsonl").write_text("", encoding="utf-8")
         with (self._folder / "errors.txt").open("wb") as errors:
             self._process = subprocess.Popen(
-                [sys.executable, "-P", str(Path(__file__).with_name("child.py")), self._folder],
+                [sys.executable, "-P", str(CHILD), self._folder],
                 stdin=subprocess.DEVNULL,
                 stdout=subprocess.DEVNULL,
                 stderr=errors,

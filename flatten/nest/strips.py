@@ -58,6 +58,8 @@ class StripLayer:
         if len(groups) > 1 and clock.left > 1:
             self._round(parts, groups, best, endless, clock, first=True)
         self._round(parts, groups, best, endless, clock, first=False)
+        if self.complaints:
+            best = [self._closer(parts, *pair, endless) for pair in zip(groups, best, strict=True)]
         return join(parts, best, endless, self._settings.gap_mm)
 
     def _groups(self, parts: Sequence[Part], counts: Sequence[int]) -> list[list[int]]:
@@ -73,14 +75,19 @@ class StripLayer:
         return [list(map(int, group)) for group in groups]
 
     def _at_once(self, parts: Sequence[Part], counts: Sequence[int], strip: Strip) -> list[Spot]:
-        """Return the simple layout of a chunk; without the library a closer one, on cells."""
-        gap = self._settings.gap_mm
-        spots, _ = shelve(parts, counts, strip, gap)
-        if library_present() or not spots:
+        """Return the simple layout of a chunk; without the library a closer one."""
+        spots, _ = shelve(parts, counts, strip, self._settings.gap_mm)
+        return spots if library_present() else self._closer(parts, counts, spots, strip)
+
+    def _closer(
+        self, parts: Sequence[Part], counts: Sequence[int], spots: list[Spot], strip: Strip
+    ) -> list[Spot]:
+        """Return the parts laid one by one on cells, where that beats the layout given."""
+        if not spots:
             return spots
-        end = max(parts[spot.part].at(spot).bounds[2] for spot in spots)
-        closer, left = fill(parts, counts, box(0, strip.low_y, end, strip.high_y), gap)
-        return spots if sum(left) else closer
+        region = box(0, strip.low_y, reach(parts, spots), strip.high_y)
+        closer, left = fill(parts, counts, region, self._settings.gap_mm)
+        return spots if any(left) else closer
 
     def _round(
         self,
