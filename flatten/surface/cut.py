@@ -99,7 +99,7 @@ def cut(
 
     Returns
     -------
-    the patches, in the order of their lowest mould face
+    the patches, in the order of their lowest mould face, then of their lowest mould vertex
 
     Raises
     ------

@@ -162,10 +162,13 @@ def _refuse_repeat(work: Worksheet, chain: list[int], part: list[int], name: str
 
 
 def _refuse_rim(work: Worksheet, chain: list[int], name: str) -> None:
+    edges = work.mesh.edges
+    rim = {tuple(pair) for pair in edges.vertices[edges.boundary].tolist()}
     touching = [v for v in chain[1:-1] if work.on_rim[v]]
+    touching += [a for a, b in pairwise(chain) if (min(a, b), max(a, b)) in rim]
     if touching:
         raise InputError(
-            f"{name} touches the edge of the piece on its way, {len(touching)} times.",
+            f"{name} runs along the edge of the piece, or touches it on its way.",
             "Draw it clear of the edge, or as two cuts.",
             faces=work.faces_at(touching),
         )

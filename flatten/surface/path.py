@@ -43,7 +43,7 @@ class SurfacePath:
         return float(np.linalg.norm(np.diff(self.points, axis=0), axis=1).sum())
 
 
-def path_through(mesh: MouldMesh, marked: ArrayLike, *, name: str = "path") -> SurfacePath:
+def path_through(mesh: MouldMesh, marked: ArrayLike, *, name: str = "Path") -> SurfacePath:
     """Return the path over the surface through marked points, in their order.
 
     Between two of them it is a shortest line among its neighbours: straight when the triangles
@@ -54,7 +54,7 @@ def path_through(mesh: MouldMesh, marked: ArrayLike, *, name: str = "path") -> S
     ----------
     mesh : the surface
     marked : (k, 3) mm, two or more points on it
-    name : what errors call the path
+    name : what errors call the path, as in "Cut 'c1'"
 
     Raises
     ------
@@ -67,9 +67,9 @@ def path_through(mesh: MouldMesh, marked: ArrayLike, *, name: str = "path") -> S
     """
     points = frozen_floats(name, marked, (None, 3))
     if len(points) < 2:
-        raise InputError(f"The {name} has {len(points)} points.", "Mark two points or more.")
+        raise InputError(f"{name} has {len(points)} points.", "Mark two points or more.")
     locator = Locator(mesh)
-    found = [locate_on(locator, p, name=f"{name}'s point", within_mm=WITHIN_MM) for p in points]
+    found = [locate_on(locator, p, name=f"point of {name}", within_mm=WITHIN_MM) for p in points]
     legs = [leg(mesh, one, two, name=name) for one, two in itertools.pairwise(found)]
     first = legs[0]
     return SurfacePath(
@@ -80,7 +80,7 @@ def path_through(mesh: MouldMesh, marked: ArrayLike, *, name: str = "path") -> S
     )
 
 
-def leg(mesh: MouldMesh, start: Located, end: Located, *, name: str = "path") -> SurfacePath:
+def leg(mesh: MouldMesh, start: Located, end: Located, *, name: str = "Path") -> SurfacePath:
     """Return the path between two points of the surface (`Located` of one point each).
 
     Raises
@@ -89,9 +89,7 @@ def leg(mesh: MouldMesh, start: Located, end: Located, *, name: str = "path") ->
     """
     a, b = start.points[0], end.points[0]
     if np.linalg.norm(b - a) <= 1e-9 * mesh.size_mm:
-        raise InputError(
-            f"Two points of the {name} lie in the same place.", "Take one of them out."
-        )
+        raise InputError(f"Two points of {name} lie in the same place.", "Take one of them out.")
     strip = _strip(mesh, int(start.faces[0]), int(end.faces[0]), b, name)
     ends = (_corner_at(mesh, start), _corner_at(mesh, end))
     for _ in range(TURNS):
@@ -172,7 +170,7 @@ def _strip(mesh: MouldMesh, start: int, end: int, target: Floats, name: str) -> 
                 far[other], before[other] = reached, face
                 heapq.heappush(queue, (reached + math.dist(middle[other], goal), other))
     raise InputError(
-        f"There is no way over the surface between two points of the {name}.",
+        f"There is no way over the surface between two points of {name}.",
         "Mark them on one piece of the surface.",
         faces=(start, end),
     )

@@ -96,7 +96,13 @@ def part(
                 joints=joints,
             )
         )
-    return patches
+    return sorted(patches, key=_place)
+
+
+def _place(patch: Patch) -> tuple[int, int]:
+    """Lowest mould face, then, where a cut runs through it, lowest mould vertex."""
+    known = patch.source_vertices[patch.source_vertices >= 0]
+    return int(patch.source_faces.min()), int(known.min()) if len(known) else 2**62
 
 
 def rim_half_edges(surface: SurfaceMesh) -> Ints:

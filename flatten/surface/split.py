@@ -135,7 +135,7 @@ class Worksheet:
         """Return the error that says so, for the caller to raise."""
         return InputError(
             f"{name} touches itself near {_show(self.sheet.vertices[vertex])} mm.",
-            "Draw it without a loop.",
+            "Take the loop out of it.",
             faces=self.faces_at([vertex]),
         )
 
