@@ -96,6 +96,17 @@ def test_defaults_may_be_left_out_and_order_is_kept():
     assert list(to_plain(sheet)) == [one.name for one in fields(Sheet)]
 
 
+def test_whole_numbers_in_fields_for_fractions_are_written_as_fractions():
+    """Equal records, equal text: the digest of a job hangs on it."""
+    whole = Sheet(name="x", width_mm=3, size=(1, 2), price={"a": 4}, origin=Point(x_mm=5))
+    written = Sheet(
+        name="x", width_mm=3.0, size=(1.0, 2.0), price={"a": 4.0}, origin=Point(x_mm=5.0)
+    )
+
+    assert json.dumps(to_plain(whole)) == json.dumps(to_plain(written))
+    assert "4.0" in json.dumps(to_plain(whole))
+
+
 def test_numpy_numbers_become_plain_ones():
     plain = to_plain({"a": np.float64(1.5), "b": np.int64(2), "c": np.bool_(True)})
 

@@ -24,11 +24,15 @@ def test_a_part_priced_by_hand():
     settings = LaminateSettings(rates=PRICES, brush_loss=0)
     part = quantities([laid(1), laid(2, GLASS)], settings)
 
-    costs = {line.name: line for line in estimate(part, settings, outline_mm=8000).costs}
+    result = estimate(part, settings, outline_mm=8000)
+
+    costs = {line.name: line for line in result.costs}
 
     assert costs["Cloth"].cost == 35.0
     assert costs["Resin, mixed"].cost == pytest.approx(part.resin_to_weigh_g / 1e3 * 25, abs=0.01)
     assert costs["Release agent"].cost == 0
+    assert costs["Labour"].cost == pytest.approx(result.minutes / 60 * 40, abs=0.01)
+    assert 50 < result.minutes < 120
 
 
 def test_time_by_hand():

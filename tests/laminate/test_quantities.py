@@ -119,7 +119,15 @@ def test_repeats_count_as_plies_of_their_own():
     once = quantities(THREE, HAND)
     thrice = quantities([laid(1, count=3)], HAND)
 
-    for name in ("dry_g", "net_resin_g", "thickness_mm", "part_g", "density_g_cm3"):
+    for name in (
+        "dry_g",
+        "cut_g",
+        "cut_area_m2",
+        "net_resin_g",
+        "thickness_mm",
+        "part_g",
+        "density_g_cm3",
+    ):
         assert getattr(thrice, name) == pytest.approx(getattr(once, name), rel=1e-12)
 
 

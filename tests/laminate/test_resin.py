@@ -160,6 +160,11 @@ def test_rounded_parts_add_up_to_the_rounded_total(parts, step):
         assert abs(part - rounded) < step * (1 + 1e-6)
 
 
+def test_the_steps_left_over_go_to_the_parts_that_lost_most():
+    """Largest remainder: 0.26 loses more than 0.44 when both are cut to tenths."""
+    assert add_up([0.44, 0.26, 0.3], 0.1) == ((0.4, 0.3, 0.3), 1.0)
+
+
 @pytest.mark.parametrize(
     ("resin", "hardener"),
     [(0, 0), (100, 0), (0, 30), (-100, 30), (float("nan"), 30), ("100", 30), (100, True)],
