@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 from shapely import Polygon
-from shapely.geometry.base import BaseGeometry
 
-from ..arrays import Bools, Floats, Ints
+from ..arrays import Floats, Ints
 from ..errors import InputError
+from ..surface.distance import distance_from
 from .joints import JointCurve, joint_curves
 from .pattern import EdgeKind, EdgeRun
-from .slits import area_of, net_polygon
+from .slits import net_polygon
 
 if TYPE_CHECKING:
     from ..cloth.drape import Drape
@@ -23,32 +23,36 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Loop:
-    """One closed edge of the net, the piece on its left; edge i runs from point i to i + 1.
+    """One closed edge, the piece on its left; edge i runs from point i to i + 1.
 
     `vertices` (k,) of the patch; `points` (k, 2) mm flat; `kinds`, `joints` (k,) per edge;
-    `draped` (k,) the drape goes on past the edge; `lengths` (k,) mm of each edge on the mould.
+    `lengths` (k,) mm of each edge on the mould; `beyond` (k,) mm on the mould from the net to
+    each point, 0 on the net itself.
     """
 
     vertices: Ints
     points: Floats
     kinds: tuple[EdgeKind, ...]
     joints: Ints
-    draped: Bools
     lengths: Floats
+    beyond: Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Outline:
     """The net of one patch in the flat, mm, warp along +x, the tack point at the origin.
 
-    `loops` the outer edge first; `runs` the same edges in stretches of one kind; `covered` is
-    all the drape covers: the net and its trim strip on the mould.
+    `loops` round the net, the outer one first; `runs` the same edges in stretches of one kind;
+    `rims` and `rim_runs` the same round all the drape covers, its trim strip on the mould
+    included; `net` and `covered` the two areas.
     """
 
     loops: tuple[Loop, ...]
     runs: tuple[EdgeRun, ...]
+    rims: tuple[Loop, ...]
+    rim_runs: tuple[EdgeRun, ...]
     net: Polygon
-    covered: BaseGeometry
+    covered: Polygon
     mould_area_mm2: float
 
 
@@ -66,31 +70,55 @@ def outline(
 
     Raises
     ------
-    InputError : no face of the patch belongs to the region, or they hang together by a point
+    InputError : no face of the patch belongs to the region
     """
-    faces = patch.surface.faces
-    inside = np.asarray(patch.inside, bool)
+    faces, inside = patch.surface.faces, np.asarray(patch.inside, bool)
     if not inside.any():
         raise InputError(
             "A piece has no face of the ply's region.",
             "Move the cut so that it leaves cloth on both sides.",
             faces=np.unique(patch.source_faces),
         )
-    rings = _rings(faces[inside])
-    loops = [_loop(patch, drape.flat, ring) for ring in rings]
-    loops.sort(key=lambda loop: -ring_area(loop.points))
-    loops = [loops[0], *(_as_hole(loop) for loop in loops[1:])]
     own = curves if curves is not None else joint_curves([patch])
-    runs = tuple(run for loop in loops for run in _runs(loop, patch, own))
     triangles = drape.flat[faces]
+    none = np.zeros(len(patch.surface.vertices))
+    loops, runs = _loops(patch, drape.flat, faces[inside], own, none)
     net = net_polygon([loop.points for loop in loops], triangles[inside], runs)
+    if inside.all():
+        rims, rim_runs, covered = loops, runs, net
+    else:
+        beyond = _beyond_net(patch, loops)
+        rims, rim_runs = _loops(patch, drape.flat, faces, own, beyond)
+        covered = net_polygon([loop.points for loop in rims], triangles, rim_runs)
     return Outline(
-        loops=tuple(loops),
+        loops=loops,
         runs=runs,
+        rims=rims,
+        rim_runs=rim_runs,
         net=net,
-        covered=area_of(triangles) if not inside.all() else net,
+        covered=covered,
         mould_area_mm2=float(patch.surface.areas[inside].sum()),
     )
+
+
+def _loops(
+    patch: Patch, flat: Floats, faces: Ints, curves: Mapping[int, JointCurve], beyond: Floats
+) -> tuple[tuple[Loop, ...], tuple[EdgeRun, ...]]:
+    """Return the closed edges round some faces, the outer one first, and their stretches."""
+    loops = [_loop(patch, flat, ring, beyond) for ring in _rings(faces)]
+    loops.sort(key=lambda loop: -ring_area(loop.points))
+    loops = [loops[0], *(_as_hole(loop) for loop in loops[1:])]
+    return tuple(loops), tuple(run for loop in loops for run in _runs(loop, patch, curves))
+
+
+def _beyond_net(patch: Patch, loops: tuple[Loop, ...]) -> Floats:
+    """Return (n,) mm on the mould from the net line out to the vertices of the trim strip."""
+    rim = np.unique(np.concatenate([loop.vertices for loop in loops]))
+    strip = patch.surface.faces[~np.asarray(patch.inside, bool)]
+    far, _ = distance_from(patch.surface.vertices, strip, rim)
+    on_strip = np.zeros(len(far), bool)
+    on_strip[strip] = True
+    return np.where(on_strip & np.isfinite(far), far, 0.0)
 
 
 def ring_area(points: Floats) -> float:
@@ -127,7 +155,7 @@ def _rings(faces: Ints) -> list[Ints]:
     return rings
 
 
-def _loop(patch: Patch, flat: Floats, ring: Ints) -> Loop:
+def _loop(patch: Patch, flat: Floats, ring: Ints, beyond: Floats) -> Loop:
     """Return a ring with the kind, joint and mould length of each of its edges."""
     at = {(int(a), int(b)): i for i, (a, b) in enumerate(patch.edge_vertices)}
     edges = list(zip(ring.tolist(), np.roll(ring, -1).tolist(), strict=True))
@@ -138,22 +166,14 @@ def _loop(patch: Patch, flat: Floats, ring: Ints) -> Loop:
         points=np.array(flat[ring], float),
         kinds=tuple("trim" if i < 0 else patch.edge_kinds[i] for i in row),
         joints=np.array([-1 if i < 0 else int(patch.edge_joints[i]) for i in row]),
-        draped=np.array([i < 0 for i in row]),
         lengths=np.linalg.norm(np.roll(points, -1, axis=0) - points, axis=1),
+        beyond=beyond[ring],
     )
 
 
 def _as_hole(loop: Loop) -> Loop:
     """Return an inner loop with its trim edges called what they are: around an opening."""
-    kinds: tuple[EdgeKind, ...] = tuple("hole" if kind == "trim" else kind for kind in loop.kinds)
-    return Loop(
-        vertices=loop.vertices,
-        points=loop.points,
-        kinds=kinds,
-        joints=loop.joints,
-        draped=loop.draped,
-        lengths=loop.lengths,
-    )
+    return replace(loop, kinds=tuple("hole" if k == "trim" else k for k in loop.kinds))
 
 
 def run_starts(loop: Loop) -> list[int]:
