@@ -1,0 +1,61 @@
+"""Every sample runs whole from its .blend, and is what its script makes."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from flatten.folder import read_index
+
+pytestmark = pytest.mark.blender
+
+ROOT = Path(__file__).parents[2]
+SAMPLES = sorted(file.stem for file in (ROOT / "blend_samples").glob("*.blend"))
+TOO_LARGE = 2 * 2**20  # bytes of a sample
+
+
+def python(*arguments, **options):
+    """Run in a process of its own, as a user does; bpy is not unloaded from one."""
+    return subprocess.run(
+        [sys.executable, *map(str, arguments)],
+        cwd=ROOT, capture_output=True, text=True, timeout=240, **options,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("name", SAMPLES)
+def test_a_sample_runs_whole(name, tmp_path):
+    blend = ROOT / "blend_samples" / f"{name}.blend"
+    assert blend.stat().st_size < TOO_LARGE
+
+    ended = python("-m", "flatten", "run", blend, "--out", tmp_path / "cut", "--json")
+
+    assert ended.returncode == 0, ended.stderr
+    index = read_index(tmp_path / "cut")
+    assert all(ply["converged"] for ply in index["plies"])
+    assert {"patterns.dxf", "roll.dxf", "templates.pdf", "layup.pdf"} <= set(index["files"])
+
+
+def test_the_script_makes_the_samples_again(tmp_path):
+    """A .blend holds addresses and dates, so not its bytes are compared but its job."""
+    script = f"""
+import sys
+sys.path[:0] = [{str(ROOT)!r}, {str(ROOT / "blend_samples")!r}]
+import json, pathlib
+import make_samples
+from addon.blend_reader import read_job
+digests = {{}}
+for name, (shape, plies) in make_samples.SAMPLES.items():
+    file = pathlib.Path({str(tmp_path)!r}) / f"{{name}}.blend"
+    make_samples.make(file, shape(), plies)
+    digests[name] = [read_job(file).digest, read_job(make_samples.HERE / file.name).digest]
+print("\\n" + json.dumps(digests), flush=True)
+import os
+os._exit(0)
+"""
+    ended = python("-c", script)
+
+    digests = json.loads(ended.stdout.strip().splitlines()[-1])
+    assert set(digests) == set(SAMPLES)
+    assert all(fresh == kept for fresh, kept in digests.values()), digests
