@@ -47,21 +47,19 @@ def estimate(
     part: Quantities,
     settings: LaminateSettings,
     *,
-    outline_mm: float,
     cloth_cost: float | None = None,
 ) -> Estimate:
     """Return cost and time of one part.
 
-    `outline_mm` is the length of all cut lines; `cloth_cost` what the nest takes off the rolls,
-    waste included; None: the cut area at the cloth's price per square metre.
+    `cloth_cost` is what the nest takes off the rolls, waste included; None: the cut area at the
+    cloth's price per square metre.
 
     Raises
     ------
-    InputError : a negative length or cost, or no price for a cloth where one is needed
+    InputError : a negative cost, or no price for a cloth where one is needed
     """
-    check_not_negative("Estimate", "outline_mm", outline_mm)
     rates = settings.rates
-    work = _work(part, settings, outline_mm)
+    work = _work(part, settings)
     minutes, total_min = add_up([line.minutes for line in work], 1.0)
     times = tuple(
         TimeLine(name=line.name, minutes=shown) for line, shown in zip(work, minutes, strict=True)
@@ -123,7 +121,7 @@ def _cloth_cost(part: Quantities, rates: Rates) -> float:
     return math.fsum(ply.cut_area_m2 * price[ply.fabric] for ply in part.plies)
 
 
-def _work(part: Quantities, settings: LaminateSettings, outline_mm: float) -> list[TimeLine]:
+def _work(part: Quantities, settings: LaminateSettings) -> list[TimeLine]:
     rates, used = settings.rates, part.consumables
     pieces = sum(ply.pieces * ply.count for ply in part.plies)
     pots = len(part.batches) + sum(len(coat.batches) for coat in part.coats)
@@ -132,7 +130,7 @@ def _work(part: Quantities, settings: LaminateSettings, outline_mm: float) -> li
     release = part.part_area_m2 * rates.release_min_per_m2 * used.release_coats
     return [
         TimeLine(name="Release agent", minutes=release),
-        TimeLine(name="Cutting", minutes=outline_mm / 1e3 / rates.cut_m_per_min),
+        TimeLine(name="Cutting", minutes=part.cut_line_m / rates.cut_m_per_min),
         TimeLine(name="Mixing", minutes=pots * rates.mix_min_per_batch),
         TimeLine(
             name="Laying",

@@ -53,7 +53,7 @@ class PlyQuantities:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Quantities:
-    """Everything the bench needs to know of a part. Areas m2, masses g, thickness mm.
+    """Everything the bench needs to know of a part. Areas m2, lengths m, masses g, thickness mm.
 
     `thickness_mm` is where all plies lie on each other, before shear; `laminate_g` is cloth and
     net resin; `part_g` adds the coats. `resin_to_weigh_g` is the sum of the plies' and of
@@ -66,6 +66,7 @@ class Quantities:
     part_area_m2: float
     area_m2: float
     cut_area_m2: float
+    cut_line_m: float  # to cut along, all pieces
     dry_g: float
     cut_g: float
     net_resin_g: float
@@ -125,6 +126,7 @@ def quantities(
         part_area_m2=area_m2,
         area_m2=math.fsum(p.area_m2 for p in plies),
         cut_area_m2=math.fsum(p.cut_area_m2 for p in plies),
+        cut_line_m=math.fsum(p.count * p.perimeter_mm for p in laid) * 1e-3,
         dry_g=total.dry_g,
         cut_g=math.fsum(p.cut_g for p in plies),
         net_resin_g=total.resin_g,

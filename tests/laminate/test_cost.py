@@ -24,7 +24,7 @@ def test_a_part_priced_by_hand():
     settings = LaminateSettings(rates=PRICES, brush_loss=0)
     part = quantities([laid(1), laid(2, GLASS)], settings)
 
-    result = estimate(part, settings, outline_mm=8000)
+    result = estimate(part, settings)
 
     costs = {line.name: line for line in result.costs}
 
@@ -39,7 +39,7 @@ def test_time_by_hand():
     settings = LaminateSettings(rates=PRICES, brush_loss=0)
     part = quantities([laid(1), laid(2)], settings)
 
-    times = {line.name: line.minutes for line in estimate(part, settings, outline_mm=8000).times}
+    times = {line.name: line.minutes for line in estimate(part, settings).times}
 
     assert times["Cutting"] == 8  # 8 m at 1 m/min
     assert times["Laying"] == 26  # 2 m2 at 10 min, 2 pieces at 3
@@ -52,7 +52,7 @@ def test_what_the_nest_takes_replaces_the_cut_area():
     settings = LaminateSettings(rates=PRICES)
     part = quantities([laid(1)], settings)
 
-    lines = estimate(part, settings, outline_mm=4000, cloth_cost=77.7).costs
+    lines = estimate(part, settings, cloth_cost=77.7).costs
 
     assert lines[0].cost == 77.7
 
@@ -78,7 +78,7 @@ def test_lines_add_up_exactly(price, wage, area, process):
     )
     part = quantities([laid(1, area_m2=area)], settings)
 
-    result = estimate(part, settings, outline_mm=4000 * area**0.5)
+    result = estimate(part, settings)
 
     assert sum(Decimal(str(line.cost)) for line in result.costs) == Decimal(str(result.cost))
     assert sum(Decimal(str(line.minutes)) for line in result.times) == Decimal(str(result.minutes))
@@ -88,11 +88,9 @@ def test_bad_prices_are_refused():
     settings = LaminateSettings(rates=Rates(cloth=(ClothPrice(fabric=GLASS.id, per_m2=5),)))
     part = quantities([laid(1)], settings)
     with pytest.raises(InputError, match="has no price"):
-        estimate(part, settings, outline_mm=4000)
-    with pytest.raises(InputError, match="outline_mm"):
-        estimate(part, settings, outline_mm=-1)
+        estimate(part, settings)
     with pytest.raises(InputError, match="cloth_cost"):
-        estimate(part, settings, outline_mm=1, cloth_cost=-2)
+        estimate(part, settings, cloth_cost=-2)
     for bad in ({"resin_per_kg": -1}, {"cut_m_per_min": 0}, {"labour_per_hour": "40"}):
         with pytest.raises(InputError, match=next(iter(bad))):
             Rates(**bad)
