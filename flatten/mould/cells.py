@@ -11,7 +11,9 @@ from ..arrays import Floats, Ints
 
 # Pairs handled at a time: 2**19 pairs of 3-D boxes take about 100 MB on the way through.
 CHUNK = 1 << 19
-MOST_LOOKS = 2e8  # boxes looked at, about 10 s; only a tangle of long triangles needs more
+# Boxes looked at: in all (about 2 s), or for each question (a clean mesh needs 10 to 30). Only a
+# tangle of long triangles needs more; then fewer questions are asked.
+MOST_LOOKS, LOOKS_EACH = 2e7, 60
 FINEST = 18  # 2**18 cells along the longest side; three axes then fit one 64-bit key
 PIECES = 40_000  # more boxes than triangles, when long ones are cut
 FEW = 64  # a grid for fewer boxes costs more than looking at them in the next coarser one
@@ -102,9 +104,9 @@ class Cells:
                 yield query[local][other], box[other]
 
     def stride(self, low: Floats, high: Floats) -> int:
-        """Return 1, or every which query to ask so that `pairs` looks at 2e8 boxes at most."""
+        """Return 1, or every which query to ask so that `pairs` ends in good time."""
         looks = sum(self._looks(grid, low, high) for grid in self.grids)
-        return 1 + int(looks / MOST_LOOKS)
+        return 1 + int(looks / max(MOST_LOOKS, LOOKS_EACH * len(low)))
 
     def self_stride(self) -> int:
         """Return the same for `self_pairs`."""
@@ -112,7 +114,7 @@ class Cells:
         for grid in self.grids:
             query = self.level >= grid.level
             looks += self._looks(grid, self.low[query], self.high[query])
-        return 1 + int(looks / MOST_LOOKS)
+        return 1 + int(looks / max(MOST_LOOKS, LOOKS_EACH * len(self.low)))
 
     def _looks(self, grid: _Grid, low: Floats, high: Floats) -> float:
         """About how many boxes these queries look at, from a thousand of them."""

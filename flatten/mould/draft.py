@@ -14,6 +14,7 @@ from ..arrays import Bools, Floats, Ints
 from ..finding import Finding
 from ..surface.mesh import MouldMesh
 from .rays import Sight, spread_points
+from .smooth import share_below
 
 # Faces this close to upright count as upright: float32 files tilt them by less.
 UPRIGHT = np.radians(0.01)
@@ -84,10 +85,13 @@ def measure_draft(
     return Draft(faces=faces, pull=pull, angle=angle, trapped=trapped)
 
 
-def area_share_below(areas: Floats, angle: Floats, limit: float) -> float:
-    """Return the share of the area whose draft is below `limit` radians."""
-    total = float(areas.sum())
-    return float(areas[angle < limit].sum()) / total if total > 0 else 0.0
+def low_share(mesh: MouldMesh, draft: Draft, min_draft_deg: float) -> Floats:
+    """Return (k,) the share of each face with less draft than asked for, undercuts included.
+
+    Draft runs smoothly from facet to facet of a curved wall: half of a facet may have enough.
+    """
+    limit = np.radians(min_draft_deg) - UPRIGHT
+    return share_below(mesh, draft.faces, draft.angle, limit)
 
 
 def check_draft(mesh: MouldMesh, draft: Draft, min_draft_deg: float, part: str) -> list[Finding]:
@@ -109,13 +113,14 @@ def check_draft(mesh: MouldMesh, draft: Draft, min_draft_deg: float, part: str) 
             (draft.faces, areas, held, areas * draft.trapped * held, part),
         ),
     ]
+    low_area = areas * np.where(draft.undercut, 0, low_share(mesh, draft, min_draft_deg))
     least = np.degrees(draft.angle[low].min()) if low.any() else 0.0
     found.append(
         _finding(
             "low_draft",
             f"have less than {min_draft_deg:g}° of draft, down to {max(least, 0.0):.1f}°",
             "Lean the walls outwards, or polish them and release with care.",
-            (draft.faces, areas, low, areas * low, part),
+            (draft.faces, areas, low, low_area, part),
         )
     )
     return [finding for finding in found if finding]

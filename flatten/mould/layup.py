@@ -13,7 +13,7 @@ from ..progress import Progress
 from ..surface.mesh import MouldMesh
 from .corners import CornerSpot, check_corners, find_corners
 from .curvature import Turning, measure_turning
-from .draft import Draft, check_draft, measure_draft
+from .draft import Draft, check_draft, low_share, measure_draft
 from .pull import find_pull, say_direction
 from .reach import Reach, check_reach, measure_reach
 from .ridges import BuildChoice, Ridges, build_choices, check_ridges, measure_ridges
@@ -28,12 +28,14 @@ Section = tuple[str, Ints, Floats | None]
 class LayupChecks:
     """Results on the lay-up `faces` (k,), which are the faces of `drafts` one after the other.
 
-    `turning` is of the whole surface, whatever the parts; `reaches` one for each draft.
+    `low_draft` (k,) is the share of each face with less draft than asked for. `turning` is
+    of the whole surface, whatever the parts; `reaches` one for each draft.
     """
 
     findings: list[Finding]
     faces: Ints
     drafts: list[Draft]
+    low_draft: Floats
     ridges: Ridges
     turning: Turning
     corners: list[CornerSpot]
@@ -78,6 +80,7 @@ def check_layup(
         findings=findings,
         faces=faces,
         drafts=drafts,
+        low_draft=np.concatenate([low_share(mesh, d, settings.min_draft_deg) for d in drafts]),
         ridges=ridges,
         turning=turning,
         corners=corners,

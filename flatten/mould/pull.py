@@ -12,6 +12,8 @@ TRIED = 1500  # directions over the sphere, about 6 degrees apart
 STEPS = 20  # normals are sorted into cells of 1 / 20: 3 degrees
 AS_GOOD = 0.005  # a pull along an axis of the file is taken when it frees as much, within this
 SHORTLIST = 4  # pulls looked at with rays before the best is taken
+MORE, LARGE = 16, 300_000  # as many again where something stands over the lay-up; size of mesh
+ENOUGH = 1e-3  # less trapped area than this share is let go
 
 
 def find_pull(
@@ -30,18 +32,27 @@ def find_pull(
     normals, weight = sorted_normals(mesh, faces)
     tried = np.concatenate([axes(), sphere(TRIED), _mean_normal(normals, weight)])
     score = _score(normals, weight, tried, min_draft_deg)
+    areas = mesh.areas[faces] / max(float(mesh.areas[faces].sum()), 1e-300)
     best: Draft | None = None
     most = -np.inf
-    for pull, promise in _shortlist(normals, weight, tried, score, min_draft_deg):
-        if promise <= most:
-            break
-        draft = measure_draft(mesh, faces, pull, ray_test=ray_test, blockers=blockers)
-        trapped = np.where(draft.undercut, 0, draft.trapped)
-        total = mesh.areas[faces].sum()
-        freed = promise - (mesh.areas[faces] * trapped).sum() / max(total, 1e-300)
-        if freed > most:
-            best, most = draft, freed
-    return best or measure_draft(mesh, faces, axes()[0], ray_test=ray_test, blockers=blockers)
+
+    def look(pulls: list[tuple[Floats, float]]) -> None:
+        nonlocal best, most
+        for pull, promise in pulls:
+            if promise > most:
+                draft = measure_draft(mesh, faces, pull, ray_test=ray_test, blockers=blockers)
+                freed = promise - float(areas @ np.where(draft.undercut, 0, draft.trapped))
+                if freed > most:
+                    best, most = draft, freed
+
+    look(_shortlist(normals, weight, tried, score, min_draft_deg))
+    assert best is not None  # the shortlist is never empty and its promises are finite
+    if float(areas @ np.where(best.undercut, 0, best.trapped)) > ENOUGH:
+        # Something stands in the way: other pulls that look as free may pass beside it.
+        count = MORE if len(mesh.faces) < LARGE else SHORTLIST
+        able = tried[score > most]
+        look(_spread_out(able, best.pull, normals, weight, min_draft_deg, count))
+    return best
 
 
 def say_direction(direction: Floats) -> str:
@@ -93,6 +104,19 @@ def _shortlist(
         chosen.append((pull, float(_score(normals, weight, pull[None], min_draft_deg)[0])))
         left[near] = -np.inf
     return sorted(chosen, key=lambda pair: -pair[1])
+
+
+def _spread_out(
+    able: Floats, start: Floats, normals: Floats, weight: Floats, min_draft_deg: float, count: int
+) -> list[tuple[Floats, float]]:
+    """Up to `count` of the directions, each as far as can be from `start` and those before."""
+    chosen: list[tuple[Floats, float]] = []
+    nearest = able @ start
+    while len(chosen) < count and len(able) and nearest.min() < np.cos(np.radians(5)):
+        pull = able[int(nearest.argmin())]
+        chosen.append((pull, float(_score(normals, weight, pull[None], min_draft_deg)[0])))
+        nearest = np.maximum(nearest, able @ pull)
+    return chosen
 
 
 def axes() -> Floats:

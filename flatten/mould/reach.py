@@ -19,6 +19,7 @@ CELLS = 160  # along the longer side of the plan: 2 mm on a 300 mm mould
 POINTS = 20_000
 DROP = np.tan(np.radians(60))  # a flange that falls away more steeply is an edge
 FLANGE_POINTS = 2000
+STEP_MM, MOST_STEPS = 0.5, 60
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -230,12 +231,13 @@ def _flange(mesh: MouldMesh, rim: _Rim, plan: _HeightMap, trim_mm: float) -> tup
     if not len(rim.edge) or not trim_mm > 0:
         return trim_mm, none
     some = np.argsort(-rim.length, kind="stable")[:FLANGE_POINTS]
+    some = some[:: plan.sight.stride(mesh.vertices[rim.ends[some, 0]])]
     start, end = mesh.vertices[rim.ends[some, 0]], mesh.vertices[rim.ends[some, 1]]
     across = plan.sight.across
     outwards = _outwards(mesh, rim, some, end - start, plan.sight.direction) @ across.T
     middle = (start + end) / 2
     width = np.full(len(some), trim_mm)
-    steps = max(int(np.ceil(trim_mm / plan.cell)), 1)
+    steps = int(np.clip(np.ceil(trim_mm / STEP_MM), 1, MOST_STEPS))
     before = middle @ plan.sight.direction
     for step in range(1, steps + 1):
         walked = trim_mm * step / steps

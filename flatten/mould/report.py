@@ -50,8 +50,9 @@ class MouldMaps:
 class MouldNumbers:
     """Figures for the lay-up sheet; 0 where there was nothing to measure.
 
-    Shares are of the lay-up area. `pulls` one per mould part. `thinnest_wall_mm` and
-    `smallest_radius_mm` are infinite where no wall is thin and no corner is hollow.
+    Shares are of the lay-up area; `low_draft_share` counts undercuts too. `pulls` one per
+    mould part. `thinnest_wall_mm` and `smallest_radius_mm` are infinite where no wall is thin
+    and no corner is hollow.
     """
 
     closed: bool
@@ -60,6 +61,7 @@ class MouldNumbers:
     layup_area_mm2: float = 0.0
     pulls: tuple[Direction, ...] = ()
     least_draft_deg: float = 0.0
+    low_draft_share: float = 0.0
     undercut_share: float = 0.0
     trapped_share: float = 0.0
     deepest_ridge_mm: float = 0.0
@@ -136,6 +138,7 @@ def numbers_of(mesh: MouldMesh, walls: Floats, checks: LayupChecks | None) -> Mo
         layup_area_mm2=float(areas.sum()),
         pulls=tuple(_three(draft.pull) for draft in checks.drafts),
         least_draft_deg=float(np.degrees(min(draft.angle.min() for draft in checks.drafts))),
+        low_draft_share=float((areas * checks.low_draft).sum()) / total,
         undercut_share=float(areas[undercut].sum()) / total,
         trapped_share=float((areas * trapped)[~undercut].sum()) / total,
         deepest_ridge_mm=float(checks.ridges.depth_mm.max()),

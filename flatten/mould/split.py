@@ -18,7 +18,7 @@ ENOUGH = 1e-3  # a split that leaves less of the area held than this is enough
 ISLAND = 0.01  # patches of the split smaller than this share join what is around them
 MOST_PARTS = 4
 PLENTY = 0.1  # sine of the draft (6 degrees) above which a pull gains no more
-ALIKE = 0.1  # opposite pulls along an axis are taken when they free nearly as much
+ALIKE = 0.3  # opposite pulls along an axis are taken when they free nearly as much
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
