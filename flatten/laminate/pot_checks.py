@@ -39,10 +39,14 @@ def _fraction_findings(laid: Sequence[LaidPly], settings: LaminateSettings) -> l
         found.append(
             Finding(
                 code="fibre_fraction_unusual",
-                severity="warning" if share < DENSEST else "stop",
+                severity="warning",
                 message=(
                     f"Cloth '{fabric.name}': fibre volume fraction {share:.2f}; "
-                    f"{process.name.lower()} usually reaches {low:.2f} to {high:.2f}."
+                    + (
+                        f"{process.name.lower()} usually reaches {low:.2f} to {high:.2f}."
+                        if share < DENSEST
+                        else "round fibres side by side fill no more than 0.785."
+                    )
                 ),
                 hint="Check the fraction and the process; weigh a test panel.",
             )

@@ -15,7 +15,7 @@ from .consumables import Consumables, consumables_for, uptake_g
 from .fractions import fibre_volume_fraction, resin_per_fibre
 from .laid import LaidPly
 from .pot_checks import check_pot
-from .resin import Batch, batches, mix_of, pot_life_min
+from .resin import Batch, batches, mix_of, pot_life_min, with_loss
 from .rounding import add_up, nearest_step
 from .settings import LaminateSettings
 from .thickness import cured_thickness_mm
@@ -185,10 +185,11 @@ def _plies(
     laid: Sequence[LaidPly], settings: LaminateSettings, area_m2: float
 ) -> tuple[tuple[PlyQuantities, ...], float, float]:
     """Return the plies, the uptake and the total of resin, in steps of the scale that add up."""
-    loss = 1 + settings.brush_loss
-    exact = [_wetting_g(ply, settings) * loss for ply in laid]
-    uptake = uptake_g(laid, settings, area_m2) * loss if any(exact) else 0.0
-    shown, total_g = add_up([*exact, uptake], settings.scale_step_g)
+    net = [_wetting_g(ply, settings) for ply in laid]
+    net.append(uptake_g(laid, settings, area_m2) if any(net) else 0.0)
+    total = math.fsum(net)
+    loss = with_loss(total, settings) / total if total else 1.0
+    shown, total_g = add_up([grams * loss for grams in net], settings.scale_step_g)
     plies = tuple(_ply(ply, settings, g) for ply, g in zip(laid, shown[:-1], strict=True))
     return plies, shown[-1], total_g
 

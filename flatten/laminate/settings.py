@@ -153,6 +153,8 @@ class LaminateSettings:
     liquid_resin_density_g_cm3: float | None = None
     hardener_density_g_cm3: float | None = None
     brush_loss: float = 0.12  # share of the resin left in brush and cup
+    small_loss: float = 0.2  # of a small job; more is left there, as brush and cup do not shrink
+    small_job_g: float = 100.0  # what counts as one
     pot_limit_g: float = 250.0
     pot_life_min: float = 30.0  # as the data sheet gives it
     pot_life_at_c: float = 23.0  # the data sheet's temperature
@@ -196,7 +198,9 @@ class LaminateSettings:
             check_number(
                 thing, field, getattr(self, field), low=-10, high=60, hint="Enter -10 to 60 °C."
             )
-        check_not_negative(thing, "brush_loss", self.brush_loss, high=5)
+        for field in ("brush_loss", "small_loss"):
+            check_not_negative(thing, field, getattr(self, field), high=5)
+        check_not_negative(thing, "small_job_g", self.small_job_g, high=1e6)
         check_not_negative(thing, "drop_off_ratio", self.drop_off_ratio, high=1000)
 
     def _check_fractions(self) -> None:

@@ -50,7 +50,7 @@ def test_peel_ply_can_be_asked_for_or_left_out():
 
 def test_what_is_taken_up_is_weighed_but_not_in_the_part():
     """50 to 150 g/m2 each for peel ply and breather; common practice, no source."""
-    settings = LaminateSettings(process="bagged", brush_loss=0)
+    settings = LaminateSettings(process="bagged", brush_loss=0, small_loss=0)
 
     assert uptake_g([laid(1)], settings, 1.0) == pytest.approx(160)
     part = quantities([laid(1)], settings)

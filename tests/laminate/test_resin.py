@@ -17,6 +17,7 @@ from flatten.laminate.resin import (
     mix_of,
     pot_life_min,
     spread_min,
+    with_loss,
 )
 from flatten.laminate.rounding import add_up
 from flatten.laminate.settings import LaminateSettings
@@ -90,6 +91,28 @@ def test_a_batch_is_no_more_than_can_be_spread_in_half_the_pot_life():
     assert spread_min(settings) == 10
     assert largest_batch_g(settings) == 150
     assert len(batches(4510, mix_of(settings), settings, ())) == 4
+
+
+@pytest.mark.parametrize(
+    ("net", "weighed"),
+    [
+        # 12 %, small jobs 20 %; common practice, no source
+        (0, 0),
+        (30, 36),
+        (100, 120),
+        (150, 170),
+        (200, 224),
+        (1000, 1120),
+    ],
+)
+def test_a_small_job_leaves_more_in_the_cup(net, weighed):
+    assert with_loss(net, LaminateSettings()) == pytest.approx(weighed, rel=1e-12)
+
+
+@given(st.floats(0, 2000), st.floats(0, 2000))
+def test_more_cloth_never_asks_for_less_resin(one, other):
+    low, high = sorted((one, other))
+    assert with_loss(low, LaminateSettings()) <= with_loss(high, LaminateSettings())
 
 
 @pytest.mark.parametrize(
