@@ -57,35 +57,36 @@ def _arc_from(points: Floats, i: int, within_mm: float) -> tuple[int, float]:
 
 def _one_arc(points: Floats, within_mm: float) -> float | None:
     """Return the bulge of the arc through the ends and the middle, if all points lie on it."""
-    start, end, middle = points[0], points[-1], points[len(points) // 2]
-    chord, to_middle = end - start, middle - start
-    across = chord[0] * to_middle[1] - chord[1] * to_middle[0]
-    length = float(np.linalg.norm(chord))
-    if length < 1e-9 or abs(across) < 1e-9 * length:
+    centre = _centre(points[0], points[len(points) // 2], points[-1])
+    if centre is None:
         return None
-    # the angle at the middle point stands over the arc: half of the full turn less the arc's
-    to_start, to_end = start - middle, end - middle
-    at_middle = np.arctan2(
-        to_end[0] * to_start[1] - to_end[1] * to_start[0], float(to_end @ to_start)
-    )
-    arc = float(np.sign(at_middle)) * 2 * (np.pi - abs(at_middle))
-    bulge = -np.tan(arc / 4)
-    left = np.array([-chord[1], chord[0]])
-    centre = (start + end) / 2 + left * (1 - bulge**2) / (4 * bulge)
     spokes = points - centre
     radius = float(np.linalg.norm(spokes[0]))
     turns = np.arctan2(
         spokes[:-1, 0] * spokes[1:, 1] - spokes[:-1, 1] * spokes[1:, 0],
         (spokes[:-1] * spokes[1:]).sum(axis=1),
     )
+    arc = float(turns.sum())
     fits = (
         radius <= LARGEST_RADIUS_MM
         and abs(arc) <= WIDEST_ARC
         and np.abs(np.linalg.norm(spokes, axis=1) - radius).max() <= within_mm
         and np.abs(turns).max() <= STEEPEST_CHORD
-        and (np.sign(turns) == np.sign(bulge)).all()
+        and (np.sign(turns) == np.sign(arc)).all()
     )
-    return float(bulge) if fits else None
+    return float(np.tan(arc / 4)) if fits else None
+
+
+def _centre(a: Floats, b: Floats, c: Floats) -> Floats | None:
+    """Return the centre of the circle through three points; None where they lie on a line."""
+    ab, ac = b - a, c - a
+    double = 2 * float(ab[0] * ac[1] - ab[1] * ac[0])
+    if abs(double) < 1e-9 * float(ac @ ac):
+        return None
+    ab2, ac2 = float(ab @ ab), float(ac @ ac)
+    offset = np.array([ac[1] * ab2 - ab[1] * ac2, ab[0] * ac2 - ac[0] * ab2]) / double
+    centre: Floats = a + offset
+    return centre
 
 
 def _corner(points: Floats) -> int:

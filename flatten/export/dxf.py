@@ -19,7 +19,7 @@ from .transliterate import to_r12
 Version = Literal["R2010", "R12"]
 VERSIONS: tuple[Version, ...] = ("R2010", "R12")
 MILLIMETRE = 4  # $INSUNITS, DXF reference
-DIGITS = 3  # 0.001 mm
+DIGITS = 5  # 1e-5 mm: three digits cost a 30 mm hole 1e-5 of its area
 FONT = "DejaVuSans.ttf"  # a free font many programs carry; others take their own instead
 
 
@@ -122,8 +122,8 @@ def _add_text(space: Any, text: Text, *, modern: bool) -> None:
 
 
 def _escaped(words: str) -> str:
-    """Return the text so that a reader shows it as typed: DXF reads codes after ^, %% and a bar."""
-    return words.replace("^", "^ ").replace("%%", "%\u200a%").replace("\\U+", "\\ U+")
+    """Return the text without codes: DXF reads meanings into ^, %% and the sign for numbers."""
+    return words.replace("^", "^ ").replace("%%", "% %").replace("\\U+", "\\ U+")
 
 
 def _index(rgb: tuple[float, float, float]) -> int:

@@ -10,7 +10,7 @@ import numpy as np
 from ..arrays import Floats
 from .drawing import Drawing, Line
 
-SAME_MM = 0.001  # the writers round to this: closer points are one
+SAME_MM = 0.001  # no cutter tells closer points apart
 MOST_TO_SORT = 4000  # lines of a layer; beyond, the order given is kept: it is by piece already
 
 

@@ -12,7 +12,7 @@ from .fonts import CAPITAL, width_mm
 from .pen_order import common_lines_once, in_pen_order
 
 MARGIN_MM = 5.0
-DIGITS = 3  # 0.001 mm
+DIGITS = 4  # 1e-4 mm
 
 
 def svg_bytes(drawing: Drawing, title: str = "") -> bytes:
