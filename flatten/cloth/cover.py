@@ -9,7 +9,7 @@ import numpy as np
 from ..arrays import Floats, Ints
 from ..surface.mesh import MouldMesh
 
-CELLS = 360  # along the longer side of the cloth
+CELLS = 240  # along the longer side of the cloth
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike
 from ..arrays import Bools, Floats, Ints, frozen_floats, unit_vector
 from ..errors import InputError
 from ..progress import Progress, part_of, silent
+from ..surface.geodesic import Tracer
 from ..surface.locate import locate
 from ..surface.mesh import SurfaceMesh
 from ..surface.refine import Refined, refine
@@ -134,8 +135,9 @@ def drape_surface(
     else:
         refined = Refined(coarse=mesh, surface=mesh, face_source=np.arange(len(mesh.faces)))
     fine = refined.surface
-    tack = find_tack(fine, tack_mm, warp, turn)
-    held = _hold(fine, fabric, method, tack) if spines is None else spines
+    tracer = Tracer(fine)
+    tack = find_tack(tracer, tack_mm, warp, turn)
+    held = _hold(tracer, fabric, method, tack) if spines is None else spines
     panels = Panels.of(fine)
     system = SparseSystem(fine.faces, fine.edges, len(fine.vertices))
     cloth: Energy = (
@@ -192,10 +194,11 @@ def _rotation(angle: float) -> Floats:
     return np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
 
 
-def _hold(mesh: SurfaceMesh, fabric: Fabric, method: Method, tack: Tack) -> Spines:
+def _hold(tracer: Tracer, fabric: Fabric, method: Method, tack: Tack) -> Spines:
     """Return the points held: both threads, the fibres' one, or just the heading at the tack."""
+    mesh = tracer.mesh
     reach = HEADING_REACH * mesh.size_mm
-    spines = trace_spines(mesh, tack)
+    spines = trace_spines(tracer, tack)
     if fabric.kind == "unidirectional" or not fabric.directional or method == "least_shear":
         spines = only_near(spines, mesh, tack, 0, reach)
     if not fabric.directional or method == "least_shear":

@@ -9,7 +9,7 @@ import numpy as np
 from ..arrays import Floats, Ints
 from ..errors import InputError
 from ..surface.geodesic import SurfacePoint, Trace, Tracer, closest_point
-from ..surface.mesh import SurfaceMesh
+from ..surface.mesh import MouldMesh
 
 # How far beside the surface a tack point may be given, as a share of the part's size: it comes
 # from a click or from the middle of a region, and lies on the mould but for rounding.
@@ -49,13 +49,14 @@ class Spines:
     lines: tuple[Floats, Floats]
 
 
-def find_tack(mesh: SurfaceMesh, tack_mm: Floats, warp: Floats, turn: float = 0.0) -> Tack:
+def find_tack(tracer: Tracer, tack_mm: Floats, warp: Floats, turn: float = 0.0) -> Tack:
     """Return the tack on the surface; `turn` (radians) turns the warp counter-clockwise.
 
     Raises
     ------
     InputError : the point is off the surface, or warp runs along the normal there
     """
+    mesh = tracer.mesh
     point = closest_point(mesh, tack_mm)
     if point.distance > OFF_SURFACE * mesh.size_mm:
         raise InputError(
@@ -63,7 +64,7 @@ def find_tack(mesh: SurfaceMesh, tack_mm: Floats, warp: Floats, turn: float = 0.
             "the surface.",
             "Place it on the faces the ply covers.",
         )
-    normal = point.barycentric @ vertex_normals(mesh)[mesh.faces[point.face]]
+    normal = point.barycentric @ tracer.smooth_normals[mesh.faces[point.face]]
     size = np.linalg.norm(normal)
     normal = normal / size if size > 0.1 else mesh.normals[point.face]
     along = warp - normal * (normal @ warp)
@@ -80,35 +81,14 @@ def find_tack(mesh: SurfaceMesh, tack_mm: Floats, warp: Floats, turn: float = 0.
     return Tack(point, normal, c * along + s * left, c * left - s * along)
 
 
-def vertex_normals(mesh: SurfaceMesh) -> Floats:
-    """Return (n, 3) unit normals, the faces' weighted by their angle at the vertex."""
-    corners = mesh.corners
-    total = np.zeros((len(mesh.vertices), 3))
-    for corner in range(3):
-        to = corners[:, (corner + 1) % 3] - corners[:, corner]
-        back = corners[:, (corner + 2) % 3] - corners[:, corner]
-        sine = np.sqrt((np.cross(to, back) ** 2).sum(axis=1))
-        angle = np.arctan2(sine, (to * back).sum(axis=1))
-        for axis in range(3):
-            total[:, axis] += np.bincount(
-                mesh.faces[:, corner], angle * mesh.normals[:, axis], minlength=len(total)
-            )
-    length = np.sqrt((total**2).sum(axis=1))
-    unit: Floats = total / np.where(length > 0, length, 1)[:, None]
-    return unit
-
-
-def trace_spines(mesh: SurfaceMesh, tack: Tack, *, reach_mm: float | None = None) -> Spines:
-    """Trace warp and weft as straightest lines from the tack point to the boundary.
-
-    `reach_mm`: hold them only so far from it (least shear: only the heading is given).
-    """
-    tracer = Tracer(mesh)
-    longest = LONGEST * mesh.size_mm if reach_mm is None else reach_mm
+def trace_spines(tracer: Tracer, tack: Tack) -> Spines:
+    """Trace warp and weft as straightest lines from the tack point to the boundary."""
+    mesh = tracer.mesh
+    longest = LONGEST * mesh.size_mm
     arms = []
     taken: set[int] = set()
     for direction in (tack.warp, -tack.warp, tack.weft, -tack.weft):
-        face, heading = _arm_start(mesh, tracer, tack, direction)
+        face, heading = _arm_start(tracer, tack, direction)
         start = SurfacePoint(face, tack.point.barycentric, tack.point.position, 0.0)
         arms.append(tracer.trace(start, heading, longest_mm=longest, stop_at=taken))
         if len(arms) % 2 == 0:
@@ -118,7 +98,7 @@ def trace_spines(mesh: SurfaceMesh, tack: Tack, *, reach_mm: float | None = None
     return _held(arms)
 
 
-def only_near(spines: Spines, mesh: SurfaceMesh, tack: Tack, axis: int, reach_mm: float) -> Spines:
+def only_near(spines: Spines, mesh: MouldMesh, tack: Tack, axis: int, reach_mm: float) -> Spines:
     """Return the spines with the points of one axis held only near the tack point."""
     ends = mesh.vertices[mesh.edges.vertices[spines.edges]]
     points = ends[:, 0] + spines.shares[:, None] * (ends[:, 1] - ends[:, 0])
@@ -129,11 +109,9 @@ def only_near(spines: Spines, mesh: SurfaceMesh, tack: Tack, axis: int, reach_mm
     )
 
 
-def _arm_start(
-    mesh: SurfaceMesh, tracer: Tracer, tack: Tack, direction: Floats
-) -> tuple[int, Floats]:
+def _arm_start(tracer: Tracer, tack: Tack, direction: Floats) -> tuple[int, Floats]:
     """Return the face an arm starts in and its heading there, lifted along the normal."""
-    position = tack.point.position
+    mesh, position = tracer.mesh, tack.point.position
     faces = mesh.faces[tack.point.face]
     weight = tack.point.barycentric
     around = [tack.point.face]
