@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from ..arrays import Floats
 from ..errors import InputError
 from ..finding import Finding
 from .bounds import check_number
@@ -18,7 +19,7 @@ from .pot_checks import check_pot
 from .resin import Batch, batches, mix_of, pot_life_min, with_loss
 from .rounding import add_up, nearest_step
 from .settings import LaminateSettings
-from .thickness import cured_thickness_mm
+from .thickness import cured_thickness_mm, thickness_range_mm
 
 __all__ = ["LaidPly", "PlyQuantities", "Quantities", "quantities"]
 
@@ -55,7 +56,8 @@ class PlyQuantities:
 class Quantities:
     """Everything the bench needs to know of a part. Areas m2, lengths m, masses g, thickness mm.
 
-    `thickness_mm` is where all plies lie on each other, before shear; `laminate_g` is cloth and
+    `thickness_mm` is where all plies lie on each other, before shear; `thickness_range_mm` the
+    least and largest on the part, shear included, None where no map was given; `laminate_g` is cloth and
     net resin; `part_g` adds the coats. `resin_to_weigh_g` is the sum of the plies' and of
     `uptake_to_weigh_g` (resin that peel ply, breather and mesh hold), and of the batches,
     exactly as shown.
@@ -74,6 +76,7 @@ class Quantities:
     resin_to_weigh_g: float
     thickness_mm: float
     sheared_thickness_mm: float
+    thickness_range_mm: tuple[float, float] | None
     laminate_g: float
     part_g: float
     density_g_cm3: float | None
@@ -95,11 +98,13 @@ def quantities(
     *,
     part_area_mm2: float | None = None,
     part_perimeter_mm: float | None = None,
+    laminate_mm: Floats | None = None,
 ) -> Quantities:
     """Work out cloth, resin, thickness and mass of the plies, and the batches to mix.
 
     `part_area_mm2` and `part_perimeter_mm` are of all plies together as seen on the mould, for
-    coats, peel ply and bag; None: the largest ply's.
+    coats, peel ply and bag; None: the largest ply's. `laminate_mm` (f,) is the thickness on every
+    face of the mould (`thickness_map`), where plies cover only parts of it.
 
     Raises
     ------
@@ -134,6 +139,7 @@ def quantities(
         resin_to_weigh_g=total_g,
         thickness_mm=math.fsum(p.thickness_mm for p in plies),
         sheared_thickness_mm=math.fsum(p.sheared_thickness_mm for p in plies),
+        thickness_range_mm=None if laminate_mm is None else thickness_range_mm(laminate_mm),
         laminate_g=total.mass_g,
         part_g=total.mass_g + math.fsum(coat.net_g for coat in coats),
         density_g_cm3=_share(total.mass_g, total.volume_cm3),

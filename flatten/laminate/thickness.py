@@ -61,6 +61,12 @@ def inverse_cosine(shear_rad: Floats) -> Floats:
     return factor
 
 
+def thickness_range_mm(laminate_mm: Floats) -> tuple[float, float]:
+    """Return the least and the largest thickness of a map, bare faces left out."""
+    covered = laminate_mm[laminate_mm > 0]
+    return (float(covered.min()), float(covered.max())) if len(covered) else (0.0, 0.0)
+
+
 def thickness_map(courses: Iterable[Course], face_count: int) -> Floats:
     """Return the laminate's thickness (face_count,) mm on every face of the mould.
 

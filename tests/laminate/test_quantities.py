@@ -5,6 +5,7 @@ import math
 from dataclasses import replace
 from decimal import Decimal
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -131,6 +132,14 @@ def test_repeats_count_as_plies_of_their_own():
         "density_g_cm3",
     ):
         assert getattr(thrice, name) == pytest.approx(getattr(once, name), rel=1e-12)
+
+
+def test_the_range_of_thickness_comes_from_the_map():
+    part = quantities(THREE, HAND, laminate_mm=np.array([0.0, 0.4, 1.1, 0.7]))
+
+    assert part.thickness_range_mm == (0.4, 1.1)
+    assert quantities(THREE, HAND).thickness_range_mm is None
+    assert quantities(THREE, HAND, laminate_mm=np.zeros(3)).thickness_range_mm == (0, 0)
 
 
 def test_centre_of_mass_lies_between_by_weight():
