@@ -29,11 +29,13 @@ class Unfolded:
 class Crossings:
     """`shares` (k,) where the line crosses each portal, from left to right; `bends` the rest.
 
-    `bends`: vertices the line leans on, with the angle it makes on the strip's side, radians.
+    `bends`: vertices the line leans on, with the angle it makes on the strip's side, radians;
+    `length` of the line, mm.
     """
 
     shares: Floats
     bends: list[tuple[int, float]]
+    length: float
 
 
 def unfold(mesh: MouldMesh, strip: list[int], start: Floats, end: Floats) -> Unfolded:
@@ -105,7 +107,9 @@ def crossings(strip: Unfolded) -> Crossings:
         vertex = int(strip.portals[k, 0 if side == "left" else 1])
         # It bends towards the vertex, so the angle on the other side, the strip's, is wider.
         bends.append((vertex, np.pi + abs(_turn(p - p0, p1 - p))))
-    return Crossings(shares=_held(strip, shares, corners), bends=bends)
+    places = np.array([place for _, place, _ in corners])
+    length = float(np.linalg.norm(np.diff(places, axis=0), axis=1).sum())
+    return Crossings(shares=_held(strip, shares, corners), bends=bends, length=length)
 
 
 def _held(strip: Unfolded, shares: Floats, corners: list[tuple[int, Floats, str]]) -> Floats:

@@ -20,7 +20,8 @@ from .mesh import MouldMesh
 WITHIN_MM = 5.0
 # The path goes round a vertex on its other side if that is less than a straight angle by this.
 STRAIGHT_RAD = 1e-9
-TURNS = 2000  # corrections of the way the path takes; each makes it shorter
+TURNS = 2000  # corrections of the way the path takes; each makes it shorter by this share:
+SHORTER_SHARE = 1e-13
 
 
 @dataclass(frozen=True, eq=False, slots=True, kw_only=True)
@@ -92,15 +93,20 @@ def leg(mesh: MouldMesh, start: Located, end: Located, *, name: str = "Path") ->
         raise InputError(f"Two points of {name} lie in the same place.", "Take one of them out.")
     strip = _strip(mesh, int(start.faces[0]), int(end.faces[0]), b, name)
     ends = (_corner_at(mesh, start), _corner_at(mesh, end))
+    best = None
     for _ in range(TURNS):
         strip = _trimmed(mesh, strip, ends)
         unfolded = unfold(mesh, strip, a, b)
         through = crossings(unfolded)
+        if best is not None and not through.length < best[0] - SHORTER_SHARE * best[0]:
+            break  # the ways on both sides of a vertex are equally short
+        best = (through.length, strip, unfolded.portals, through.shares)
         turned = _turned(mesh, strip, unfolded.portals, through.bends)
         if turned is None:
             break
         strip = turned
-    return _as_path(mesh, strip, unfolded.portals, through.shares, a, b, ends)
+    assert best is not None
+    return _as_path(mesh, best[1], best[2], best[3], a, b, ends)
 
 
 def _as_path(

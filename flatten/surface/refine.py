@@ -27,6 +27,7 @@ FLOOR_SHARE = 1 / 6
 # (sharper than this) on no more than this share of the area.
 LONG_ENOUGH, SLIVER_DEG, SLIVER_SHARE = 1.5, 10.0, 0.01
 ROUNDS = 60
+WALK = 40  # coarse faces a triangle may be away from the one it descends from
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -119,11 +120,9 @@ def refine(
         changed = work.split(work.terminal_edges(np.flatnonzero(bad), longest))
         halves = (3 * changed[:, None] + np.arange(3)).ravel()
         changed = np.concatenate([changed, _flip_all(work, halves, edge_mm * LIFT_SHARE)])
-    return Refined(
-        coarse=surface,
-        surface=SurfaceMesh(work.vertices, work.faces),
-        face_source=work.source,
-    )
+    fine = SurfaceMesh(work.vertices, work.faces)
+    source = _settled(surface, fine.corners.mean(axis=1), work.source, group)
+    return Refined(coarse=surface, surface=fine, face_source=source)
 
 
 def refine_patch(
@@ -228,6 +227,36 @@ def _flip_all(work: Triangulation, half: Ints, lift_mm: float) -> Ints:
         touched.append(faces)
         half = (3 * faces[:, None] + np.arange(3)).ravel()
     return np.concatenate(touched)
+
+
+def _settled(coarse: SurfaceMesh, points: Floats, source: Ints, group: Ints) -> Ints:
+    """The coarse face each point lies on, walked to from the one its triangle descends from.
+
+    A flip between level facets leaves both triangles with one name; from it the walk goes
+    towards the point, over the edge the point lies furthest beyond.
+    """
+    settled: Ints = source.copy()
+    corners, normals = coarse.corners, coarse.double_areas
+    pair = coarse.edges.faces[coarse.edges.of_face]
+    beyond = np.where(pair[:, :, 0] == np.arange(len(pair))[:, None], pair[:, :, 1], pair[:, :, 0])
+    left = np.arange(len(points))
+    for _ in range(WALK):
+        face = settled[left]
+        away = corners[face] - points[left][:, None]
+        part = np.cross(np.roll(away, -1, axis=1), np.roll(away, -2, axis=1))
+        weights = (part * normals[face][:, None]).sum(axis=2)
+        weights /= (normals[face] ** 2).sum(axis=1)[:, None]
+        low = weights.argmin(axis=1)
+        row = np.arange(len(left))
+        to = beyond[face, (low + 1) % 3]  # the side opposite the corner of least weight
+        move = (weights[row, low] < -1e-9) & (to >= 0)
+        move[move] = group[to[move]] == group[face[move]]
+        if not move.any():
+            break
+        left = left[move]
+        settled[left] = to[move]
+    settled[left] = source[left]  # still walking: round a corner, so it was right at first
+    return settled
 
 
 def _split_rim(patch: Patch, refined: Refined) -> tuple[Ints, Ints]:

@@ -48,7 +48,7 @@ def mark_seams(
     chains: list[list[int]] = []
     degree = np.bincount(edges.vertices[marked].ravel(), minlength=len(work.sheet.vertices))
     for chain in chains_of(edges.vertices[marked], work.on_rim):
-        if chain[0] == chain[-1] and degree[chain[0]] > 2:
+        if chain[0] == chain[-1] and degree[chain[0]] == 3:
             raise work.touches_itself("A seam", int(chain[0]))
         work.mark(chain.tolist(), first_joint + len(chains), "A seam")
         chains.append(chain.tolist())

@@ -87,8 +87,8 @@ def test_a_seam_from_rim_to_rim_is_a_splice_with_two_equal_sides():
     assert_allclose([left.surface.areas.sum(), right.surface.areas.sum()], [3000, 7000])
     assert joint_length(left, 0) == joint_length(right, 0) == pytest.approx(100, rel=1e-12)
     # The seam runs from its lower vertex up, so the left-hand piece runs under.
-    assert {k for k, j in zip(left.edge_kinds, left.edge_joints) if j == 0} == {"lap_under"}
-    assert {k for k, j in zip(right.edge_kinds, right.edge_joints) if j == 0} == {"lap_over"}
+    assert {k for k, j in zip(left.edge_kinds, left.edge_joints, strict=True) if j == 0} == {"lap_under"}
+    assert {k for k, j in zip(right.edge_kinds, right.edge_joints, strict=True) if j == 0} == {"lap_over"}
 
 
 def test_a_seam_that_ends_inside_is_a_dart_open_to_its_tip():
@@ -109,7 +109,7 @@ def test_butted_seams_are_butted_on_both_sides():
         mesh, everything(mesh), seams=column(10, 3), seam_joint=SeamJoint(joint="butt", lap_mm=0)
     )
 
-    kinds = [k for p in patches for k, j in zip(p.edge_kinds, p.edge_joints) if j == 0]
+    kinds = [k for p in patches for k, j in zip(p.edge_kinds, p.edge_joints, strict=True) if j == 0]
 
     assert set(kinds) == {"butt"}
 
@@ -354,7 +354,7 @@ def test_a_seam_that_comes_back_to_its_own_middle_is_refused():
     way = [3, 3 + row, 3 + 2 * row, 3 + 3 * row]
     square = [3 + 3 * row, 5 + 3 * row, 5 + 5 * row, 3 + 5 * row]
     loop = []
-    for a, b in zip(square, [*square[1:], square[0]]):
+    for a, b in zip(square, [*square[1:], square[0]], strict=False):
         step = (1 if abs(b - a) < row else row) * (1 if b > a else -1)
         loop += list(range(a, b, step))
     chain = [*way, *loop[1:], way[-1]]
