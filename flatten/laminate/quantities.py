@@ -57,9 +57,9 @@ class Quantities:
     """Everything the bench needs to know of a part. Areas m2, lengths m, masses g, thickness mm.
 
     `thickness_mm` is where all plies lie on each other, before shear; `thickness_range_mm` the
-    least and largest on the part, shear included, None where no map was given; `laminate_g` is cloth and
-    net resin; `part_g` adds the coats. `resin_to_weigh_g` is the sum of the plies' and of
-    `uptake_to_weigh_g` (resin that peel ply, breather and mesh hold), and of the batches,
+    least and largest on the part, shear included, None where no map was given. `laminate_g` is
+    cloth and net resin; `part_g` adds the coats. `resin_to_weigh_g` is the sum of the plies' and
+    of `uptake_to_weigh_g` (resin that peel ply, breather and mesh hold), and of the batches,
     exactly as shown.
     """
 
