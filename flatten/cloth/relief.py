@@ -119,7 +119,12 @@ def propose_relief(
     if thorough:
         fine = reference_mesh(base, orbits)
         refine_lengths(fine, orbits, fabric, drape, part_of(progress, 0.4, 0.8))
-    darted = lengthen(fine, orbits, fabric, drape, part_of(progress, 0.8, 1.0))
+    found = [orbit.length_mm for orbit in orbits]
+    darted = lengthen(fine, orbits, fabric, drape, part_of(progress, 0.8, 0.9))
+    if not darted.converged and fine is not base:
+        for orbit, length in zip(orbits, found, strict=True):
+            orbit.length_mm = length
+        darted = lengthen(base, orbits, fabric, drape, part_of(progress, 0.9, 1.0))
     progress(1.0, "darts proposed")
     return _proposals(plain, darted, orbits, fabric, base)
 
@@ -174,7 +179,9 @@ def _as_cut(
 
 def _owner(drape: Drape, middles: Sequence[Floats]) -> Ints:
     centres = drape.fine.surface.corners.mean(axis=1)
-    return np.stack([np.linalg.norm(centres - m, axis=1) for m in middles]).argmin(axis=0)
+    return np.asarray(
+        np.stack([np.linalg.norm(centres - m, axis=1) for m in middles]).argmin(axis=0)
+    )
 
 
 def _lies(drape: Drape, fabric: Fabric, middles: Sequence[Floats], tips: Floats) -> list[Lie]:

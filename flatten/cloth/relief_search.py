@@ -25,6 +25,7 @@ REFERENCE_FACES = 45_000
 FINE_MM, FINE_REACH_MM, GRADING = 2.5, 12.0, 0.35
 GROWTH, MOST_GROWTHS = 1.25, 14  # lengths tried first, each this much longer than the last
 WINDOW_MM = (-4.5, -3.0, -1.5, 0.0, 1.5, 3.0, 4.5)  # lengths tried then, round the one found
+NEVER_DEG = 180.0  # an excess no cloth has: nothing is known yet
 NUDGES_MM = (0.0, -1.5, 1.5, 3.0)  # an end can sit badly among its triangles: tried last
 
 Draper = Callable[[SurfaceMesh], Drape]
@@ -44,15 +45,16 @@ def find_lengths(
     """
     first = np.array([orbit.length_mm / GROWTH for orbit in orbits])
     longest = np.array([orbit.longest_mm for orbit in orbits])
-    tried, least = [], []
+    tried: list[Floats] = []
+    least: list[Floats] = []
+    so_far = np.full(len(orbits), NEVER_DEG)
     for number in range(MOST_GROWTHS):
         progress(number / MOST_GROWTHS, f"draping with darts, try {number + 1}")
         lengths = np.minimum(first * GROWTH**number, longest)
+        so_far = np.fmin(so_far, _try(surface, orbits, lengths, fabric, drape))
         tried.append(lengths)
-        least.append(
-            np.minimum(_try(surface, orbits, lengths, fabric, drape), (least or [np.inf])[-1])
-        )
-        if ((least[-1] <= 0) | (lengths >= longest)).all():
+        least.append(so_far)
+        if ((so_far <= 0) | (lengths >= longest)).all():
             break
     lengths, excess = np.array(tried), np.array(least)
     for k, orbit in enumerate(orbits):
@@ -69,8 +71,9 @@ def refine_lengths(
 ) -> None:
     """Find each orbit's length more closely: where a line through the excess of several is zero.
 
-    The line is the repeated median, which half the tries may miss. Source: Siegel, Robust
-    regression using repeated medians, Biometrika 69 (1982) 242.
+    Where the drape does not come to rest on this mesh the lengths stay as they are. The line is
+    the repeated median, which half the tries may miss. Source: Siegel, Robust regression using
+    repeated medians, Biometrika 69 (1982) 242.
     """
     middle = np.array([orbit.length_mm for orbit in orbits])
     longest = np.array([orbit.longest_mm for orbit in orbits])
@@ -81,9 +84,12 @@ def refine_lengths(
         found.append(_try(surface, orbits, tried[-1], fabric, drape))
     lengths, excess = np.array(tried), np.array(found)
     for k, orbit in enumerate(orbits):
-        if orbit.enough:
-            root = _zero_of_line(lengths[:, k], excess[:, k])
+        known = np.isfinite(excess[:, k])
+        if orbit.enough and known.sum() > len(WINDOW_MM) // 2:
+            root = _zero_of_line(lengths[known, k], excess[known, k])
             orbit.length_mm = float(np.clip(root, lengths[0, k], lengths[-1, k]))
+        else:
+            orbit.length_mm = float(middle[k])
 
 
 def lengthen(
@@ -101,7 +107,7 @@ def lengthen(
         progress(number / len(NUDGES_MM), "draping with the darts found")
         now = np.minimum(lengths + nudge, longest)
         laid = _drape_at(surface, orbits, now, drape)
-        worst = max(excess_deg(laid, orbits, fabric))
+        worst = max(excess_deg(laid, orbits, fabric)) if laid.converged else NEVER_DEG
         if best is None or worst < best[0]:
             best = (worst, now, laid)
         if worst <= 0:
@@ -132,7 +138,10 @@ def _try(
     fabric: Fabric,
     drape: Draper,
 ) -> Floats:
-    return np.array(excess_deg(_drape_at(surface, orbits, lengths, drape), orbits, fabric))
+    laid = _drape_at(surface, orbits, lengths, drape)
+    if not laid.converged:
+        return np.full(len(orbits), np.nan)
+    return np.array(excess_deg(laid, orbits, fabric))
 
 
 def _crossing(lengths: Floats, excess: Floats) -> float:
@@ -192,7 +201,7 @@ def reference_mesh(surface: SurfaceMesh, orbits: Sequence[Orbit]) -> SurfaceMesh
         for end in near:
             away = np.minimum(away, ((points - end) ** 2).sum(axis=1))
         grown = FINE_MM + GRADING * np.maximum(np.sqrt(away) - FINE_REACH_MM, 0)
-        return np.minimum(grown, widest)
+        return np.asarray(np.minimum(grown, widest))
 
     return refine_near(surface, wanted, FINE_MM)
 

@@ -1,0 +1,149 @@
+"""Proposed darts: none where the cloth lies down; mirror images together; they do what they say."""
+
+import numpy as np
+import pytest
+from cloth.trays import tray
+from shapes import cap, sheet
+
+from flatten.cloth.drape import drape_surface
+from flatten.cloth.fabric import Fabric
+from flatten.cloth.relief import propose_relief
+from flatten.cloth.relief_line import DartLine, shortest_to_rim, slit
+from flatten.cloth.relief_splice import propose_splice
+from flatten.surface.cut import cut
+from flatten.surface.mesh import MouldMesh
+from flatten.surface.region import Region
+
+TWILL = Fabric(
+    id="twill",
+    name="twill",
+    kind="weave",
+    areal_weight_gsm=200,
+    fibre_density_g_cm3=1.78,
+    dry_thickness_mm=0.22,
+    roll_width_mm=300,
+    shear_warn_deg=40,
+    shear_lock_deg=50,
+    balanced=True,
+)
+
+
+def plane(width=100.0, depth=60.0, cells=20):
+    return sheet(
+        lambda u, v: (u, v, 0 * u),
+        np.linspace(0, width, cells + 1),
+        np.linspace(0, depth, cells + 1),
+    )
+
+
+def test_no_darts_where_the_cloth_lies_down():
+    assert propose_relief(plane(), TWILL, tack_mm=(50, 30, 0), warp=(1, 0, 0)) == []
+
+
+@pytest.fixture(scope="module")
+def tray_darts():
+    surface = tray(length=160, width=110, depth=40, corner=20, fillet=6, edge_mm=8)
+    darts = propose_relief(surface, TWILL, tack_mm=(0, 0, 0), warp=(1, 0, 0), thorough=False)
+    return surface, darts
+
+
+def test_a_tray_gets_one_dart_a_corner_and_mirror_images_agree(tray_darts):
+    """The tray repeats over both its middle planes, so the four darts are one dart mirrored."""
+    _, darts = tray_darts
+
+    assert len(darts) == 4
+    assert {dart.set_number for dart in darts} == {1}
+    starts = np.array([dart.cut.path[0] for dart in darts])
+    tips = np.array([dart.cut.path[-1] for dart in darts])
+    for points in (starts, tips):
+        spread = np.ptp(np.abs(points), axis=0)
+        assert (spread < 0.5).all()
+    assert {dart.cut.under for dart in darts} == {"left", "right"}
+
+
+def test_accepted_darts_let_the_cloth_lie_down(tray_darts):
+    """Cut along the proposed paths and draped once more, by the road an accepted cut takes."""
+    surface, darts = tray_darts
+    mould = MouldMesh(surface.vertices, surface.faces)
+    region = Region("tray", np.arange(len(surface.faces)))
+
+    (patch,) = cut(mould, region, [dart.cut for dart in darts])
+    drape = drape_surface(patch.surface, TWILL, tack_mm=(0, 0, 0), warp=(1, 0, 0))
+
+    fine = drape.fine
+    corners = fine.flat[fine.surface.faces]
+    a, b = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+    area = 0.5 * np.abs(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0])
+    middle = fine.surface.corners.mean(axis=1)
+    clear = np.ones(len(area), bool)
+    for dart in darts:
+        clear &= np.linalg.norm(middle - dart.cut.path[-1], axis=1) > 3
+    locked = (np.abs(np.degrees(fine.strain[:, 2])) > 50) & clear
+    assert area[locked].sum() <= 5e-4 * area.sum()
+    assert sum(dart.before.locked_share for dart in darts) > 0.02
+
+
+def test_a_proposal_says_what_it_gains_and_the_other_way_out(tray_darts):
+    _, darts = tray_darts
+
+    for dart in darts:
+        assert dart.enough
+        assert dart.after.locked_mm2 < 0.05 * dart.before.locked_mm2
+        assert 50 < dart.accept_deg < 90
+        assert f"accept up to {dart.accept_deg:.0f} degrees" in dart.message
+        assert dart.faces
+
+
+def test_a_slit_is_straight_and_as_long_as_asked():
+    """On a plane the straightest line to the rim is the perpendicular: 25 mm up from y = 35."""
+    surface = plane()
+
+    line = shortest_to_rim(surface, np.array([41.0, 35.0, 0.0]))
+    opened, tip = slit(surface, line.trace(surface, 33.3))
+
+    np.testing.assert_allclose(line.start, [41, 60, 0], atol=0.01)
+    np.testing.assert_allclose(tip, [41, 60 - 33.3, 0], atol=0.5)
+    assert opened.edges.boundary.sum() > surface.edges.boundary.sum()
+    np.testing.assert_allclose(opened.areas.sum(), 6000, rtol=1e-12)
+
+
+def test_a_dart_line_keeps_to_its_length_over_a_curve():
+    """On a sphere the straightest line is a great circle: 0.5 R up from the equator."""
+    surface = cap(100, 90, 40)
+    line = DartLine(start=np.array([100.0, 0, 0]), inward=np.array([0, 0, 1.0]))
+
+    trace = line.trace(surface, 50.0)
+
+    exact = 100 * np.array([np.cos(0.5), 0, np.sin(0.5)])
+    np.testing.assert_allclose(trace.points[-1], exact, atol=0.3)
+
+
+def test_a_piece_too_wide_is_spliced_along_its_warp():
+    """A 500 x 400 plate on a roll of 300 usable: two strips, parted off the tack point."""
+    surface = plane(500, 400, 40)
+    drape = drape_surface(surface, TWILL, tack_mm=(250, 200, 0), warp=(1, 0, 0))
+
+    proposal = propose_splice(drape, TWILL, usable_mm=300)
+
+    assert proposal.strips == 2
+    assert max(proposal.widths_mm) <= 300
+    assert sum(proposal.widths_mm) == pytest.approx(400 + TWILL.lap_mm)
+    (one,) = proposal.cuts
+    assert np.ptp(one.path[:, 1]) < 1e-6  # along the warp
+    assert abs(one.path[0, 1] - 200) >= 15 - 1e-5  # off the tack point
+    assert abs(np.ptp(one.path[:, 0]) - 500) < 1e-6
+    pieces = cut(
+        MouldMesh(surface.vertices, surface.faces),
+        Region("plate", np.arange(len(surface.faces))),
+        proposal.cuts,
+    )
+    assert len(pieces) == 2
+
+
+def test_a_piece_that_fits_either_way_is_left_whole():
+    """Warp and weft alike: 400 x 280 lies across a roll of 300."""
+    surface = plane(280, 400, 30)
+    drape = drape_surface(surface, TWILL, tack_mm=(140, 200, 0), warp=(1, 0, 0))
+
+    assert propose_splice(drape, TWILL, usable_mm=300) is None
+    assert propose_splice(drape, TWILL, usable_mm=270) is not None
