@@ -28,6 +28,7 @@ from .progress import Progress, part_of, silent
 from .records import to_plain
 from .result import Piece, Result
 from .run import LAYOUTS
+from .verify import verify
 
 FORMAT = "mouldply result"
 VERSION = 1
@@ -42,9 +43,13 @@ def deliver(result: Result, job: Job, folder: Path, *, progress: Progress = sile
     Raises
     ------
     InputError : the folder cannot be written, or holds files that are not ours
+    SolveError : the end check found a file that is not what was meant; nothing is written
     """
     progress(0.95, "drawing the patterns")
-    write_set(folder, files_of(result, job, part_of(progress, 0.95, 1.0)), summary(result, job))
+    files = files_of(result, job, part_of(progress, 0.95, 0.99))
+    progress(0.99, "comparing the files with what was meant")
+    verify(result, files)
+    write_set(folder, files, summary(result, job))
     progress(1.0, "done")
 
 
