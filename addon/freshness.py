@@ -96,7 +96,8 @@ def look_again() -> float | None:
     scene = bpy.context.scene
     moulds = [thing for thing in scene.objects if thing.mouldply.is_mould and thing.mode != "EDIT"]
     for mould in moulds:
-        MEMORY.known[mould.session_uid] = work_out(mould, scene)
+        known = MEMORY.known[mould.session_uid] = work_out(mould, scene)
+        _widen_views(max(known.size_mm) / bridge.mm_per_unit(scene))
     for window in bpy.context.window_manager.windows:
         for area in window.screen.areas:
             if area.type == "VIEW_3D":
@@ -160,6 +161,18 @@ def _by_age(mould: Any, stamps: dict[str, str] | None, states: dict[str, str]) -
         old = found.get(own.ply_id, "current")
         found[own.ply_id] = min(state, old, key=worst.index)
     return found
+
+
+def _widen_views(size: float) -> None:
+    """Let the 3D views reach round a mould of this many units, with patterns and roll beside it.
+
+    A view ends at 1000 units at first: a mould in mm would be out of sight.
+    """
+    for window in bpy.context.window_manager.windows:
+        for area in window.screen.areas:
+            if area.type == "VIEW_3D":
+                space = area.spaces.active
+                space.clip_end = max(space.clip_end, 100 * size)
 
 
 def _size(read: Any) -> tuple[float, float, float]:

@@ -35,6 +35,8 @@ class MOULDPLY_PT_bench(Section, bpy.types.Panel):
 
 def next_step(context):
     """Return what helps now: a sentence, a button's operator and its options."""
+    if context.scene.mouldply.roll_of:
+        return "The patterns as they lie on the roll.", "mouldply.leave_roll", {}
     mould = find_mould(context)
     if mould is None:
         return _before_the_mould(context)

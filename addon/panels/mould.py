@@ -4,7 +4,7 @@ import bpy
 
 from .. import freshness
 from ..operators.base import find_mould
-from .parts import ClosedSection, MouldSection, facts, length, paragraph, tidy
+from .parts import ClosedSection, MouldSection, facts, paragraph, sizes, tidy
 
 SMALLEST_MM, LARGEST_MM = 10.0, 20_000.0
 
@@ -22,7 +22,7 @@ class MOULDPLY_PT_mould(MouldSection, bpy.types.Panel):
         column.prop(mould.mouldply, "part", placeholder=mould.name)
         size = freshness.known_of(mould, context.scene).size_mm
         if max(size) > 0:
-            facts(layout, [("Size", " × ".join(length(context.scene, s, 0) for s in size))])
+            facts(layout, [("Size", sizes(context.scene, size))])
             if not SMALLEST_MM <= max(size) <= LARGEST_MM:
                 paragraph(layout, context, "Was the file in mm, or in inches?", icon="ERROR")
                 row = layout.row(align=True)

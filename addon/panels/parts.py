@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import textwrap
 
+import bpy
+
 from ..operators.base import find_mould
 
 CATEGORY = "mouldply"
@@ -57,6 +59,7 @@ def paragraph(layout, context, text, *, icon="NONE"):
     letters = max(18, int((region.width / scale - 50) / 6.6)) if region is not None else 40
     column = layout.column(align=True)
     column.scale_y = 0.8
+    words = bpy.app.translations.pgettext_iface(text)
     for number, line in enumerate(textwrap.wrap(words, letters)):
         first = icon if number == 0 or icon == "NONE" else "BLANK1"
         column.label(text=line, icon=first, translate=False)
@@ -70,6 +73,13 @@ def length(scene, mm, digits=1):
     if units.system == "METRIC" and units.length_unit == "METERS" and mm >= 1000:
         return f"{mm / 1000:.{digits + 1}f} m"
     return f"{mm:.{digits}f} mm"
+
+
+def sizes(scene, sizes_mm):
+    """Return sizes as text with one unit at the end."""
+    if scene.unit_settings.system == "IMPERIAL":
+        return " × ".join(f"{mm / 25.4:.2f}" for mm in sizes_mm) + " in"
+    return " × ".join(f"{mm:.0f}" if mm >= 10 else f"{mm:.2g}" for mm in sizes_mm) + " mm"
 
 
 def facts(layout, rows):

@@ -52,7 +52,7 @@ class MOULDPLY_Ply(bpy.types.PropertyGroup):
         precision=4,
     )
     method: EnumProperty(
-        name="Laid",
+        name="Draping",
         description="How the cloth goes down; the choice moves outlines by millimetres",
         items=[
             (
@@ -75,7 +75,7 @@ class MOULDPLY_Ply(bpy.types.PropertyGroup):
     use_trim_mm: BoolProperty(name="Own Allowance", description="Instead of the file's")
     use_lap_mm: BoolProperty(name="Own Lap", description="Instead of the cloth's")
     repeat: IntProperty(
-        name="Laid",
+        name="Times",
         description="Times this ply is laid, one on the other",
         default=1,
         min=1,

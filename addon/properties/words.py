@@ -94,7 +94,7 @@ LAMINATE = {
         },
     ),
     "stack_order": W(
-        "Laid",
+        "Order",
         "How the list of plies is laid",
         {
             "as_listed": ("As Listed", "From the first to the last"),
