@@ -18,6 +18,7 @@ from .settings import MouldSettings
 CELLS = 160  # along the longer side of the plan: 2 mm on a 300 mm mould
 POINTS = 20_000
 DROP = np.tan(np.radians(60))  # a flange that falls away more steeply is an edge
+SPREADS = 1.45  # a round tool pressed into a square corner of the plan: sqrt(2) of its radius
 FLANGE_POINTS = 2000
 STEP_MM, MOST_STEPS = 0.5, 60
 
@@ -157,10 +158,14 @@ class _HeightMap:
         return np.where(np.isfinite(read), read, 0.0)
 
     def closed_by(self, diameter_mm: float) -> Floats:
-        """How low a disc of this diameter gets over each cell: never lower than the mould."""
+        """How low a disc of this diameter gets over each cell: never lower than the mould.
+
+        Where it rests it serves a little more than its own width, so that corners of a plan do not
+        count as out of reach.
+        """
         radius = diameter_mm / 2 / self.cell
         raised = _disc(self.heights, radius, np.maximum)
-        closed = _disc(raised, radius, np.minimum)
+        closed = _disc(raised, radius * SPREADS, np.minimum)
         return np.where(np.isfinite(self.heights), np.maximum(closed, self.heights), -np.inf)
 
 
@@ -219,9 +224,12 @@ def _rim(mesh: MouldMesh, faces: Ints) -> _Rim:
 
 
 def _narrowest(across: Floats, points: Floats) -> float:
-    """Narrowest width of the plan of some points, to half a degree of turn."""
-    turn = np.arange(360) * np.pi / 360
-    width = np.ptp(points @ across.T @ np.array([np.cos(turn), np.sin(turn)]), axis=0)
+    """Narrowest width of the plan of some points."""
+    plan, middle, step = points @ across.T, np.pi / 2, np.pi / 360
+    for _ in range(4):  # half a degree first, then closer around the narrowest
+        turn = middle + step * np.arange(-180, 180)
+        width = np.ptp(plan @ np.array([np.cos(turn), np.sin(turn)]), axis=0)
+        middle, step = turn[int(width.argmin())], step / 90
     return float(width.min())
 
 

@@ -54,7 +54,9 @@ def torus(radius, tube, *, rings=32, segments=64):
     """A whole ring, looking outwards."""
     around = np.arange(rings + 1) * 2 * np.pi / rings
     profile = np.column_stack([radius + tube * np.cos(around), tube * np.sin(around)])
-    return turned(profile[::-1], segments)
+    mesh = turned(profile[::-1], segments)
+    count = rings * segments  # the last ring is the first again
+    return MouldMesh(mesh.vertices[:count], mesh.faces % count)
 
 
 def gutter(floor, wall, radius, facets, length, *, cells=4):
