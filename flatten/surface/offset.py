@@ -23,9 +23,9 @@ LONGEST_MITRE = 3.0
 EVENED_ROUNDS, SHORTER, SHORTENED_ROUNDS = 20, 0.7, 40
 # A face may keep this share of its area, seen along its old normal, and not less.
 LEAST_SHARE = 0.02
-# A step changed by more than this share of its length is worth saying: below, a sliver was in
-# the way, not a corner.
-WORTH_SAYING = 0.25
+# What is worth saying: a triangle that would turn over and is higher than this share of the
+# thickness (below, it is a sliver in the way, not a corner), or a step changed by this share.
+SLIVER_SHARE, CHANGED_SHARE = 0.05, 0.25
 
 
 @dataclass(frozen=True, eq=False, slots=True, kw_only=True)
@@ -69,8 +69,7 @@ def offset(mesh: MouldMesh, thickness_mm: ArrayLike) -> Offset:
         return Offset(mesh=mesh, findings=())
     wanted = _steps(mesh, thick)
     step = _held_back(mesh, wanted)
-    change = np.linalg.norm(step - wanted, axis=1) > WORTH_SAYING * np.linalg.norm(wanted, axis=1)
-    full = np.flatnonzero(change[mesh.faces].any(axis=1) & (thick > 0))
+    full = _full(mesh, thick, wanted, step)
     moved = MouldMesh(mesh.vertices + step, mesh.faces)
     return Offset(mesh=moved, findings=_about(full, float(thick.max())))
 
@@ -138,6 +137,17 @@ def _held_back(mesh: MouldMesh, wanted: Floats) -> Floats:
             break
         step[np.unique(turned)] *= SHORTER
     return step
+
+
+def _full(mesh: MouldMesh, thick: Floats, wanted: Floats, step: Floats) -> Ints:
+    """Faces in corners that the thickness fills up."""
+    length = np.linalg.norm(wanted, axis=1)
+    changed = np.linalg.norm(step - wanted, axis=1) > CHANGED_SHARE * length
+    corners = mesh.corners
+    longest = np.sqrt(((np.roll(corners, -1, axis=1) - corners) ** 2).sum(axis=2).max(axis=1))
+    height = 2 * mesh.areas / np.where(longest > 0, longest, 1)
+    turned = _turned(mesh, wanted) & (height > SLIVER_SHARE * thick)
+    return np.flatnonzero((turned | changed[mesh.faces].any(axis=1)) & (thick > 0))
 
 
 def _turned(mesh: MouldMesh, step: Floats) -> Bools:

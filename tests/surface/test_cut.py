@@ -87,8 +87,12 @@ def test_a_seam_from_rim_to_rim_is_a_splice_with_two_equal_sides():
     assert_allclose([left.surface.areas.sum(), right.surface.areas.sum()], [3000, 7000])
     assert joint_length(left, 0) == joint_length(right, 0) == pytest.approx(100, rel=1e-12)
     # The seam runs from its lower vertex up, so the left-hand piece runs under.
-    assert {k for k, j in zip(left.edge_kinds, left.edge_joints, strict=True) if j == 0} == {"lap_under"}
-    assert {k for k, j in zip(right.edge_kinds, right.edge_joints, strict=True) if j == 0} == {"lap_over"}
+    assert {k for k, j in zip(left.edge_kinds, left.edge_joints, strict=True) if j == 0} == {
+        "lap_under"
+    }
+    assert {k for k, j in zip(right.edge_kinds, right.edge_joints, strict=True) if j == 0} == {
+        "lap_over"
+    }
 
 
 def test_a_seam_that_ends_inside_is_a_dart_open_to_its_tip():

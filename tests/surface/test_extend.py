@@ -62,9 +62,7 @@ def test_the_net_line_stays_where_it_was():
     assert lengths.sum() == pytest.approx(net.edge_lengths().sum(), rel=1e-12)
     assert (np.isclose(ends, 100) | np.isclose(ends, 300)).any(axis=2).all()
     kept = patch.source_vertices[patch.source_vertices >= 0]
-    assert_array_equal(
-        patch.surface.vertices[patch.source_vertices >= 0], mesh.vertices[kept]
-    )
+    assert_array_equal(patch.surface.vertices[patch.source_vertices >= 0], mesh.vertices[kept])
     assert set(patch.source_faces[patch.inside]) == set(region.faces)
     assert not set(patch.source_faces[~patch.inside]) & set(region.faces)
 
@@ -140,9 +138,7 @@ def test_cuts_are_led_straight_on_through_the_strip(kind):
     region = within(mesh, (100, 100), (300, 300))
     end = (300, 170, 0) if kind == "splice" else (200, 160, 0)
 
-    patches = cut(
-        mesh, region, [Cut(id="c", kind=kind, path=[(100, 150, 0), end])], trim_mm=15
-    )
+    patches = cut(mesh, region, [Cut(id="c", kind=kind, path=[(100, 150, 0), end])], trim_mm=15)
 
     assert len(patches) == (2 if kind == "splice" else 1)
     for patch in patches:

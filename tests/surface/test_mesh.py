@@ -86,9 +86,14 @@ def test_boundary_loops_have_the_surface_on_their_left(mesh, loops, characterist
 
     assert len(found) == loops
     assert euler(mesh.faces) == characteristic
-    directed = {tuple(e) for row in mesh.faces.tolist() for e in zip(row, row[1:] + row[:1], strict=True)}
+    directed = {
+        tuple(e) for row in mesh.faces.tolist() for e in zip(row, row[1:] + row[:1], strict=True)
+    }
     for loop in found:
-        assert all(pair in directed for pair in zip(loop.tolist(), np.roll(loop, -1).tolist(), strict=False))
+        assert all(
+            pair in directed
+            for pair in zip(loop.tolist(), np.roll(loop, -1).tolist(), strict=False)
+        )
 
 
 def test_two_triangles_that_share_a_point_only_have_no_boundary_loop():

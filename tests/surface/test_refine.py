@@ -110,7 +110,9 @@ def test_means_weigh_by_area_and_a_vanished_face_takes_its_neighbour():
 
     assert_allclose(constant, 7.0)
     assert constant.shape == (len(coarse.faces), 2)
-    assert_array_equal(refined.face_source[refined.stand_in[refined.face_source]], refined.face_source)
+    assert_array_equal(
+        refined.face_source[refined.stand_in[refined.face_source]], refined.face_source
+    )
     large = coarse.areas > 100
     assert_allclose(height[large], coarse.corners[large][..., 0].mean(axis=1), atol=12)
 
@@ -145,7 +147,9 @@ def test_area_rim_and_topology_are_kept_whatever_the_size(edge_mm, facets, lengt
     assert euler(fine.faces) == 1
     assert fine.areas.sum() == pytest.approx(coarse.areas.sum(), rel=3e-3)
     lengths = [
-        np.linalg.norm(np.diff(m.vertices[m.edges.vertices[m.edges.boundary]], axis=1), axis=2).sum()
+        np.linalg.norm(
+            np.diff(m.vertices[m.edges.vertices[m.edges.boundary]], axis=1), axis=2
+        ).sum()
         for m in (coarse, fine)
     ]
     assert lengths[1] == pytest.approx(lengths[0], rel=1e-12)
