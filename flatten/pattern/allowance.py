@@ -16,6 +16,8 @@ from .corner import Corner, cross, fill, outward, strip, unit
 from .outline import Loop, Outline, run_starts
 from .pattern import EdgeRun
 from .slits import KERF_MM, dart_pairs, dart_slits, largest
+from .smooth import smooth_outward
+from .snips import relief_slits
 
 GAP_MM = 0.5  # a crack in the cut outline narrower than this is closed: no knife follows it
 FULL_SHARE = 0.95  # a strip of the mould this near to the full width needs no more
@@ -27,6 +29,8 @@ def allowance(
     trim_mm: float,
     lap_mm: float | Mapping[int, float],
     corner: Corner = "round",
+    relieve: bool = False,
+    smooth_mm: float = 0.0,
 ) -> Polygon:
     """Return the cut outline: the net, its draped trim strip, and the flat allowances.
 
@@ -35,7 +39,8 @@ def allowance(
     joint number) stands on the over side of a joint only; butted and under edges stay on the
     net line, and the neighbouring allowance ends on their continuation. It cannot cross itself,
     since it is a union; where it lies over the other side of a dart, a slit of `KERF_MM` keeps
-    the two apart.
+    the two apart. `relieve`: slit the trim at tight concave curves; `smooth_mm`: how far the
+    line may be moved outwards to have fewer corners.
 
     Raises
     ------
@@ -53,10 +58,13 @@ def allowance(
         for area in _loop_areas(loop, _widths(loop, trim_mm, laps), corner)
     ]
     added = _close_cracks(shapely.unary_union([outline.covered, *parts]))
+    added = smooth_outward(largest(added.union(outline.net)), smooth_mm)
     slits = [*dart_slits(outline.rim_runs), *_under_slits(outline.rim_runs)]
+    if relieve:
+        slits += relief_slits(outline, trim_mm)
     if slits:
-        added = added.difference(shapely.unary_union(slits))
-    return shapely.orient_polygons(largest(added.union(outline.net)))
+        added = largest(added.difference(shapely.unary_union(slits)).union(outline.net))
+    return shapely.orient_polygons(added)
 
 
 def _widths(loop: Loop, trim_mm: float, laps: Mapping[int, float]) -> Floats:

@@ -11,7 +11,7 @@ from ..cloth.fabric import Fabric
 from ..cloth.strain import beyond_limit
 from .allowance import allowance
 from .joints import JointCurve, joint_curves
-from .marks import place_arrow, place_tack, place_text, room_in
+from .marks import place_arrow, place_fold_back, place_tack, place_text, room_in
 from .notches import place_notches
 from .outline import Outline, outline
 from .pattern import Mark, Pattern, ShearMap
@@ -67,6 +67,8 @@ def dress(
         trim_mm=dressing.trim_mm if trim_mm is None else trim_mm,
         lap_mm=_laps(patch) if lap_mm is None else lap_mm,
         corner=dressing.corner,
+        relieve=dressing.relieve,
+        smooth_mm=dressing.smooth_mm,
     )
     room = room_in(shape.net, cut)
     tack = place_tack(room, cut)
@@ -75,6 +77,7 @@ def dress(
     marks = [
         place_text(room, "label", _label(part, title, fabric, angle_deg, count), dressing),
         place_text(room, "side_up", (("this side up", side_up), ("this side up",)), dressing),
+        place_fold_back(room, cut, dressing) if tack is not None else None,
         *_dart_ends(shape),
     ]
     return Pattern(

@@ -22,6 +22,7 @@ SMALLEST_TEXT_MM = 2.5  # below this nobody reads it at a bench
 SIZES = (1.0, 0.75, 0.5, 0.375)  # of the wanted text height, tried in this order
 ARROWS_MM = (150.0, 100.0, 60.0, 40.0, 25.0, 15.0)
 ARROW_HEIGHT_MM, TACK_MM = 8.0, 16.0
+FOLDED_FROM_MM = 250.0  # along the warp: smaller pieces are laid down at one go
 
 
 @dataclass(slots=True)
@@ -75,6 +76,30 @@ def place_arrow(room: Room) -> Floats | None:
             room.take(box_at(at, length, ARROW_HEIGHT_MM, 0.0))
             half = np.array([length / 2, 0.0])
             return np.array([at - half, at + half])
+    return None
+
+
+def place_fold_back(room: Room, cut: Polygon, dressing: Dressing) -> Mark | None:
+    """Return the words on the line across the tack point at which half the cloth is folded back.
+
+    The cloth is laid from the tack point outwards: half of it is folded back along the weft
+    while the other half is laid. A piece below `FOLDED_FROM_MM` is laid without.
+    """
+    x0, y0, x1, y1 = cut.bounds
+    if x1 - x0 < FOLDED_FROM_MM:
+        return None
+    height = 0.75 * dressing.text_mm
+    width, tall = text_box_mm(("fold back here",), height)
+    near = shapely.box(-tall / 2 - 1.0, y0, tall / 2 + 1.0, y1)
+    for side in (y1, y0):
+        at = place_box(
+            room.free.intersection(near), width, tall, near=np.array([0.0, side / 2]), turn_deg=90.0
+        )
+        if at is not None:
+            room.take(box_at(at, width, tall, 90.0))
+            return Mark(
+                kind="fold_back", lines=("fold back here",), at=at, height_mm=height, turn_deg=90.0
+            )
     return None
 
 

@@ -20,6 +20,7 @@ class Dressing:
     notch_length_mm: float = 6.0
     text_mm: float = 8.0
     smooth_mm: float = 0.05
+    relieve: bool = True  # slit the trim, never the net, at tight concave curves
 
     def __post_init__(self) -> None:
         """Refuse what cannot be cut."""
