@@ -18,6 +18,7 @@ cutter files, full-size paper templates and a lay-up sheet. Lengths are millimet
   mouldply run hatch.blend --out cut/     everything, from a Blender file
   mouldply run my_job/ --out cut/         the same from a job folder
   mouldply check hatch.blend              look at mould and plies, write nothing
+  mouldply new tray.stl --plies 0,45,0    a job folder from an STL, without Blender
 """
 ENDING = """\
 Exit codes: 0 done; 2 you must change something (one line says what and how); 1 a bug.
@@ -43,7 +44,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def _parser() -> argparse.ArgumentParser:
-    from .commands import run
+    from .commands import new, run
 
     parser = argparse.ArgumentParser(
         prog="mouldply",
@@ -54,6 +55,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"mouldply {__version__}")
     commands = parser.add_subparsers(title="commands", metavar="COMMAND")
     run.add_parsers(commands)
+    new.add_parsers(commands)
     return parser
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Literal
 
@@ -19,6 +19,7 @@ from .laminate.balance import check_stack
 from .laminate.drop_off import check_drop_offs
 from .laminate.quantities import Quantities, quantities
 from .laminate.stack import Stack
+from .laminate.thickness import Course, thickness_map
 from .lay import LaidPieces, laid_ply, lay_ply, shear_on_faces
 from .mould.check import check_mould
 from .nest.layout import Nest
@@ -70,15 +71,12 @@ def run(
         plies.append(lay_ply(job, laid, below_mm, share))
         shear[laid.ply.id] = shear_on_faces(plies[-1], len(job.mould.faces))
     pieces = tuple(piece for ply in plies for piece in ply.pieces)
-    weighed = _quantities(job, plies, faces)
+    courses = stack.courses(fabrics, settings.laminate, shear)
+    weighed = _quantities(job, plies, faces, courses)
     findings = [
         *mould.findings,
         *check_stack(stack, fabrics),
-        *check_drop_offs(
-            job.mould,
-            stack.courses(fabrics, settings.laminate, shear),
-            settings.laminate.drop_off_ratio,
-        ),
+        *check_drop_offs(job.mould, courses, settings.laminate.drop_off_ratio),
         *(finding for ply in plies for finding in ply.findings),
         *weighed.findings,
     ]
@@ -164,7 +162,9 @@ def stored_layouts(folder: Path) -> dict[str, Nest]:
         return {}  # a layout is a gift: without it the search starts anew
 
 
-def _quantities(job: Job, plies: list[LaidPieces], faces: Ints) -> Quantities:
+def _quantities(
+    job: Job, plies: list[LaidPieces], faces: Ints, courses: Sequence[Course]
+) -> Quantities:
     rim = region_boundary(job.mould, Region("part", faces))
     ends = job.mould.vertices[rim]
     return quantities(
@@ -172,4 +172,5 @@ def _quantities(job: Job, plies: list[LaidPieces], faces: Ints) -> Quantities:
         job.settings.laminate,
         part_area_mm2=float(job.mould.areas[faces].sum()),
         part_perimeter_mm=float(np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1).sum()),
+        laminate_mm=thickness_map(courses, len(job.mould.faces)),
     )

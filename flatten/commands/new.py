@@ -1,0 +1,106 @@
+"""`mouldply new`: a job folder from an STL, for those who have no Blender at hand."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from ..errors import InputError
+from ..units import LENGTHS
+
+DEFAULT_CLOTH = "carbon_twill_210"
+NEW_HELP = """\
+Make a job folder from an STL. The plies cover the smooth faces round a point of the mould.
+
+  mouldply new tray.stl --plies 0,45,0
+  mouldply new pod.stl --unit in --cloth glass_twill_163 --at 0,0,-40 --part "Pod"
+  mouldply run "tray job"
+"""
+
+
+def add_parsers(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command."""
+    new = commands.add_parser(
+        "new",
+        help="make a job folder from an STL",
+        description=NEW_HELP,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    new.add_argument("stl", type=Path, help="the mould")
+    new.add_argument("--out", type=Path, help="job folder to make (default: beside the STL)")
+    new.add_argument("--part", help="name on every pattern (default: the file's)")
+    new.add_argument(
+        "--unit", choices=sorted(LENGTHS), default="mm", help="unit of the STL's numbers"
+    )
+    new.add_argument("--plies", default="0", metavar="A,B,...", help="fibre angle of each ply")
+    new.add_argument("--cloth", default=DEFAULT_CLOTH, metavar="ID", help="from `mouldply cloths`")
+    new.add_argument("--at", metavar="X,Y,Z", help="mm, where the region starts to grow")
+    new.add_argument("--sharp", type=float, metavar="DEG", help="edges that end the region")
+    new.add_argument("--up", metavar="X,Y,Z", help="towards the person who lays up")
+    new.add_argument("--zero", metavar="X,Y,Z", help="the 0-degree direction")
+    new.set_defaults(command=new_command)
+    cloths = commands.add_parser("cloths", help="list the cloth library")
+    cloths.set_defaults(command=cloths_command)
+
+
+def new_command(given: argparse.Namespace) -> int:
+    """Read the STL, make the job, write it."""
+    from ..cloth.library import load_fabrics
+    from ..job import save_job
+    from ..start import SHARP_DEG, job_from_mesh
+    from ..surface.mesh import MouldMesh
+    from ..surface.stl import read_stl
+
+    cloths = load_fabrics()
+    if given.cloth not in cloths:
+        raise InputError(f"There is no cloth '{given.cloth}'.", "See the list: mouldply cloths.")
+    mesh = read_stl(given.stl).mesh
+    mould = MouldMesh(mesh.vertices * LENGTHS[given.unit], mesh.faces)
+    folder = given.out or given.stl.with_name(f"{given.stl.stem} job")
+    if folder.exists() and any(folder.iterdir()):
+        raise InputError(f"The folder '{folder}' is not empty.", "Choose another with --out.")
+    job = job_from_mesh(
+        mould,
+        cloths[given.cloth],
+        part=given.part or given.stl.stem,
+        angles_deg=_numbers("--plies", given.plies),
+        at_mm=_point("--at", given.at),
+        sharp_deg=SHARP_DEG if given.sharp is None else given.sharp,
+        up=_point("--up", given.up),
+        zero=_point("--zero", given.zero),
+    )
+    save_job(job, folder)
+    box = mould.vertices.max(axis=0) - mould.vertices.min(axis=0)
+    area = mould.areas[job.plies[0].faces].sum()
+    print(
+        f"{folder}: mould of {box[0]:.1f} x {box[1]:.1f} x {box[2]:.1f} mm, "
+        f"{len(job.plies)} plies on {len(job.plies[0].faces)} faces, {area / 1e6:.4f} m2 each."
+    )
+    print(f'Next: mouldply run "{folder}"')
+    return 0
+
+
+def cloths_command(given: argparse.Namespace) -> int:
+    """Print every cloth of the library."""
+    from ..cloth.library import load_fabrics
+
+    for cloth in load_fabrics().values():
+        width = f"{cloth.roll_width_mm:.0f} mm wide"
+        print(f"{cloth.id:26} {cloth.areal_weight_gsm:6.0f} g/m2  {width:14} {cloth.name}")
+    return 0
+
+
+def _numbers(option: str, text: str) -> list[float]:
+    try:
+        return [float(word) for word in text.split(",")]
+    except ValueError:
+        raise InputError(f"{option} is '{text}'.", "Write numbers with commas: 0,45,0.") from None
+
+
+def _point(option: str, text: str | None) -> list[float] | None:
+    if text is None:
+        return None
+    numbers = _numbers(option, text)
+    if len(numbers) != 3:
+        raise InputError(f"{option} is '{text}'.", "Write three numbers: x,y,z.")
+    return numbers

@@ -1,0 +1,105 @@
+"""A job from a bare STL: the region grows from the cavity's floor, not over the block."""
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+from sample_jobs import TWILL, dish
+
+from flatten.__main__ import main
+from flatten.cloth.library import load_fabrics
+from flatten.errors import InputError
+from flatten.folder import read_index
+from flatten.job import load_job
+from flatten.start import job_from_mesh
+from flatten.surface.mesh import MouldMesh
+from flatten.surface.stl import write_stl
+
+CLOTH = load_fabrics()[TWILL]
+
+
+def box_block():
+    """A block 100 x 80 x 30 with a square pocket 60 x 40, 20 deep: each face two triangles."""
+
+    def ring(x, y, z):
+        return [[-x, -y, z], [x, -y, z], [x, y, z], [-x, y, z]]
+
+    rings = [ring(30, 20, -20), ring(30, 20, 0), ring(50, 40, 0), ring(50, 40, -30)]
+    vertices = np.array([point for one in rings for point in one], float)
+    faces = [[0, 1, 2], [0, 2, 3]]
+    for inner, outer in ((0, 4), (4, 8), (8, 12)):
+        for a in range(4):
+            b = (a + 1) % 4
+            faces += [[inner + a, outer + a, outer + b], [inner + a, outer + b, inner + b]]
+    faces += [[12, 14, 13], [12, 15, 14]]
+    return MouldMesh(vertices, faces)
+
+
+def test_the_region_is_what_a_look_from_above_meets_first():
+    job = job_from_mesh(box_block(), CLOTH, part="pocket", angles_deg=(0, 45))
+
+    assert job.plies[0].faces.tolist() == [0, 1]  # the pocket's floor, ended by its walls
+    assert [ply.angle_deg for ply in job.plies] == [0, 45]
+    assert_allclose(job.rosette.normal, [0, 0, 1])
+    assert_allclose(job.rosette.zero, [1, 0, 0])
+
+
+def test_a_wide_angle_takes_the_walls_along_up_to_all_of_a_closed_block():
+    with pytest.raises(InputError, match="faces all ways alike"):
+        job_from_mesh(box_block(), CLOTH, part="pocket", sharp_deg=100)
+
+
+def test_a_point_and_a_direction_can_be_given():
+    job = job_from_mesh(box_block(), CLOTH, part="rim", at_mm=(45, 0, 0), zero=(0, 1, 0))
+
+    assert len(job.plies[0].faces) == 8
+    assert_allclose(job.rosette.zero, [0, 1, 0])
+
+
+def test_a_mould_with_nothing_below_its_middle_asks_for_a_point():
+    mould = box_block()
+    with pytest.raises(InputError, match="Nothing of the mould"):
+        job_from_mesh(MouldMesh(mould.vertices, mould.faces[10:18]), CLOTH, part="frame")
+
+
+def test_new_and_run_go_from_stl_to_files(tmp_path, capsys):
+    mould, inside, _ = dish()
+    write_stl(tmp_path / "dish.stl", MouldMesh(mould.vertices / 25.4, mould.faces[inside]))
+
+    code = main(["new", str(tmp_path / "dish.stl"), "--unit", "in", "--plies", "0,45"])
+
+    job = load_job(tmp_path / "dish job")
+    assert code == 0
+    assert "2 plies" in capsys.readouterr().out
+    assert job.mould.size_mm == pytest.approx(
+        MouldMesh(mould.vertices, mould.faces[inside]).size_mm, rel=1e-6
+    )
+    assert main(["run", str(tmp_path / "dish job")]) == 0
+    assert len(read_index(tmp_path / "dish job" / "cut")["plies"]) == 2
+
+
+@pytest.mark.parametrize(
+    ("options", "reason"),
+    [
+        (["--cloth", "velvet"], "no cloth 'velvet'"),
+        (["--plies", "0;45"], "--plies is '0;45'"),
+        (["--at", "1,2"], "--at is '1,2'"),
+        (["--sharp", "-3"], "edge angle is -3"),
+        (["--up", "0,0,0"], "no direction"),
+    ],
+)
+def test_bad_options_are_named_and_write_nothing(tmp_path, capsys, options, reason):
+    write_stl(tmp_path / "box.stl", box_block())
+
+    assert main(["new", str(tmp_path / "box.stl"), *options]) == 2
+
+    assert reason in capsys.readouterr().err
+    assert not (tmp_path / "box job").exists()
+
+
+def test_a_folder_in_use_is_left_alone(tmp_path, capsys):
+    write_stl(tmp_path / "box.stl", box_block())
+    (tmp_path / "box job").mkdir()
+    (tmp_path / "box job" / "notes.txt").write_text("mine")
+
+    assert main(["new", str(tmp_path / "box.stl")]) == 2
+    assert "not empty" in capsys.readouterr().err
