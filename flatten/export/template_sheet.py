@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
@@ -12,7 +13,7 @@ from shapely.affinity import translate
 from shapely.geometry.base import BaseGeometry
 
 from ..arrays import Floats
-from .canvas import INK, PALE, SOFT, WHITE, Canvas
+from .canvas import ACCENT, INK, PALE, SOFT, WHITE, Canvas
 from .drawing import Drawing, Line, Text
 from .fonts import width_mm
 from .paper import FOOTER_MM, PaperSettings
@@ -23,7 +24,8 @@ DIAMOND_MM = 4.0  # half the size of an alignment mark
 NAME_MM = 16.0  # the sheet's name, pale under the drawing
 CLIP_MM = 3.0  # lines are cut off this far outside the sheet
 EDGE_SHARES = (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8, 0.12, 0.88)  # places tried for words
-GRAIN_MM = 10.0  # step of the places tried for the check square
+GRAIN_MM, MOST_PLACES = 10.0, 24  # step of the places tried for the check square
+EDGE_FREE_MM = 5.0  # it keeps off the edge
 SQUARE = (0.62, 0.64, 0.67)
 
 
@@ -33,7 +35,8 @@ class SheetDrawing:
     def __init__(self, plan: TilePlan, group: Group, paper: PaperSettings) -> None:
         self.plan, self.group, self.paper = plan, group, paper
         self.drawings = [
-            pattern_drawing(p.pattern).moved(p.x_mm, p.y_mm, p.turn_deg) for p in group.placed
+            _cut_last(pattern_drawing(p.pattern).moved(p.x_mm, p.y_mm, p.turn_deg))
+            for p in group.placed
         ]
         self.step = (group.tile_mm[0] - plan.lap_mm, group.tile_mm[1] - plan.lap_mm)
         self.everything = shapely.union_all(
@@ -70,14 +73,14 @@ class SheetDrawing:
                 square_at = self._quiet_place(tile, width, height)
                 self._name(canvas, tile, square_at)
                 self._check_square(canvas, *square_at)
+            canvas.box(0, 0, width, height, colour=PALE, line=0.1)
             with canvas.clipped(-0.3, -0.3, width + 0.6, height + 0.6):
                 self._laps(canvas, tile, width, height)
-                with canvas.placed(-tile.x_mm, -tile.y_mm):
+                self._trim_lines(canvas, tile, width, height)
+                self._marks(canvas, tile, width, height)
+                with canvas.placed(-tile.x_mm, -tile.y_mm):  # over all aids: it is cut along
                     for drawing in self.drawings:
                         self._content(canvas, drawing, tile, width, height)
-            self._marks(canvas, tile, width, height)
-            canvas.box(0, 0, width, height, colour=PALE, line=0.1)
-            self._trim_lines(canvas, tile, width, height)
             self._footer(canvas, tile, width, number)
 
     def _content(
@@ -140,10 +143,10 @@ class SheetDrawing:
     def _trim_lines(self, canvas: Canvas, tile: Tile, width: float, height: float) -> None:
         """Draw the edges to be trimmed: the left and the lower one, where a sheet lies under."""
         if self._neighbour(tile, 0, -1) is not None:
-            canvas.line([(0, 0), (0, height)], INK, 0.2)
+            canvas.line([(0, 0), (0, height)], ACCENT, 0.2)
             self._edge_words(canvas, tile, "trim along this edge", 2.4, 0, 1.8, upright=True)
         if self._neighbour(tile, -1, 0) is not None:
-            canvas.line([(0, 0), (width, 0)], INK, 0.2)
+            canvas.line([(0, 0), (width, 0)], ACCENT, 0.2)
             self._edge_words(canvas, tile, "trim along this edge", 0, 2.4, 1.8, upright=False)
 
     def _edge_words(
@@ -189,9 +192,9 @@ class SheetDrawing:
                 x, y = at[0] - tile.x_mm, at[1] - tile.y_mm
                 d = DIAMOND_MM
                 diamond = [(x - d, y), (x, y - d), (x + d, y), (x, y + d)]
-                canvas.line(diamond, INK, 0.2, closed=True, fill=WHITE)
-                canvas.line([(x - d, y), (x + d, y)], INK, 0.2)
-                canvas.line([(x, y - d), (x, y + d)], INK, 0.2)
+                canvas.line(diamond, ACCENT, 0.2, closed=True, fill=WHITE)
+                canvas.line([(x - d, y), (x + d, y)], ACCENT, 0.2)
+                canvas.line([(x, y - d), (x, y + d)], ACCENT, 0.2)
 
     def _seam_points(self, tile: Tile) -> Iterator[Floats]:
         """Yield the middles of this sheet's alignment marks on the group's plane, two a seam."""
@@ -223,11 +226,11 @@ class SheetDrawing:
         around = box(0, 0, size, size).exterior.buffer(3.0, join_style="mitre")
         busy = self._busy(tile)
         best = (np.inf, 5.0, 5.0)
-        for y in np.arange(5.0, max(height - lap - size - 2, 5.0) + 0.1, GRAIN_MM):
-            for x in np.arange(5.0, max(width - lap - size - 2, 5.0) + 0.1, GRAIN_MM):
+        for y in _places(height - lap - size - 2):
+            for x in _places(width - lap - size - 2):
                 cost = translate(around, x, y).intersection(busy).length
                 if cost < best[0] - 1e-6:
-                    best = (cost, float(x), float(y))
+                    best = (cost, x, y)
         return best[1], best[2]
 
     def _footer(self, canvas: Canvas, tile: Tile, width: float, number: int) -> None:
@@ -259,6 +262,18 @@ class SheetDrawing:
                 colour=SOFT, line=0.12, fill=SOFT if own else WHITE,
             )  # fmt: skip
         return cell * columns
+
+
+def _cut_last(drawing: Drawing) -> Drawing:
+    """Return the drawing with its lines in the order of their pens: nothing lies over a cut."""
+    pen = {layer.name: layer.pen for layer in drawing.layers}
+    return replace(drawing, lines=tuple(sorted(drawing.lines, key=lambda line: pen[line.layer])))
+
+
+def _places(last: float) -> list[float]:
+    """Return the places tried for the check square along one side."""
+    count = int(np.clip((last - EDGE_FREE_MM) / GRAIN_MM, 0, MOST_PLACES)) + 1
+    return np.linspace(EDGE_FREE_MM, max(last, EDGE_FREE_MM), count).tolist()
 
 
 def _as_path(line: Line) -> LineString:

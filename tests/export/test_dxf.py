@@ -7,8 +7,9 @@ import sys
 import numpy as np
 import pytest
 import shapely
-from export.kit import PART, gdal, kit_of_patterns, pattern, read_dxf
+from export.kit import gdal, kit_of_patterns, pattern, pdf_pages, read_dxf, wavy
 from numpy.testing import assert_allclose
+from scipy.ndimage import label
 from shapely import Polygon, box
 
 from flatten.errors import InputError
@@ -125,7 +126,9 @@ def test_marks_are_drawn_before_cuts_and_holes_before_outlines():
     assert lefts == sorted(lefts)
 
 
-@pytest.mark.parametrize("second", [box(100, 0, 200, 80), box(100, 20, 180, 60), box(0, 0, 100, 80)])
+@pytest.mark.parametrize(
+    "second", [box(100, 0, 200, 80), box(100, 20, 180, 60), box(0, 0, 100, 80)]
+)
 def test_a_common_edge_is_cut_once(second):
     """What is cut in all is the boundary of both, each stretch once."""
     squares = [box(0, 0, 100, 80), second]
@@ -174,7 +177,7 @@ def test_r12_spells_names_in_latin(name, latin):
 def test_r12_refuses_what_it_cannot_spell_and_says_the_way_out():
     drawing = patterns_drawing([pattern(box(0, 0, 200, 150), part="舟の蓋")])
 
-    with pytest.raises(InputError, match="no letter '舟'.*strokes"):
+    with pytest.raises(InputError, match=r"no letter '舟'.*strokes"):
         dxf_bytes(drawing, "R12")
     assert read_dxf(dxf_bytes(drawing, "R12", text_as_strokes=True)).texts == []
 
@@ -225,18 +228,25 @@ def test_bad_input_is_refused():
         )
 
 
-@pytest.mark.skipif(shutil.which("librecad") is None, reason="a third reader, if it is installed")
+@pytest.mark.skipif(shutil.which("librecad") is None, reason="a third reader, where it is at hand")
 @pytest.mark.parametrize("version", VERSIONS)
-def test_a_drawing_program_reads_it(version, tmp_path):
-    file = tmp_path / "p.dxf"
-    file.write_bytes(dxf_bytes(patterns_drawing(kit_of_patterns()), version))
+def test_a_drawing_program_draws_the_same_areas(version, tmp_path):
+    """A Debian CAD program prints it true to size; the enclosed pixels are counted."""
+    piece = pattern(wavy(150, 100))
+    (tmp_path / "p.dxf").write_bytes(dxf_bytes(pattern_drawing(piece), version, only_cut=True))
 
     subprocess.run(
-        ["librecad", "dxf2svg", str(file)],
+        ["librecad", "dxf2pdf", "-c", "-s", "1", "-p", "500x400", str(tmp_path / "p.dxf")],
         check=True,
         capture_output=True,
         timeout=60,
+        cwd=tmp_path,
         env={"QT_QPA_PLATFORM": "offscreen", "HOME": str(tmp_path), "PATH": "/usr/bin:/bin"},
     )
 
-    assert PART in (tmp_path / "p.svg").read_text(encoding="utf-8")
+    (page,) = pdf_pages((tmp_path / "p.pdf").read_bytes(), 127)  # five pixels a millimetre
+    regions, count = label(page.min(axis=2) > 200)
+    sizes = np.sort(np.bincount(regions.ravel())[1:])
+    assert count == 2
+    line = 0.5 * piece.cut.length  # a millimetre and less of the line's width lies inside
+    assert piece.cut.area - line < sizes[0] / 25 < piece.cut.area
