@@ -194,7 +194,7 @@ def _roll(nest: Nest, fabric: Fabric) -> dict[str, Any]:
 
 
 def _totals(result: Result) -> dict[str, Any]:
-    weighed = result.quantities
+    weighed, cost = result.quantities, result.estimate
     return {} if weighed is None else {
         "area_m2": weighed.area_m2,
         "cut_area_m2": weighed.cut_area_m2,
@@ -202,7 +202,10 @@ def _totals(result: Result) -> dict[str, Any]:
         "net_resin_g": weighed.net_resin_g,
         "resin_to_weigh_g": weighed.resin_to_weigh_g,
         "thickness_mm": weighed.thickness_mm,
+        "thickness_range_mm": weighed.thickness_range_mm,
         "part_mass_g": weighed.part_g,
+        "centre_of_mass_mm": weighed.centre_of_mass_mm,
+        "estimate": to_plain(cost) if cost else None,
         "fibre_volume_fraction": weighed.fibre_volume_fraction,
     }  # fmt: skip
 

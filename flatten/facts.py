@@ -46,7 +46,7 @@ def layup_sheet(result: Result, job: Job) -> LayupSheet:
         mix=_mix(job),
         pot_life_min=weighed.pot_life_min if weighed else None,
         consumables=_consumables(weighed),
-        thickness=f"{weighed.thickness_mm:.2f} mm" if weighed else "",
+        thickness=_thickness(weighed),
         mass_g=weighed.part_g if weighed else None,
         findings=result.findings,
     )
@@ -86,6 +86,14 @@ def _process(weighed: Quantities | None) -> str:
         return ""
     share = weighed.fibre_volume_fraction
     return f"{weighed.process} lay-up" + (f", {100 * share:.0f} % fibre by volume" if share else "")
+
+
+def _thickness(weighed: Quantities | None) -> str:
+    """Return the laminate's thickness, as a range where it differs by more than a tenth."""
+    if weighed is None:
+        return ""
+    low, high = weighed.thickness_range_mm or (weighed.thickness_mm, weighed.thickness_mm)
+    return f"{high:.2f} mm" if high - low < 0.1 else f"{low:.1f}-{high:.1f} mm"
 
 
 def _plan_axes(job: Job) -> tuple[Floats, Floats]:
@@ -236,6 +244,8 @@ def _consumables(weighed: Quantities | None) -> tuple[tuple[str, str], ...]:
         ("breather", used.breather_m2), ("flow mesh", used.flow_mesh_m2), ("bag", used.bag_m2),
     )  # fmt: skip
     rows = [(name, f"{area:.2f} m²") for name, area in areas if area > 0]
+    if weighed.uptake_to_weigh_g > 0:
+        rows.append(("resin they hold", f"{weighed.uptake_to_weigh_g:.0f} g"))
     if used.tape_m > 0:
         rows.append(("sealant tape", f"{used.tape_m:.1f} m"))
     if used.release_coats:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from .cloth.drape import Drape
 from .finding import Finding
+from .laminate.cost import Estimate
 from .laminate.quantities import Quantities
 from .mould.report import MouldReport
 from .nest.layout import Nest
@@ -35,6 +36,7 @@ class Result:
     mould: MouldReport
     nests: Mapping[str, Nest] = field(default_factory=dict)
     quantities: Quantities | None = None
+    estimate: Estimate | None = None  # of one part; only with a nest, whose cloth it counts
 
     @property
     def patterns(self) -> list[Pattern]:

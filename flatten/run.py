@@ -16,6 +16,7 @@ from .finding import Finding, about
 from .folder import INDEX
 from .job import Job
 from .laminate.balance import check_stack
+from .laminate.cost import Estimate, estimate
 from .laminate.drop_off import check_drop_offs
 from .laminate.quantities import Quantities, quantities
 from .laminate.stack import Stack
@@ -93,6 +94,7 @@ def run(
         mould=mould,
         nests=nests,
         quantities=weighed,
+        estimate=_estimate(job, weighed, nests),
     )
 
 
@@ -160,6 +162,15 @@ def stored_layouts(folder: Path) -> dict[str, Nest]:
         return {str(name): Nest.from_plain(plain) for name, plain in data.items()}
     except (OSError, ValueError, AttributeError, RecursionError, InputError):
         return {}  # a layout is a gift: without it the search starts anew
+
+
+def _estimate(job: Job, weighed: Quantities, nests: Mapping[str, Nest]) -> Estimate | None:
+    """Return cost and time of one part, with its share of the cloth taken off the rolls."""
+    if not nests:
+        return None
+    parts = job.settings.nest.kits + job.settings.nest.mirrored_kits
+    cloth = sum(nest.account.cost for nest in nests.values()) / parts
+    return estimate(weighed, job.settings.laminate, cloth_cost=cloth)
 
 
 def _quantities(

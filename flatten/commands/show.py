@@ -82,6 +82,12 @@ def tell_result(facts: Mapping[str, Any], folder: Path) -> None:
             f"Resin to weigh {totals['resin_to_weigh_g']:.0f} g · thickness "
             f"{totals['thickness_mm']:.2f} mm · part mass {totals['part_mass_g']:.0f} g"
         )
+        cost = totals["estimate"]
+        if cost:
+            price = (
+                f"{cost['cost']:.2f} {cost['currency']}".strip() if cost["cost"] else "no prices"
+            )
+            console.print(f"Work about {cost['minutes'] / 60:.1f} h without cure · {price}")
     tell_findings(facts)
     console.print(f"Files are in [bold]{folder}[/bold]", highlight=False, soft_wrap=True)
 
