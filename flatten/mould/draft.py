@@ -66,6 +66,7 @@ def measure_draft(
     *,
     ray_test: bool = True,
     blockers: Ints | None = None,
+    points: int = POINTS,
 ) -> Draft:
     """Measure draft on `faces` and look along the pull for mould above them.
 
@@ -77,11 +78,12 @@ def measure_draft(
     ray_test : look for trapped faces
     blockers : (j,) faces of the same mould part; all by default. Other parts of a split mould are
         taken off by themselves and hold nothing.
+    points : looked at by area, besides one on each face
     """
     angle = draft_angles(mesh.normals[faces], pull)
     trapped = np.zeros(len(faces))
     if ray_test and len(faces):
-        trapped = _trapped_share(mesh, faces, pull, blockers)
+        trapped = _trapped_share(mesh, faces, pull, blockers, points)
     return Draft(faces=faces, pull=pull, angle=angle, trapped=trapped)
 
 
@@ -150,7 +152,9 @@ def _percent(share: float) -> str:
     return f"{100 * share:.0f} %" if share >= 0.1 else f"{100 * share:.2g} %"
 
 
-def _trapped_share(mesh: MouldMesh, faces: Ints, pull: Floats, blockers: Ints | None) -> Floats:
+def _trapped_share(
+    mesh: MouldMesh, faces: Ints, pull: Floats, blockers: Ints | None, count: int
+) -> Floats:
     """Only a face that looks down can close the way up, and only above the lowest lay-up face."""
     blockers = np.arange(len(mesh.faces)) if blockers is None else blockers
     blockers = blockers[mesh.normals[blockers] @ pull < -UPRIGHT]
@@ -159,11 +163,11 @@ def _trapped_share(mesh: MouldMesh, faces: Ints, pull: Floats, blockers: Ints | 
     blockers = blockers[height[mesh.faces[blockers]].max(axis=1) > lowest + LIFT_MM]
     place = np.full(len(mesh.faces), -1)
     place[faces] = np.arange(len(faces))
-    face, points = spread_points(mesh, faces, POINTS)
+    face, points = spread_points(mesh, faces, count)
     points += LIFT_MM * mesh.normals[face]
     sight = Sight(mesh, pull, blockers)
     some = slice(None, None, sight.stride(points))
     below, number = sight.is_below(points[some]), place[face[some]]
-    count = np.bincount(number, minlength=len(faces))
-    share: Floats = np.bincount(number[below], minlength=len(faces)) / np.maximum(count, 1)
+    looked = np.bincount(number, minlength=len(faces))
+    share: Floats = np.bincount(number[below], minlength=len(faces)) / np.maximum(looked, 1)
     return share

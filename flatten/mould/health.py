@@ -203,7 +203,7 @@ def _flipped(mesh: MouldMesh) -> Finding | None:
 
 
 def _inside_out(mesh: MouldMesh) -> Finding | None:
-    if not is_closed(mesh) or mesh.edges.boundary.any():
+    if not len(mesh.faces) or not is_closed(mesh) or mesh.edges.boundary.any():
         return None
     middle = mesh.vertices[mesh.faces].mean(axis=(0, 1))
     volume = np.einsum("ij,ij->", mesh.corners[:, 0] - middle, mesh.double_areas) / 6

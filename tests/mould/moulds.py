@@ -1,12 +1,14 @@
 """Moulds with known shapes and faults, made from formulas; mm."""
 
+from itertools import pairwise
+
 import numpy as np
 
 from flatten.surface.mesh import MouldMesh
 
 
 def grid_faces(rows, columns, *, ring=False):
-    """Two triangles for each cell of a grid of vertices; `ring` joins the last column to the first."""
+    """Two triangles for each cell of a grid; `ring` joins the last column to the first."""
     a = np.arange(rows * columns).reshape(rows, columns)
     right = np.roll(a, -1, axis=1) if ring else a[:, 1:]
     left = a if ring else a[:, :-1]
@@ -66,7 +68,11 @@ def gutter(floor, wall, radius, facets, length, *, cells=4):
     z = np.concatenate([[0], radius * (1 - np.cos(arc)), [radius + wall]])
     y = np.linspace(0, length, cells + 1)
     points = np.stack(
-        [np.repeat(x[:, None], len(y), 1), np.repeat(y[None], len(x), 0), np.repeat(z[:, None], len(y), 1)],
+        [
+            np.repeat(x[:, None], len(y), 1),
+            np.repeat(y[None], len(x), 0),
+            np.repeat(z[:, None], len(y), 1),
+        ],
         axis=-1,
     )
     return MouldMesh(points.reshape(-1, 3), grid_faces(len(x), len(y))[:, [0, 2, 1]])
@@ -119,7 +125,7 @@ POT = [
 def pot(segments=64):
     """The printed sample, and the faces of each stretch by name."""
     profile, names = [], []
-    for (name, start), (_, end) in zip(POT[:-1], POT[1:], strict=True):
+    for (name, start), (_, end) in pairwise(POT):
         pieces = 3
         for piece in range(pieces):
             share = piece / pieces

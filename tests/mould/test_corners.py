@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from mould.moulds import any_turn, box, bowl, grid_faces, gutter, moved
+from mould.moulds import any_turn, bowl, box, grid_faces, gutter, moved
 from numpy.testing import assert_allclose
 
 from flatten.mould.corners import bridge_gap, bridge_section, check_corners, find_corners
@@ -23,7 +23,7 @@ def corners(mesh, **settings):
 @pytest.mark.parametrize("facets", [4, 8, 16])
 @pytest.mark.parametrize("turn_seed", [None, 1])
 def test_a_faceted_fillet_gives_its_radius(facets, turn_seed):
-    """Corners on the arc: a chord of 2 R sin(t / 2) turns by t to the next, so R comes out exactly."""
+    """Corners on the arc: a chord of 2 R sin(t / 2) turns by t to the next, so R is exact."""
     mesh = gutter(40, 40, 10, facets, 60)
     if turn_seed is not None:
         mesh = moved(mesh, any_turn(turn_seed), (5, 6, 7))
@@ -153,7 +153,9 @@ def test_findings_sum_up():
     mesh = gutter(40, 40, 0, 0, 60)
     settings = MouldSettings()
 
-    [finding] = check_corners(find_corners(mesh, measure_turning(mesh, every(mesh)), settings), settings)
+    [finding] = check_corners(
+        find_corners(mesh, measure_turning(mesh, every(mesh)), settings), settings
+    )
 
     assert finding.code == "sharp_corner"
     assert "60 mm in all" in finding.message
@@ -174,7 +176,9 @@ def test_a_mesh_that_does_not_follow_the_fillet_reads_a_third_too_large_at_most(
     if mesh.normals[:, 2].mean() < 0:
         mesh = MouldMesh(points, faces[:, ::-1])
     middle = mesh.corners.mean(axis=1)
-    inside = (np.abs(middle[:, 1] - 30) < 25) & (np.abs(np.arctan2(middle[:, 0], 10 - middle[:, 2]) - 0.8) < 0.6)
+    inside = (np.abs(middle[:, 1] - 30) < 25) & (
+        np.abs(np.arctan2(middle[:, 0], 10 - middle[:, 2]) - 0.8) < 0.6
+    )
 
     radius = measure_turning(mesh, every(mesh)).radius_mm[inside]
 

@@ -1,5 +1,8 @@
-"""Draft, undercuts and pulls against closed forms. Derivations: area of a sphere between planes
-is 2 pi R times their distance (Archimedes); sources of the practice values are named beside them."""
+"""Draft, undercuts and pulls against closed forms.
+
+The area of a sphere between two planes is 2 pi R times their distance (Archimedes). The limit of
+5 degrees for printed moulds is common practice, no source.
+"""
 
 import numpy as np
 import pytest
@@ -85,7 +88,9 @@ def test_a_lip_traps_what_stands_under_it_although_that_has_draft():
 
     assert (draft.angle > 0).all()
     held = (mesh.areas[top] * draft.held).sum()
-    assert held == pytest.approx(600, rel=0.01)  # 20 000 points: 1 / sqrt of the 1200 that hit, less
+    assert held == pytest.approx(
+        600, rel=0.01
+    )  # 20 000 points: 1 / sqrt of the 1200 that hit, less
     assert not measure_draft(mesh, top, UP, blockers=top).held.any()
     assert not measure_draft(mesh, top, UP, ray_test=False).held.any()
     assert first.tolist() == [0, 12, 24]
@@ -106,7 +111,7 @@ def test_turning_and_shifting_change_no_draft(seed):
 
 @pytest.mark.parametrize("seed", range(6))
 def test_the_pull_of_a_turned_frustum_is_its_axis(seed):
-    """Every pull within 6.3 degrees of the axis leaves 5 degrees of draft; the middle is the axis."""
+    """Pulls within 6.3 degrees of the axis leave 5 degrees of draft; their middle is the axis."""
     turn = any_turn(seed)
     mesh = moved(frustum(30, 50, 100), turn)
 
@@ -126,7 +131,10 @@ def test_the_pull_avoids_a_roof():
     floor, back = box([-50, -50, -5], [50, 50, 0]), box([-50, -55, -5], [50, -50, 60])
     mesh, first = joined(floor, back, box([-50, -50, 40], [50, 50, 45]))
     layup = np.concatenate(
-        [np.flatnonzero(floor.normals[:, 2] > 0.5), first[1] + np.flatnonzero(back.normals[:, 1] > 0.5)]
+        [
+            np.flatnonzero(floor.normals[:, 2] > 0.5),
+            first[1] + np.flatnonzero(back.normals[:, 1] > 0.5),
+        ]
     )
 
     blind = find_pull(mesh, layup, 5.0, ray_test=False)

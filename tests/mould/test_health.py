@@ -168,7 +168,9 @@ def test_two_balls_through_each_other_cross_where_igl_says():
     for i in range(first[1]):
         near = np.flatnonzero(((low[i] <= high) & (high[i] >= low)).all(axis=1))
         for j in near[near >= first[1]]:
-            hit = igl.tri_tri_intersection_test_3d(*mesh.corners[i][:, None], *mesh.corners[j][:, None])
+            hit = igl.tri_tri_intersection_test_3d(
+                *mesh.corners[i][:, None], *mesh.corners[j][:, None]
+            )
             if hit[0] if isinstance(hit, tuple) else hit:
                 theirs.add((i, int(j)))
     assert len(ours) > 30
@@ -179,7 +181,7 @@ def test_touching_is_not_crossing():
     """Boxes side by side share a plane only; faces of one plane that overlap are reported."""
     apart, _ = joined(box([0, 0, 0], [40, 40, 40]), box([40, 41, 0], [80, 80, 40]))
     assert check_crossings(apart) == []
-    inside, first = joined(box([0, 0, 0], [40, 40, 40]), box([40, 10, 10], [80, 30, 30]))
+    inside, _ = joined(box([0, 0, 0], [40, 40, 40]), box([40, 10, 10], [80, 30, 30]))
     pairs = crossing_faces(inside)
     assert len(pairs)
     assert (inside.normals[pairs[:, 0], 0] == -inside.normals[pairs[:, 1], 0]).all()

@@ -25,7 +25,17 @@ def block(depth, length, width, *, flange=40, floor=10):
     for i in range(3):
         for j in range(3):
             if (i, j) != (1, 1):
-                quad(*[(a, b, 0) for a, b in ((x[i], y[j]), (x[i + 1], y[j]), (x[i + 1], y[j + 1]), (x[i], y[j + 1]))])
+                quad(
+                    *[
+                        (a, b, 0)
+                        for a, b in (
+                            (x[i], y[j]),
+                            (x[i + 1], y[j]),
+                            (x[i + 1], y[j + 1]),
+                            (x[i], y[j + 1]),
+                        )
+                    ]
+                )
     inner = [(0, 0), (length, 0), (length, width), (0, width)]
     outer = [(x[0], y[0]), (x[3], y[0]), (x[3], y[3]), (x[0], y[3])]
     first = len(faces)
@@ -68,7 +78,9 @@ def test_a_mould_the_cloth_is_laid_over_has_no_depth():
     assert measure_reach(*_whole(dome), UP, MouldSettings()).ratio == 0
 
 
-@pytest.mark.parametrize(("width", "codes"), [(10, {"no_brush", "no_roller"}), (20, {"no_roller"}), (36, set())])
+@pytest.mark.parametrize(
+    ("width", "codes"), [(10, {"no_brush", "no_roller"}), (20, {"no_roller"}), (36, set())]
+)
 def test_tools_wider_than_a_slot_do_not_reach_its_floor(width, codes):
     """Brush 12 mm, roller 30 mm; a slot 40 mm deep; map cells of about 1.6 mm."""
     mesh, layup = block(40, 120, width)

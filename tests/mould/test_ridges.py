@@ -21,7 +21,14 @@ def wall(draft_deg):
 
 @pytest.mark.parametrize(
     ("layer", "draft_deg", "micrometre"),
-    [(0.1, 1, 1.7), (0.1, 45, 70.7), (0.2, 5, 17.4), (0.2, 30, 100), (0.3, 10, 52.1), (0.3, 60, 259.8)],
+    [
+        (0.1, 1, 1.7),
+        (0.1, 45, 70.7),
+        (0.2, 5, 17.4),
+        (0.2, 30, 100),
+        (0.3, 10, 52.1),
+        (0.3, 60, 259.8),
+    ],
 )
 def test_stair_depth_of_a_wall(layer, draft_deg, micrometre):
     """c = h sin d; published table values to their last digit."""
