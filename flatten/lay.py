@@ -25,6 +25,7 @@ from .surface.locate import locate, locate_on
 from .surface.mesh import MouldMesh
 from .surface.offset import offset
 from .surface.patch import Patch
+from .surface.refine import refine_patch
 from .surface.region import Region
 
 # The tack point is drawn on the mould; a ply that lies on others is this much above it at most.
@@ -108,13 +109,17 @@ def spread_outside(job: Job, below_mm: Floats) -> Floats:
 
 
 def patches_of(job: Job, ply: Ply, fabric: Fabric, surface: MouldMesh) -> list[Patch]:
-    """Return the ply's region of `surface` (the mould as raised by the plies below), cut open."""
+    """Return the ply's region of `surface` (the mould as raised by the plies below), cut open.
+
+    The patches are refined: an edge of the flat piece is a curve even where the mould's is one
+    long straight edge.
+    """
     joint = SeamJoint(
         joint="butt" if fabric.kind == "unidirectional" or fabric.lap_mm == 0 else "lap",
         lap_mm=fabric.lap_mm if ply.lap_mm is None else ply.lap_mm,
     )
     trim = job.settings.dressing.trim_mm if ply.trim_mm is None else ply.trim_mm
-    return cut(
+    patches = cut(
         surface,
         Region(ply.name, ply.faces),
         [_raised(one, job.mould, surface) for one in ply.cuts],
@@ -122,6 +127,7 @@ def patches_of(job: Job, ply: Ply, fabric: Fabric, surface: MouldMesh) -> list[P
         seam_joint=joint,
         trim_mm=trim if job.settings.dressing.trim_on_mould else 0.0,
     )
+    return [refine_patch(patch, max_edge_mm=job.settings.edge_mm)[0] for patch in patches]
 
 
 def _raised(one: Cut, mould: MouldMesh, surface: MouldMesh) -> Cut:
