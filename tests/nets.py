@@ -25,7 +25,11 @@ def sphere_angle(product: np.ndarray) -> np.ndarray:
         dense_output=True,
     )
     size = np.abs(product)
-    angle = np.where(size > series, solution.sol(np.maximum(size, series).ravel())[0].reshape(size.shape), np.pi / 2 - size)
+    angle = np.where(
+        size > series,
+        solution.sol(np.maximum(size, series).ravel())[0].reshape(size.shape),
+        np.pi / 2 - size,
+    )
     return np.where(product < 0, np.pi - angle, angle)
 
 

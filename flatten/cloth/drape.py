@@ -15,13 +15,14 @@ from ..surface.geodesic import Tracer
 from ..surface.locate import locate
 from ..surface.mesh import SurfaceMesh
 from ..surface.refine import Refined, refine
+from .coarse import carry, coarse_surface
 from .energy import Panels, ThreadEnergy
 from .fabric import Fabric
 from .factor import SparseSystem
 from .flattable import check_opens_flat
 from .isotropic import SheetEnergy
 from .law import thread_law
-from .minimise import Energy, Springs, minimise
+from .minimise import Energy, Layout, Springs, minimise
 from .settled import settled_faces
 from .spines import Spines, Tack, find_tack, only_near, trace_spines
 from .start import first_layout, lay_along
@@ -32,6 +33,8 @@ METHODS: tuple[Method, ...] = ("worked_out", "least_shear")
 # Where only the tack point and the heading are given, the threads are held straight so far from
 # it, as a share of the size: a heading read in one triangle leaves a small rotation.
 HEADING_REACH = 0.05
+# Meshes with more triangles are solved coarse to fine.
+COARSE_ABOVE = 20_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -135,17 +138,9 @@ def drape_surface(
     else:
         refined = Refined(coarse=mesh, surface=mesh, face_source=np.arange(len(mesh.faces)))
     fine = refined.surface
-    tracer = Tracer(fine)
-    tack = find_tack(tracer, tack_mm, warp, turn)
-    held = _hold(tracer, fabric, method, tack) if spines is None else spines
-    panels = Panels.of(fine)
-    system = SparseSystem(fine.faces, fine.edges, len(fine.vertices))
-    cloth: Energy = (
-        ThreadEnergy(panels, thread_law(fabric)) if fabric.directional else SheetEnergy(panels)
+    tack, held, layout = _solve(
+        fine, fabric, tack_mm, warp, turn, method, spines, part_of(progress, 0.05, 0.95)
     )
-    start = lay_along(fine, panels, first_layout(fine, panels, system), tack, held)
-    springs = Springs(system, held, fine.edges.vertices)
-    layout = minimise(cloth, system, springs, start, progress=part_of(progress, 0.1, 1.0))
     flat = layout.flat.T - tack.point.barycentric @ layout.flat.T[fine.faces[tack.point.face]]
     strain = fabric_strain(fine, flat)
     settled = np.ones(len(strain), bool)
@@ -175,6 +170,39 @@ def drape_surface(
             source_faces=refined.face_source,
         ),
     )
+
+
+def _solve(
+    mesh: SurfaceMesh,
+    fabric: Fabric,
+    tack_mm: Floats,
+    warp: Floats,
+    turn: float,
+    method: Method,
+    spines: Spines | None,
+    progress: Progress,
+) -> tuple[Tack, Spines, Layout]:
+    """Return the tack, what is held and the layout; from a coarser drape where that is quicker."""
+    tracer = Tracer(mesh)
+    tack = find_tack(tracer, tack_mm, warp, turn)
+    held = _hold(tracer, fabric, method, tack) if spines is None else spines
+    panels = Panels.of(mesh)
+    start = None
+    if len(mesh.faces) > COARSE_ABOVE and spines is None:
+        coarse = coarse_surface(mesh)
+        if coarse is not None:
+            first = part_of(progress, 0.0, 0.3)
+            _, _, rough = _solve(coarse, fabric, tack_mm, warp, turn, method, None, first)
+            start = carry(coarse, rough.flat, mesh, panels) if rough.converged else None
+            progress = part_of(progress, 0.3, 1.0)
+    system = SparseSystem(mesh.faces, mesh.edges, len(mesh.vertices))
+    cloth: Energy = (
+        ThreadEnergy(panels, thread_law(fabric)) if fabric.directional else SheetEnergy(panels)
+    )
+    if start is None:
+        start = lay_along(mesh, panels, first_layout(mesh, panels, system), tack, held)
+    springs = Springs(system, held, mesh.edges.vertices)
+    return tack, held, minimise(cloth, system, springs, start, progress=progress)
 
 
 def _fibre_turn(fabric: Fabric) -> float:

@@ -114,6 +114,19 @@ class ThreadEnergy:
         s = stretch(self.panels, flat)
         return float(self.panels.areas @ self.law.density(s.q1, s.q2, s.tangent))
 
+    def gradient(self, flat: Floats) -> Floats:
+        """Return the gradient (2, n) of the energy."""
+        panels, a = self.panels, self.panels.areas
+        s = stretch(panels, flat)
+        _, f1, f2, f3, *_ = self.law.derivatives(s.q1, s.q2, s.tangent)
+        turn = a * ((f1 + f2) * s.tangent + f3)
+        nx, ny = 1 / (s.x1 * s.x1 + s.x2 * s.x2), 1 / (s.y1 * s.y1 + s.y2 * s.y2)
+        af1, af2 = a * f1 * nx, a * f2 * ny
+        tx, ty = turn * nx, turn * ny
+        gx = panels.differences(tx * s.x2 - af1 * s.x1, -af1 * s.x2 - tx * s.x1)
+        gy = panels.differences(-ty * s.y2 - af2 * s.y1, ty * s.y1 - af2 * s.y2)
+        return to_vertices(panels, list(gx), list(gy), flat.shape[1])
+
     def derivatives(self, flat: Floats, newton: float) -> tuple[float, Floats, Floats]:
         """Return energy, its gradient (2, n) and the (21, m) blocks for the sparse system.
 

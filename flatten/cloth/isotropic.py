@@ -39,6 +39,10 @@ class SheetEnergy:
         density = SHAPE * (size / det - 2) + AREA * np.log(det) ** 2
         return float(0.5 * self.panels.areas @ density)
 
+    def gradient(self, flat: Floats) -> Floats:
+        """Return the gradient (2, n) of the energy."""
+        return self.derivatives(flat, 0.0)[1]
+
     def derivatives(self, flat: Floats, newton: float) -> tuple[float, Floats, Floats]:
         """Return energy, gradient (2, n) and (21, m) blocks; see energy.ThreadEnergy."""
         panels, a = self.panels, self.panels.areas

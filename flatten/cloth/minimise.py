@@ -23,6 +23,10 @@ TURNS_LINEAR = 0.25
 # No step goes further than this share of the way to the first triangle of no area.
 TO_FLIP = 0.8
 ARMIJO = 1e-4
+# Once a step is this small the last factor serves on, as long as each step is a fifth of the one
+# before: a solve costs a tenth of a factorisation.
+CHORD_MM = 0.05
+CHORD_GAIN = 0.2
 SPRING = 1.0  # of a point on a spine, energy mm2 per mm2 of distance
 
 
@@ -49,6 +53,9 @@ class Energy(Protocol):
     def derivatives(self, flat: Floats, newton: float) -> tuple[float, Floats, Floats]:
         """Return energy, gradient and blocks."""
 
+    def gradient(self, flat: Floats) -> Floats:
+        """Return the gradient (2, n)."""
+
 
 class Springs:
     """Hold the spines' points softly on their threads."""
@@ -68,12 +75,16 @@ class Springs:
         """Return their energy."""
         return float(0.5 * self.weight @ self.off(flat) ** 2)
 
-    def add(self, flat: Floats, gradient: Floats, values: Floats) -> None:
-        """Add their gradient and second derivatives."""
+    def add_gradient(self, flat: Floats, gradient: Floats) -> None:
+        """Add their gradient."""
         pull = self.weight * self.off(flat)
         axis, share = self.spines.axis, self.spines.shares
         np.add.at(gradient, (axis, self.low), pull * (1 - share))
         np.add.at(gradient, (axis, self.high), pull * share)
+
+    def add_stiffness(self, values: Floats) -> None:
+        """Add their second derivatives."""
+        axis, share = self.spines.axis, self.spines.shares
         for direction in (0, 1):
             on = axis == direction
             self.system.add_springs(
@@ -92,13 +103,14 @@ def minimise(
     steps: int = STEPS,
 ) -> Layout:
     """Return the layout of least energy reached from `flat`, all triangles counter-clockwise."""
-    newton, last = 0.0, np.inf
+    newton, last, chords = 0.0, np.inf, 0
     for iteration in range(1, steps + 1):
         progress(min(iteration / 20, 0.95), "Laying the cloth")
         e, gradient, blocks = cloth.derivatives(flat, newton)
         values = system.assemble(blocks)
         e += springs.energy(flat)
-        springs.add(flat, gradient, values)
+        springs.add_gradient(flat, gradient)
+        springs.add_stiffness(values)
         if not system.factorise(values):
             newton = 0.5 * newton if newton > 0.3 else 0.0
             last = np.inf
@@ -108,14 +120,39 @@ def minimise(
         length = _search(cloth, springs, flat, step, e, slope)
         if length == 0.0:
             moved = float(np.abs(step).max())
-            return Layout(flat, moved < 1e-3, iteration, moved)
+            return Layout(flat, moved < 1e-3, iteration + chords, moved)
         flat = flat + length * step
         moved = length * float(np.abs(step).max())
-        if moved < step_mm:
-            return Layout(flat, True, iteration, moved)
+        if step_mm < moved < CHORD_MM:
+            flat, moved, more = _chord(cloth, system, springs, flat, moved, step_mm)
+            chords += more
+        if moved <= step_mm:
+            return Layout(flat, True, iteration + chords, moved)
         newton = 1.0 if newton or moved > TURNS_LINEAR * last else 0.0
         last = moved
-    return Layout(flat, False, steps, last)
+    return Layout(flat, False, steps + chords, last)
+
+
+def _chord(
+    cloth: Energy,
+    system: SparseSystem,
+    springs: Springs,
+    flat: Floats,
+    moved: float,
+    step_mm: float,
+) -> tuple[Floats, float, int]:
+    """Go on with the last factor while that gains; return layout, last movement, steps taken."""
+    for count in range(8):
+        gradient = cloth.gradient(flat)
+        springs.add_gradient(flat, gradient)
+        step = -system.solve(gradient.T.ravel()).reshape(-1, 2).T
+        size = float(np.abs(step).max())
+        if size > CHORD_GAIN * moved or first_flip(cloth.panels, flat, step) <= 1:
+            return flat, moved, count
+        flat, moved = flat + step, size
+        if moved <= step_mm:
+            return flat, moved, count + 1
+    return flat, moved, 8
 
 
 def _search(

@@ -179,46 +179,49 @@ class Tracer:
     ) -> tuple[int, float, float] | None:
         """Return the side the line leaves by, where on it (0..1), and the distance to there.
 
-        `entered`: the side it came in by; -4 - corner when it came in through a corner.
+        `entered`: the side it came in by; -4 - corner when it came in through a corner. Plain
+        numbers: for three corners at a time an array costs more than it saves.
         """
-        corners = self.mesh.vertices[self.mesh.faces[face]]
-        across = np.cross(self.mesh.normals[face], heading)
-        relative = corners - point
-        height = (relative @ across).tolist()
-        along = (relative @ heading).tolist()
+        px, py, pz = point.tolist()
+        hx, hy, hz = heading.tolist()
+        nx, ny, nz = self.mesh.normals[face].tolist()
+        ax, ay, az = ny * hz - nz * hy, nz * hx - nx * hz, nx * hy - ny * hx
+        height, along = [], []
+        for x, y, z in self.mesh.vertices[self.mesh.faces[face]].tolist():
+            height.append((x - px) * ax + (y - py) * ay + (z - pz) * az)
+            along.append((x - px) * hx + (y - py) * hy + (z - pz) * hz)
+        through = entered <= -4
+        sides = [(-4 - entered + 1) % 3] if through else [s for s in (0, 1, 2) if s != entered]
         best: tuple[int, float, float] | None = None
-        if entered <= -4:
-            sides = [(-4 - entered + 1) % 3]
-        else:
-            sides = [side for side in range(3) if side != entered]
         for side in sides:
             h0, h1 = height[side], height[(side + 1) % 3]
             if h0 == h1:
                 continue
-            share = min(max(h0 / (h0 - h1), 0.0), 1.0) if entered <= -4 else h0 / (h0 - h1)
-            if not -1e-9 <= share <= 1 + 1e-9:
+            share = h0 / (h0 - h1)
+            if not (through or -1e-9 <= share <= 1 + 1e-9):
                 continue
             share = min(max(share, 0.0), 1.0)
             ahead = along[side] + share * (along[(side + 1) % 3] - along[side])
             if best is None or ahead > best[2]:
                 best = (side, share, ahead)
-        if best is None or best[2] < 0:
-            return None if best is None else (best[0], best[1], 0.0)
+        if best is not None and best[2] < 0:
+            return best[0], best[1], 0.0
         return best
 
     def _across(
         self, face: int, side: int, edge: int, heading: Floats, share: float
     ) -> tuple[int, Floats, int] | None:
         mesh = self.mesh
-        pair = self.edges.faces[edge]
-        other = int(pair[1] if pair[0] == face else pair[0])
+        one, two = self.edges.faces[edge].tolist()
+        other = two if one == face else one
         if other < 0:
             return None
-        a, b = int(mesh.faces[face, side]), int(mesh.faces[face, (side + 1) % 3])
+        row = mesh.faces[face].tolist()
+        a, b = row[side], row[(side + 1) % 3]
         before, after = mesh.normals[face], mesh.normals[other]
-        entered = int(np.flatnonzero(self.edges.of_face[other] == edge)[0])
-        bend2 = float(((before - after) ** 2).sum())
-        if max(self._missing[a], self._missing[b]) > UNROLLS * bend2:
+        entered = self.edges.of_face[other].tolist().index(edge)
+        bend = before - after
+        if max(self._missing[a], self._missing[b]) > UNROLLS * (bend @ bend):
             normal = (1 - share) * self.smooth_normals[a] + share * self.smooth_normals[b]
             slope = float(normal @ after)
             if slope > 0.1:
