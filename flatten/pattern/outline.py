@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 from shapely import Polygon
 
-from ..arrays import Floats, Ints
+from ..arrays import Bools, Floats, Ints
 from ..errors import InputError
 from ..surface.distance import distance_from
-from .joints import JointCurve, joint_curves
+from .joints import SAME_POINT_MM, JointCurve, joint_curves
 from .pattern import EdgeKind, EdgeRun
 from .slits import net_polygon
 
@@ -27,7 +27,8 @@ class Loop:
 
     `vertices` (k,) of the patch; `points` (k, 2) mm flat; `kinds`, `joints` (k,) per edge;
     `lengths` (k,) mm of each edge on the mould; `beyond` (k,) mm on the mould from the net to
-    each point, 0 on the net itself.
+    each point, 0 on the net itself; `tips` (k,) points where a dart ends and the edge turns back
+    along its own joint.
     """
 
     vertices: Ints
@@ -36,6 +37,7 @@ class Loop:
     joints: Ints
     lengths: Floats
     beyond: Floats
+    tips: Bools
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -161,13 +163,16 @@ def _loop(patch: Patch, flat: Floats, ring: Ints, beyond: Floats) -> Loop:
     edges = list(zip(ring.tolist(), np.roll(ring, -1).tolist(), strict=True))
     row = [at.get(edge, -1) for edge in edges]
     points = patch.surface.vertices[ring]
+    joints = np.array([-1 if i < 0 else int(patch.edge_joints[i]) for i in row])
+    back = np.abs(np.roll(points, 1, axis=0) - np.roll(points, -1, axis=0)).max(axis=1)
     return Loop(
         vertices=ring,
         points=np.array(flat[ring], float),
         kinds=tuple("trim" if i < 0 else patch.edge_kinds[i] for i in row),
-        joints=np.array([-1 if i < 0 else int(patch.edge_joints[i]) for i in row]),
+        joints=joints,
         lengths=np.linalg.norm(np.roll(points, -1, axis=0) - points, axis=1),
         beyond=beyond[ring],
+        tips=(joints >= 0) & (joints == np.roll(joints, 1)) & (back <= SAME_POINT_MM),
     )
 
 
@@ -177,10 +182,10 @@ def _as_hole(loop: Loop) -> Loop:
 
 
 def run_starts(loop: Loop) -> list[int]:
-    """Return the edges of a loop at which kind or joint changes; [0] if it is all one."""
-    count = len(loop.kinds)
+    """Return the edges of a loop at which kind or joint changes or a dart ends; [0] for none."""
     label = list(zip(loop.kinds, loop.joints.tolist(), strict=True))
-    return [i for i in range(count) if label[i] != label[i - 1]] or [0]
+    new = (i for i in range(len(label)) if label[i] != label[i - 1] or loop.tips[i])
+    return list(new) or [0]
 
 
 def _runs(loop: Loop, patch: Patch, curves: Mapping[int, JointCurve]) -> list[EdgeRun]:

@@ -8,7 +8,8 @@ from shapely import Polygon
 
 from ..arrays import Floats
 
-LONGEST_STRETCH = 64  # corners one straight cut may replace
+LONGEST_STRETCH = 32  # corners one straight cut may replace at a time
+ROUND_SHARES = (0.5, 0.3, 0.1, 0.05, 0.03, 0.02)  # of the deviation allowed, round by round
 
 
 def smooth_outward(polygon: Polygon, within_mm: float) -> Polygon:
@@ -31,18 +32,23 @@ def _rings(polygon: Polygon) -> list[shapely.LinearRing]:
 
 
 def _smooth(ring: Floats, within_mm: float) -> Floats:
+    """Return the corners of a ring that are kept; all of those left out lie `within_mm`."""
+    for part in ROUND_SHARES:
+        fewer = _one_round(ring, part * within_mm)
+        if len(fewer) == len(ring):
+            break
+        ring = fewer
+    return ring
+
+
+def _one_round(ring: Floats, within_mm: float) -> Floats:
     """Return the corners of a ring (material on its left) that are kept."""
     first = _outermost(ring)
     closed = np.vstack([ring[first:], ring[:first], ring[first : first + 1]])
     kept, here = [0], 0
     while here < len(closed) - 1:
-        reach = here + 1
-        for there in range(here + 2, min(here + LONGEST_STRETCH, len(closed))):
-            if not _lies_within(closed[here : there + 1], within_mm):
-                break
-            reach = there
-        kept.append(reach)
-        here = reach
+        here += _reach(closed[here : here + LONGEST_STRETCH + 1], within_mm)
+        kept.append(here)
     return closed[kept[:-1]] if len(kept) > 3 else ring
 
 
@@ -51,13 +57,23 @@ def _outermost(ring: Floats) -> int:
     return int(np.lexsort([ring[:, 0], ring[:, 1]])[0])
 
 
-def _lies_within(points: Floats, within_mm: float) -> bool:
-    """Tell whether inner points lie left of the line between the ends, close and in order."""
-    along = points[-1] - points[0]
-    length = float(np.hypot(*along))
-    if length == 0:
-        return False
-    offset = points[1:-1] - points[0]
-    left = (along[0] * offset[:, 1] - along[1] * offset[:, 0]) / length
-    ahead = np.diff((points - points[0]) @ along)
-    return bool((left >= -1e-9).all() and (left <= within_mm).all() and (ahead >= 0).all())
+def _reach(points: Floats, within_mm: float) -> int:
+    """Return the furthest point a straight line from the first may go to; at least the next.
+
+    The points between must lie to its left, close to it and in order.
+    """
+    if len(points) < 3:
+        return 1
+    chord = points[2:] - points[0]  # (j,) to each end tried
+    length = np.maximum(np.hypot(chord[:, 0], chord[:, 1]), 1e-300)
+    offset = points[1:-1] - points[0]  # (k,) the points left out
+    left = chord[:, :1] * offset[:, 1] - chord[:, 1:] * offset[:, 0]
+    left = left / length[:, None]
+    ahead = np.diff(points, axis=0) @ chord.T  # (step, j)
+    between = np.tri(len(chord), len(offset), dtype=bool)
+    steps = np.tri(len(chord), len(points) - 1, 1, dtype=bool)
+    fine = (((left >= -1e-9) & (left <= within_mm)) | ~between).all(axis=1)
+    fine &= length > 1e-9
+    fine &= ((ahead.T >= 0) | ~steps).all(axis=1)
+    reached = np.flatnonzero(fine)
+    return int(reached[-1]) + 2 if len(reached) else 1
