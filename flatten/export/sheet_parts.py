@@ -14,6 +14,8 @@ from .mould_picture import draw_mould
 from .pattern_picture import bias_zones, draw_pattern, draw_shear_key
 from .sheet_table import Column, table
 
+Fact = tuple[str, str]  # what it is, and its value
+
 TICK_MM = 5.5  # a box a gloved hand can tick
 
 
@@ -51,19 +53,35 @@ def key_facts(flow: Flow, sheet: LayupSheet) -> None:
         facts.append(("mix", sheet.mix))
     if sheet.pot_life_min is not None:
         facts.append(("pot life", f"{sheet.pot_life_min:.0f} min"))
-    needs = [max(width_mm(value, 3.4, bold=True), width_mm(name, 2.8)) for name, value in facts]
-    least = [min(need, flow.width / 3) for need in needs]
-    spare = (flow.width - sum(least)) / len(facts)
+    for row in _rows_of(facts, flow.width):
+        flow.block(15.0, lambda x, y, row=row: _fact_row(flow, row, x, y))  # type: ignore[misc]
+    flow.gap(3.0)
 
-    def draw(x: float, y: float) -> None:
-        flow.canvas.box(x, y - 15, flow.width, 15, line=0, fill=WASH)
-        left = x + max(spare, 2.0) / 2
-        for (name, value), need in zip(facts, least, strict=True):
-            flow.canvas.text(left, y - 5.6, name, 2.8, SOFT, most=need + 1)
-            flow.canvas.text(left, y - 12, value, 3.4, INK, bold=True, most=need + 1)
-            left += need + max(spare, 2.0)
 
-    flow.block(18.0, draw)
+def _rows_of(facts: Sequence[Fact], width: float) -> list[list[Fact]]:
+    """Return the facts in as few rows as hold them, the rows about equally full."""
+    count = 1
+    while True:
+        size = -(-len(facts) // count)
+        rows = [list(facts[i : i + size]) for i in range(0, len(facts), size)]
+        if size == 1 or all(sum(map(_fact_width, row)) <= width for row in rows):
+            return rows
+        count += 1
+
+
+def _fact_width(fact: Fact) -> float:
+    return max(width_mm(fact[1], 3.4, bold=True), width_mm(fact[0], 2.8)) + 6.0
+
+
+def _fact_row(flow: Flow, row: Sequence[Fact], x: float, y: float) -> None:
+    flow.canvas.box(x, y - 15.2, flow.width, 15.2, line=0, fill=WASH)
+    spare = max(flow.width - sum(map(_fact_width, row)), 0.0) / len(row)
+    left = x + 3.0 + spare / 2
+    for name, value in row:
+        most = flow.width - (left - x) - 3.0
+        flow.canvas.text(left, y - 5.6, name, 2.8, SOFT, most=most)
+        flow.canvas.text(left, y - 12, value, 3.4, INK, bold=True, most=most)
+        left += _fact_width((name, value)) + spare
 
 
 def mould(flow: Flow, sheet: LayupSheet) -> None:

@@ -7,7 +7,7 @@ from xml.sax.saxutils import escape, quoteattr
 import numpy as np
 
 from ..arrays import Floats
-from .drawing import Drawing, Layer, Line, Text
+from .drawing import Drawing, Layer, Line, Text, one_line
 from .fonts import CAPITAL, width_mm
 from .pen_order import common_lines_once, in_pen_order
 
@@ -27,7 +27,7 @@ def svg_bytes(drawing: Drawing, title: str = "") -> bytes:
         '<?xml version="1.0" encoding="UTF-8"?>',
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{_n(width)}mm" height="{_n(height)}mm" '
         f'viewBox="0 0 {_n(width)} {_n(height)}">',
-        f"<title>{escape(title or drawing.title)}</title>",
+        f"<title>{escape(one_line(title) or drawing.title)}</title>",
     ]
     corner = np.array([left, top])
     for layer in sorted(drawing.layers, key=lambda layer: layer.pen):
@@ -51,8 +51,8 @@ def _layer_rows(drawing: Drawing, layer: Layer, corner: Floats) -> list[str]:
     titles = dict(drawing.pieces)
     pieces = [line.piece for line in lines] + [text.piece for text in texts]
     for piece in dict.fromkeys(pieces):
-        name = titles.get(piece, piece)
-        label = f" data-piece={quoteattr(piece)}" if piece else ""
+        name = one_line(titles.get(piece, piece))
+        label = f" data-piece={quoteattr(one_line(piece))}" if piece else ""
         rows.append(f"<g{label}><title>{escape(name)}</title>" if name else f"<g{label}>")
         rows += [_path(line, corner) for line in lines if line.piece == piece]
         rows += [_text(text, corner, colour) for text in texts if text.piece == piece]

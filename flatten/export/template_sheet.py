@@ -273,7 +273,7 @@ def _cut_last(drawing: Drawing) -> Drawing:
 def _places(last: float) -> list[float]:
     """Return the places tried for the check square along one side."""
     count = int(np.clip((last - EDGE_FREE_MM) / GRAIN_MM, 0, MOST_PLACES)) + 1
-    return np.linspace(EDGE_FREE_MM, max(last, EDGE_FREE_MM), count).tolist()
+    return [float(at) for at in np.linspace(EDGE_FREE_MM, max(last, EDGE_FREE_MM), count)]
 
 
 def _as_path(line: Line) -> LineString:
