@@ -88,6 +88,11 @@ def note_change() -> None:
         bpy.app.timers.register(look_again, first_interval=QUIET_S, persistent=True)
 
 
+def note_now(mould: Any, scene: Any) -> None:
+    """Work one mould out at once: its patterns have just been replaced."""
+    MEMORY.known[mould.session_uid] = work_out(mould, scene)
+
+
 def look_again() -> float | None:
     """Work every mould of the scene out, unless the person is still changing things."""
     quiet = time.monotonic() - MEMORY.changed_at

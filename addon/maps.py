@@ -9,7 +9,7 @@ import bpy
 
 from . import bridge, colours, mesh_data
 from .apply import find_patterns
-from .operators.base import find_mould
+from .moulds import find_mould
 
 if TYPE_CHECKING:
     import numpy as np
@@ -93,7 +93,7 @@ def values_of(mould: Any, name: str) -> np.ndarray | None:
         mesh = thing.data
         polygons = mesh_data.face_numbers(mesh, "polygon")
         values = np.abs(mesh_data.face_floats(mesh, name))
-        inside = (polygons >= 0) & (polygons < count)
+        inside = (polygons >= 0) & (polygons < count) & mesh_data.face_values(mesh, "inside")
         area = np.empty(len(mesh.polygons), np.float32)
         mesh.polygons.foreach_get("area", area)
         total += np.bincount(polygons[inside], (area * values)[inside], count)
@@ -131,7 +131,7 @@ def _range(
         return 0.0, max(high, *(limits or (10.0,))), limits
     if name == "draft_deg":
         limit = mould.mouldply.min_draft_deg
-        return min(low, 0.0), max(high, 2 * limit), (0.0, limit)
+        return min(low, 0.0), max(high, 2 * limit), (limit,)
     if name == "radius_mm":
         limit = mould.mouldply.cloth_radius_mm
         return 0.0, 4 * limit, (limit,)

@@ -14,12 +14,13 @@ import bpy
 
 from . import bridge, colours, engine, maps, mesh_data
 from .apply import find_patterns
-from .operators.base import find_mould
+from .moulds import find_mould
 from .patterns import MOULD_POINT
 
 LIFT = 0.002  # of the mould's size: lines float above the faces by this
 DARK, LIGHT = (0.05, 0.06, 0.09), (0.97, 0.97, 0.95)
 WARP, WEFT = (0.99, 0.86, 0.55, 0.9), (0.62, 0.75, 0.95, 0.9)
+QUIET = (*DARK, 0.35)  # threads over a map
 EDGE, SPINE = (*LIGHT, 1.0), (1.0, 0.62, 0.2, 1.0)
 
 
@@ -57,7 +58,14 @@ def lines_of(context: Any, mould: Any) -> Lines:
         if thing.mouldply.piece.is_pattern and thing.mouldply.ply_id == ply.id
     ]
     stamps = tuple((thing.name, thing.mouldply.piece.stamp) for thing in pieces)
-    key = (mould.session_uid, stamps, view.threads, view.outlines, round(view.spacing_mm, 3))
+    key = (
+        mould.session_uid,
+        stamps,
+        view.threads,
+        view.outlines,
+        view.map,
+        round(view.spacing_mm, 3),
+    )
     if MEMORY.lines.key != key:
         styles = [style for thing in pieces for style in _piece_styles(thing, view, mould, context)]
         MEMORY.lines = Lines(key, styles)
@@ -112,11 +120,12 @@ def _piece_styles(thing: Any, view: Any, mould: Any, context: Any) -> list[Any]:
     inside = mesh_data.face_values(mesh, "inside")
     points = points + _lift(points, triangles)
     styles = []
+    warp_look, weft_look = (WARP, WEFT) if view.map == "NONE" else (QUIET, QUIET)
     if view.threads:
         flat = mesh_data.vertex_points(mesh, "position")[:, :2] * bridge.mm_per_unit(context.scene)
         thread_lines = engine.load("cloth.threads").thread_lines
         warp, weft = thread_lines(points, flat, triangles[inside], view.spacing_mm)
-        styles += [(WARP, 1.0, warp.reshape(-1, 3)), (WEFT, 1.0, weft.reshape(-1, 3))]
+        styles += [(warp_look, 1.0, warp.reshape(-1, 3)), (weft_look, 1.0, weft.reshape(-1, 3))]
     if view.outlines:
         styles.append((EDGE, 2.5, points[_rim(triangles[inside])].reshape(-1, 3)))
         for spine in json.loads(thing.mouldply.piece.spines or "[]"):

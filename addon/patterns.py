@@ -14,6 +14,8 @@ if TYPE_CHECKING:
 GAP_MM = 40.0  # between patterns, and from the mould
 LIFT_MM = 0.3  # lines lie on the cloth, lettering on both
 CROSS_MM = 6.0  # half a tack cross
+CLOTH = ("mouldply cloth", (0.71, 0.66, 0.55, 1.0))
+INK = ("mouldply ink", (0.02, 0.02, 0.03, 1.0))
 MOULD_POINT = "mould_point"  # where each vertex lies on the mould, in the mould's own space
 
 
@@ -29,6 +31,7 @@ def make_pattern(
 
     thing = bpy.data.objects.new(facts["title"], _cloth(facts, arrays, mould, scene))
     home.objects.link(thing)
+    _paint(thing, CLOTH)
     own, piece = thing.mouldply, thing.mouldply.piece
     own.owner, own.ply_id = mould, facts["ply_id"]
     piece.is_pattern, piece.piece_id = True, facts["id"]
@@ -43,6 +46,8 @@ def make_pattern(
         child.parent = thing
         child.mouldply.owner, child.mouldply.ply_id = mould, facts["ply_id"]
         child.hide_select = True
+        if child.type == "FONT":
+            _paint(child, INK)
     return thing
 
 
@@ -170,6 +175,19 @@ def _lettering(facts: dict[str, Any], scene: bpy.types.Scene) -> list[bpy.types.
         thing.rotation_euler = (0, 0, radians(mark["turn_deg"]))
         made.append(thing)
     return made
+
+
+def _paint(thing: bpy.types.Object, look: tuple[str, tuple[float, ...]]) -> None:
+    """Give an object the material of this name and viewport colour."""
+    import bpy
+
+    name, colour = look
+    material = bpy.data.materials.get(name)
+    if material is None:
+        material = bpy.data.materials.new(name)
+        material.diffuse_color = colour
+        material.roughness = 1.0
+    thing.data.materials.append(material)
 
 
 def _mesh(name: str, points: np.ndarray) -> bpy.types.Mesh:

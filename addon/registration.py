@@ -4,7 +4,17 @@ from __future__ import annotations
 
 from importlib import import_module
 
-PARTS = ("properties", "operators", "panels", "freshness", "maps", "overlays", "watching")
+PARTS = (
+    "properties",
+    "operators",
+    "panels",
+    "preferences",
+    "freshness",
+    "maps",
+    "overlays",
+    "watching",
+    "translation",
+)
 
 
 def register() -> None:

@@ -2,9 +2,35 @@
 
 import bpy
 
-from . import checks, cloth, cuts, faces, importing, messages, plies, rosette, run, stock, tack
+from . import (
+    checks,
+    cloth,
+    cuts,
+    faces,
+    importing,
+    messages,
+    plies,
+    rosette,
+    run,
+    shared_cloth,
+    stock,
+    tack,
+)
 
-MODULES = (cloth, plies, faces, rosette, tack, cuts, run, checks, stock, importing, messages)
+MODULES = (
+    cloth,
+    shared_cloth,
+    plies,
+    faces,
+    rosette,
+    tack,
+    cuts,
+    run,
+    checks,
+    stock,
+    importing,
+    messages,
+)
 
 
 def register() -> None:

@@ -4,7 +4,8 @@ import bpy
 
 from .. import bridge, engine, work
 from ..apply import find_patterns, numbers_of
-from .base import EngineOperator, NeedsMould, NeedsPly, need_mould
+from ..moulds import need_mould
+from .base import EngineOperator, NeedsMould, NeedsPly
 
 
 class MOULDPLY_OT_check_mould(NeedsPly, EngineOperator, bpy.types.Operator):

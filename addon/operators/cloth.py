@@ -8,7 +8,7 @@ from ..properties.records import set_values
 from .base import EngineOperator
 
 _kept_items: list = []  # Blender keeps no reference to the strings of a dynamic menu
-FIRST_CLOTH = "carbon_twill_200"
+FIRST_CLOTH = "carbon_twill_210"
 
 
 def _library_items(operator, context):
@@ -38,9 +38,20 @@ def need_cloth(scene):
     """Return the file's active cloth; a file without any gets the library's first twill."""
     kept = scene.mouldply
     if not kept.cloths:
-        cloths = library.all_cloths()
-        add_cloth(scene, cloths.get(FIRST_CLOTH) or next(iter(cloths.values())))
+        _start_file(scene)
     return kept.cloths[min(kept.active_cloth, len(kept.cloths) - 1)]
+
+
+def _start_file(scene):
+    """Give a file its first cloth and the person's defaults."""
+    from ..preferences import preferences
+
+    cloths, mine = library.all_cloths(), preferences()
+    wanted = mine.first_cloth if mine is not None else FIRST_CLOTH
+    add_cloth(scene, cloths.get(wanted) or next(iter(cloths.values())))
+    if mine is not None:
+        scene.mouldply.paper.sheet = mine.sheet
+        scene.mouldply.dressing.trim_mm = mine.trim_mm
 
 
 class MOULDPLY_OT_add_cloth(EngineOperator, bpy.types.Operator):

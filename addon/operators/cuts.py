@@ -7,7 +7,8 @@ from bpy.props import EnumProperty, StringProperty
 
 from .. import bridge, engine
 from ..curves import add_cut
-from .base import EngineOperator, NeedsPly, need_mould, need_ply
+from ..moulds import need_mould, need_ply
+from .base import EngineOperator, NeedsPly
 
 
 class MOULDPLY_OT_draw_cut(NeedsPly, EngineOperator, bpy.types.Operator):

@@ -4,7 +4,8 @@ import bpy
 from bpy.props import FloatProperty, IntProperty
 
 from .. import bridge, engine, mesh_data
-from .base import EngineOperator, NeedsPly, need_editable, need_mould, need_ply
+from ..moulds import need_editable, need_mould, need_ply
+from .base import EngineOperator, NeedsPly
 
 
 class MOULDPLY_OT_grow_faces(NeedsPly, EngineOperator, bpy.types.Operator):

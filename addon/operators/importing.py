@@ -6,7 +6,8 @@ import bpy
 from bpy.props import BoolProperty, EnumProperty, FloatProperty, StringProperty
 
 from .. import bridge, engine, mesh_data
-from .base import EngineOperator, NeedsMould, need_mould
+from ..moulds import need_mould
+from .base import EngineOperator, NeedsMould
 
 UNITS_MM = {"MM": 1.0, "CM": 10.0, "M": 1000.0, "IN": 25.4}
 READERS = {".stl": "stl_import", ".obj": "obj_import", ".ply": "ply_import"}

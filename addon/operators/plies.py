@@ -4,7 +4,8 @@ import bpy
 from bpy.props import EnumProperty, FloatProperty, StringProperty
 
 from .. import engine, mesh_data
-from .base import EngineOperator, NeedsPly, need_editable, need_mould, need_ply
+from ..moulds import need_editable, need_mould, need_ply
+from .base import EngineOperator, NeedsPly
 from .cloth import need_cloth
 
 SETTINGS = (

@@ -3,8 +3,9 @@
 import bpy
 
 from .. import bridge, engine
+from ..moulds import need_mould
 from ..scene_job import default_rosette
-from .base import EngineOperator, NeedsMould, need_mould
+from .base import EngineOperator, NeedsMould
 
 SIZE_SHARE = 0.15  # of the mould's size
 

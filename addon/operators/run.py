@@ -5,8 +5,9 @@ from pathlib import Path
 import bpy
 from bpy.props import EnumProperty, StringProperty
 
-from .. import engine, work
-from .base import EngineOperator, NeedsPly, need_mould, need_ply
+from .. import engine, freshness, maps, work
+from ..moulds import need_mould, need_ply
+from .base import EngineOperator, NeedsPly
 
 
 class MOULDPLY_OT_flatten(NeedsPly, EngineOperator, bpy.types.Operator):
@@ -96,6 +97,8 @@ class MOULDPLY_OT_apply_result(bpy.types.Operator):
         answer = engine.load("answer").load_answer(errand.result)
         scene = bpy.data.scenes.get(errand.scene) or context.scene
         work.finish(answer, mould, scene, errand.files)
+        freshness.note_now(mould, scene)
+        maps.refresh(context)
         message = f"Files are in {errand.files}" if errand.files else ""
         work.show(manager, running=False, message=message, share=1.0)
         return {"FINISHED"}

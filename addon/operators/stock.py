@@ -7,8 +7,9 @@ from bpy.props import IntProperty
 
 from .. import engine
 from ..apply import find_patterns
+from ..moulds import need_mould
 from ..roll_scene import make_roll_scene
-from .base import EngineOperator, NeedsMould, need_mould
+from .base import EngineOperator, NeedsMould
 from .cloth import need_cloth
 
 

@@ -4,7 +4,8 @@ import bpy
 from bpy.props import FloatVectorProperty
 
 from .. import bridge, engine, overlays, work
-from .base import EngineOperator, NeedsPly, need_mould, need_ply
+from ..moulds import need_mould, need_ply
+from .base import EngineOperator, NeedsPly
 
 POLL_S = 0.05
 

@@ -2,7 +2,7 @@
 
 import bpy
 
-from ..operators.base import find_mould
+from ..moulds import find_mould
 from .parts import ClosedSection, paragraph, tidy
 from .plies import active_ply
 

@@ -3,7 +3,7 @@
 import bpy
 
 from ..apply import find_patterns
-from ..operators.base import find_mould
+from ..moulds import find_mould
 from .parts import MouldSection, paragraph
 
 SIGNS = {"note": "INFO", "warning": "ERROR", "stop": "CANCEL"}

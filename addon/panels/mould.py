@@ -3,7 +3,7 @@
 import bpy
 
 from .. import freshness
-from ..operators.base import find_mould
+from ..moulds import find_mould
 from .parts import ClosedSection, MouldSection, facts, paragraph, sizes, tidy
 
 SMALLEST_MM, LARGEST_MM = 10.0, 20_000.0

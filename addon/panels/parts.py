@@ -6,7 +6,7 @@ import textwrap
 
 import bpy
 
-from ..operators.base import find_mould
+from ..moulds import find_mould
 
 CATEGORY = "mouldply"
 

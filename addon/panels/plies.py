@@ -3,7 +3,7 @@
 import bpy
 
 from .. import freshness
-from ..operators.base import find_mould
+from ..moulds import find_mould
 from .parts import ClosedSection, MouldSection, optional, tidy
 
 

@@ -5,7 +5,7 @@ import json
 import bpy
 
 from ..apply import find_patterns
-from ..operators.base import find_mould
+from ..moulds import find_mould
 from .parts import ClosedSection, MouldSection, facts, length, tidy
 
 

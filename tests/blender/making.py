@@ -35,9 +35,11 @@ def grid(name="tile", size=0.2, cells=8, height=0.0):
 
 def select(thing, faces=None):
     """Select these polygons (all if None) in object mode."""
+    from addon import mesh_data
+
     chosen = np.zeros(len(thing.data.polygons), bool)
-    chosen[slice(None) if faces is None else faces] = True
-    thing.data.polygons.foreach_set("select", chosen)
+    chosen[slice(None) if faces is None else list(faces)] = True
+    mesh_data.select_polygons(thing.data, chosen)
 
 
 def ply_on(thing, faces=None, **settings):

@@ -1,0 +1,31 @@
+"""The interface in other languages: one JSON file a language, English text -> its words."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import bpy
+
+FOLDER = Path(__file__).parent / "languages"
+# Blender 4.2 names some languages with their country, later ones without.
+LOCALES = {"de": ("de", "de_DE")}
+CONTEXTS = ("*", "Operator")  # of labels, and of operators' names
+
+
+def register() -> None:
+    """Hand all languages to Blender."""
+    words = {}
+    for file in sorted(FOLDER.glob("*.json")):
+        pairs = json.loads(file.read_text("utf-8"))
+        entries = {
+            (context, source): text for source, text in pairs.items() for context in CONTEXTS
+        }
+        for locale in LOCALES.get(file.stem, (file.stem,)):
+            words[locale] = entries
+    bpy.app.translations.register(__package__, words)
+
+
+def unregister() -> None:
+    """Take them back."""
+    bpy.app.translations.unregister(__package__)

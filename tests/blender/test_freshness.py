@@ -1,0 +1,87 @@
+"""States of plies: a pattern whose inputs changed is never shown as current."""
+
+import bpy
+import pytest
+
+from addon import freshness
+
+from .making import grid, ply_on
+
+
+@pytest.fixture
+def two_plies(scene):
+    mould = ply_on(grid(size=0.2, height=0.02), angle_deg=0.0).id_data
+    ply_on(mould, angle_deg=45.0)
+    assert states(mould) == {"p1": "to_drape", "p2": "to_drape"}
+    assert bpy.ops.mouldply.flatten() == {"FINISHED"}
+    assert states(mould) == {"p1": "current", "p2": "current"}
+    return mould
+
+
+def states(mould):
+    return freshness.known_of(mould, bpy.context.scene).states
+
+
+CHANGES = {
+    "angle": lambda mould, scene: setattr(mould.mouldply.plies[1], "angle_deg", 30.0),
+    "method": lambda mould, scene: setattr(mould.mouldply.plies[1], "method", "least_shear"),
+    "own trim": lambda mould, scene: setattr(mould.mouldply.plies[1], "use_trim_mm", True),
+    "tack": lambda mould, scene: setattr(mould.mouldply.plies[1], "use_tack", True),
+    "seams": lambda mould, scene: setattr(mould.mouldply.plies[1], "use_seams", False),
+    "faces": lambda mould, scene: drop_a_face(mould),
+}
+
+
+def drop_a_face(mould):
+    mould.data.attributes["mouldply_p2"].data[0].value = False
+    mould.data.update()
+
+
+@pytest.mark.parametrize("change", CHANGES)
+def test_a_change_of_the_upper_ply_leaves_the_lower_one_current(two_plies, change, scene):
+    CHANGES[change](two_plies, scene)
+    assert states(two_plies) == {"p1": "current", "p2": "out_of_date"}
+
+
+FOR_ALL = {
+    "shape": lambda mould, scene: setattr(mould.data.vertices[40], "co", (0, 0, 0.05)),
+    "scale": lambda mould, scene: setattr(mould, "scale", (1.1, 1, 1)),
+    "trim": lambda mould, scene: setattr(scene.mouldply.dressing, "trim_mm", 20.0),
+    "cloth": lambda mould, scene: setattr(scene.mouldply.cloths[0], "shear_lock_deg", 60.0),
+    "triangles": lambda mould, scene: setattr(scene.mouldply, "use_edge_mm", True),
+    "unit": lambda mould, scene: setattr(scene.unit_settings, "scale_length", 0.5),
+    "part": lambda mould, scene: setattr(mould.mouldply, "part", "another"),
+}
+
+
+@pytest.mark.parametrize("change", FOR_ALL)
+def test_a_change_of_mould_cloth_or_settings_ages_every_ply(two_plies, change, scene):
+    FOR_ALL[change](two_plies, scene)
+    bpy.context.view_layer.update()
+    assert set(states(two_plies).values()) == {"out_of_date"}
+
+
+def test_the_lower_ply_ages_the_upper_one(two_plies):
+    """The upper ply lies on the lower one: a repeat below moves its surface."""
+    two_plies.mouldply.plies[0].repeat = 2
+    assert states(two_plies) == {"p1": "out_of_date", "p2": "out_of_date"}
+
+
+def test_a_ply_without_faces_is_named(two_plies):
+    data = two_plies.data.attributes["mouldply_p1"].data
+    data.foreach_set("value", [False] * len(data))
+    assert states(two_plies)["p1"] == "no_faces"
+
+
+def test_settings_that_contradict_each_other_are_told_in_the_sidebar(two_plies, scene):
+    scene.mouldply.laminate.use_fibre_volume_fraction = True
+    scene.mouldply.laminate.use_fibre_mass_fraction = True
+    assert "both given" in freshness.known_of(two_plies, scene).problem
+
+
+def test_the_whole_is_current_until_stock_changes(two_plies, scene):
+    assert freshness.known_of(two_plies, scene).whole_is_current
+    scene.mouldply.rolls[0].width_mm = 1000.0
+    known = freshness.known_of(two_plies, scene)
+    assert not known.whole_is_current
+    assert set(known.states.values()) == {"current"}

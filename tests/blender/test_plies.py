@@ -1,0 +1,204 @@
+"""Making and changing plies, and what cannot be a ply."""
+
+import bpy
+import numpy as np
+import pytest
+
+from .making import activate, grid, job_of, mesh_object, ply_on, select
+
+
+def region(mould, ply):
+    values = np.zeros(len(mould.data.polygons), bool)
+    mould.data.attributes[f"mouldply_{ply.id}"].data.foreach_get("value", values)
+    return np.flatnonzero(values).tolist()
+
+
+def test_a_ply_covers_exactly_the_selected_faces():
+    mould = grid(cells=4)
+    ply = ply_on(mould, faces=[1, 2, 5])
+
+    assert region(mould, ply) == [1, 2, 5]
+    assert ply.fabric == bpy.context.scene.mouldply.cloths[0].id
+    assert len(bpy.context.scene.mouldply.rolls) == 1
+
+
+def test_in_edit_mode_the_selection_counts_and_the_mode_stays():
+    mould = grid(cells=4)
+    select(mould, [3, 7])
+    bpy.ops.object.mode_set(mode="EDIT")
+    assert bpy.ops.mouldply.new_ply() == {"FINISHED"}
+
+    assert mould.mode == "EDIT"
+    bpy.ops.object.mode_set(mode="OBJECT")
+    assert region(mould, mould.mouldply.plies[0]) == [3, 7]
+
+
+def test_add_and_take_out_change_the_region():
+    mould = grid(cells=4)
+    ply = ply_on(mould, faces=[0, 1])
+    select(mould, [2])
+    bpy.ops.mouldply.change_faces(how="ADD")
+    assert region(mould, ply) == [0, 1, 2]
+    select(mould, [0])
+    bpy.ops.mouldply.change_faces(how="TAKE")
+    assert region(mould, ply) == [1, 2]
+
+
+def test_grow_and_shrink_move_the_rim_by_rows():
+    mould = grid(cells=5)
+    ply = ply_on(mould, faces=[12])
+    bpy.ops.mouldply.grow_faces(by=1)
+    assert len(region(mould, ply)) == 5
+    bpy.ops.mouldply.grow_faces(by=-1)
+    assert region(mould, ply) == [12]
+
+
+def test_fill_stops_at_sharp_edges():
+    """A cube: from one face only that face is reached, its edges turn by 90 degrees."""
+    bpy.ops.mesh.primitive_cube_add(size=0.2)
+    cube = bpy.context.object
+    ply = ply_on(cube, faces=[0])
+    bpy.ops.mouldply.fill_faces(angle=np.radians(30))
+    assert region(cube, ply) == [0]
+    bpy.ops.mouldply.fill_faces(angle=np.radians(100))
+    assert len(region(cube, ply)) == 6
+
+
+def test_copy_move_and_remove_keep_regions_and_order():
+    mould = grid(cells=4)
+    first = ply_on(mould, faces=[0, 1], angle_deg=30.0)
+    assert first.id == "p1"
+    ply_on(mould, faces=[2])
+    mould.mouldply.active_ply = 0
+    bpy.ops.mouldply.copy_ply(turn=np.radians(15))
+    assert [ply.id for ply in mould.mouldply.plies] == ["p1", "p3", "p2"]
+    assert mould.mouldply.plies[1].angle_deg == pytest.approx(45)
+    assert region(mould, mould.mouldply.plies[1]) == [0, 1]
+    bpy.ops.mouldply.move_ply(by="DOWN")
+    assert [ply.id for ply in mould.mouldply.plies] == ["p1", "p2", "p3"]
+    bpy.ops.mouldply.remove_ply()
+    assert [ply.id for ply in mould.mouldply.plies] == ["p1", "p2"]
+    assert "mouldply_p3" not in mould.data.attributes
+
+
+def test_undo_takes_a_ply_back():
+    mould = grid(cells=4)
+    name = mould.name
+    bpy.ops.ed.undo_push(message="before")
+    select(mould)
+    bpy.ops.mouldply.new_ply("EXEC_DEFAULT", True)
+    assert len(bpy.data.objects[name].mouldply.plies) == 1
+    bpy.ops.ed.undo()
+    assert len(bpy.data.objects[name].mouldply.plies) == 0
+
+
+def refused(operator, **options):
+    """Return the message an operator refuses with."""
+    with pytest.raises(RuntimeError) as caught:
+        operator(**options)
+    return str(caught.value)
+
+
+def test_an_empty_selection_is_refused():
+    select(grid(cells=4), [])
+    assert "No faces are selected" in refused(bpy.ops.mouldply.new_ply)
+
+
+def test_hidden_faces_do_not_count():
+    mould = grid(cells=4)
+    select(mould, [0, 1])
+    mould.data.polygons[0].hide = True
+    assert bpy.ops.mouldply.new_ply() == {"FINISHED"}
+    assert region(mould, mould.mouldply.plies[0]) == [1]
+
+
+def test_shared_mesh_data_is_refused_with_the_way_out():
+    mould = grid(cells=4)
+    twin = bpy.data.objects.new("twin", mould.data)
+    bpy.context.scene.collection.objects.link(twin)
+    select(mould)
+    assert "Make Single User" in refused(bpy.ops.mouldply.new_ply)
+
+
+def test_a_linked_mesh_is_refused_with_the_way_out(tmp_path):
+    grid("lent", cells=4)
+    file = tmp_path / "lent.blend"
+    bpy.ops.wm.save_as_mainfile(filepath=str(file))
+    bpy.ops.wm.read_homefile(use_empty=True)
+    with bpy.data.libraries.load(str(file), link=True) as (given, wanted):
+        wanted.objects = given.objects
+    lent = bpy.data.objects["lent"]
+    bpy.context.scene.collection.objects.link(lent)
+    activate(lent)
+    message = refused(bpy.ops.mouldply.new_ply)
+    assert "linked" in message
+    assert "Make Local" in message
+
+
+def test_a_pattern_is_no_mould():
+    ply_on(grid(cells=4))
+    bpy.ops.mouldply.flatten(which="ACTIVE")
+    pattern = next(t for t in bpy.data.objects if t.mouldply.piece.is_pattern)
+    activate(pattern)
+    select(pattern)
+    assert "is a pattern of" in refused(bpy.ops.mouldply.new_ply)
+
+
+def test_two_moulds_need_a_selection():
+    ply_on(grid("left", cells=4))
+    ply_on(grid("right", cells=4))
+    bpy.context.view_layer.objects.active = None
+    assert bpy.ops.mouldply.flatten.poll() is False
+    activate(bpy.data.objects["left"])
+    assert bpy.ops.mouldply.flatten.poll() is True
+
+
+def test_with_several_objects_in_edit_mode_only_the_active_one_is_meant():
+    other, mould = grid("other", cells=4), grid("mould", cells=4)
+    select(other), select(mould, [5])
+    other.select_set(True)
+    bpy.ops.object.mode_set(mode="EDIT")
+    bpy.ops.mouldply.new_ply()
+    bpy.ops.object.mode_set(mode="OBJECT")
+    assert not other.mouldply.is_mould
+    assert region(mould, mould.mouldply.plies[0]) == [5]
+
+
+def test_modifiers_that_lose_the_faces_are_named():
+    mould = ply_on(grid(cells=4)).id_data
+    mould.modifiers.new("again", "REMESH").voxel_size = 0.02
+    message = refused(bpy.ops.mouldply.flatten)
+    assert "lose the faces of ply 'Ply 1'" in message
+
+
+def test_a_mesh_without_faces_is_refused():
+    wire = mesh_object("wire", [[0, 0, 0], [1, 0, 0]], [])
+    activate(wire)
+    assert "No faces are selected" in refused(bpy.ops.mouldply.new_ply)
+
+
+def test_a_scale_of_zero_is_refused():
+    mould = ply_on(grid(cells=4)).id_data
+    mould.scale = (1, 1, 0)
+    bpy.context.view_layer.update()
+    assert "scaled to nothing" in refused(bpy.ops.mouldply.flatten)
+
+
+def test_faces_of_an_error_get_selected():
+    """Two islands: the smaller one's faces are selected."""
+    mould = ply_on(grid(cells=4), faces=[0, 1, 4, 5, 15]).id_data
+    assert "pieces" in refused(bpy.ops.mouldply.flatten, which="ACTIVE")
+    chosen = np.zeros(16, bool)
+    mould.data.polygons.foreach_get("select", chosen)
+    assert np.flatnonzero(chosen).tolist() == [15]
+
+
+def test_two_plies_of_a_duplicated_mould_stay_apart():
+    mould = ply_on(grid(cells=4), faces=[0, 1]).id_data
+    bpy.ops.object.duplicate()
+    twin = bpy.context.object
+    assert twin.data is not mould.data
+    select(twin, [2])
+    bpy.ops.mouldply.change_faces(how="ADD")
+    assert region(mould, mould.mouldply.plies[0]) == [0, 1]
+    assert len(job_of(twin).plies[0].faces) == 6
