@@ -5,6 +5,8 @@ library and the nesting library only. Only a process can be stopped: the library
 """
 
 import json
+import os
+import shutil
 import sys
 import threading
 import time
@@ -20,6 +22,7 @@ def main(folder: Path) -> int:
     """Search until the time is up; 0: done, 3: the library gave up."""
     import spyrrow
 
+    threading.Thread(target=_end_with_parent, args=(folder,), daemon=True).start()
     task = json.loads((folder / "task.json").read_text(encoding="utf-8"))
     items = [
         spyrrow.Item(
@@ -28,11 +31,12 @@ def main(folder: Path) -> int:
         for number, item in enumerate(task["items"])
     ]
     strip = spyrrow.StripPackingInstance("strip", task["height"], items)
+    explore, compress = whole_seconds(task["ends"] - time.time())
     effort = spyrrow.StripPackingConfig(
         early_termination=False,
         total_computation_time=None,
-        exploration_time=task["explore_seconds"],
-        compression_time=task["compress_seconds"],
+        exploration_time=explore,
+        compression_time=compress,
         num_workers=task["workers"],
         seed=task["seed"],
         min_items_separation=task["separation"],
@@ -46,6 +50,24 @@ def main(folder: Path) -> int:
         if final:
             _write(lines, final[0])
     return 0 if final else 3
+
+
+def whole_seconds(left: float) -> tuple[int, int]:
+    """Return the seconds to explore and to compress, which the library wants whole.
+
+    Compressing, a fifth at the end, gains the last percent: it must not be what is cut off when
+    the process was slow to start. Where there is too little time for both, the end is cut off.
+    """
+    compress = max(1, round(0.2 * left))
+    return max(1, int(left - compress)), compress
+
+
+def _end_with_parent(folder: Path) -> None:
+    """End when the process that started this one is gone: its end of the pipe closes then."""
+    while os.read(sys.stdin.fileno(), 1):  # not sys.stdin.read: its lock would hang the way out
+        pass
+    shutil.rmtree(folder, ignore_errors=True)
+    os._exit(4)
 
 
 def _follow(solver: threading.Thread, reports: Any, lines: Any) -> None:

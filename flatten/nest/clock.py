@@ -39,6 +39,11 @@ class Clock:
         return max(0.0, self._ends - time.monotonic())
 
     @property
+    def late(self) -> float:
+        """Seconds past the end, at least 0."""
+        return max(0.0, time.monotonic() - self._ends)
+
+    @property
     def stopped(self) -> bool:
         """Whether the user asked to stop."""
         return self._whole.stopped if self._whole else self._stopped

@@ -48,7 +48,7 @@ def fill_bin(
         share = (low + high) / 2
         subset = _subset(parts, counts, order, share * bin_.region.area)
         slice_ = clock.part(min(1.0, max(1 / ROUNDS, ROUND_SECONDS / max(clock.left, 1e-9))))
-        spots = layer.lay(parts, subset, bin_.strip, slice_, enough=bin_.strip.length)
+        spots = layer.lay(parts, subset, bin_.strip, slice_, enough=bin_.strip.length or 0.0)
         spots = off_flaws(parts, spots, bin_, gap)
         inside = within(parts, spots, bin_.strip)
         fits = len(inside) == len(spots)

@@ -8,9 +8,8 @@ import numpy as np
 
 from .fit import FreeCloth
 from .join import turned_round
-from .part import Part, Spot
+from .part import Part, Spot, reach
 from .plan import Bin
-from .strips import reach
 
 TAILS = 12  # pieces at the far end that are tried farther in
 FEW_PIECES = 150  # more make each trial slow, and one tail matters less

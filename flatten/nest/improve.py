@@ -15,7 +15,7 @@ from .plan import Bin, Plan
 from .rolls import lay_on_rolls, shelve_on_rolls
 from .search import library_present
 from .settings import NestSettings
-from .strips import StripLayer
+from .strips import StripLayer, Watch
 from .turned_over import turned_over
 
 NO_LIBRARY = (
@@ -39,10 +39,16 @@ def simple_plan(parts: Sequence[Part], shelf: Shelf, gap: float) -> Plan:
 
 
 def improve(
-    simple: Plan, shelf: Shelf, settings: NestSettings, clock: Clock, *, may_turn: bool
+    simple: Plan,
+    shelf: Shelf,
+    settings: NestSettings,
+    clock: Clock,
+    *,
+    may_turn: bool,
+    watch: Watch | None = None,
 ) -> tuple[Plan, tuple[str, ...]]:
     """Return the best plan found in the time, at worst the simple one, and notes for the user."""
-    gap, layer = settings.gap_mm, StripLayer(settings)
+    gap, layer = settings.gap_mm, StripLayer(settings, watch)
     variants = _variants(simple.parts, settings, may_turn=may_turn)
     plans = [simple]
     for number, parts in enumerate(variants):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 
 from shapely import Polygon, box
@@ -17,11 +17,13 @@ from .digest import nest_digest
 from .improve import Shelf, improve, simple_plan
 from .kept import free_rectangles
 from .layout import Method, Nest, Sheet
-from .part import parts_of
+from .part import Part, Spot, parts_of
 from .piece import NestPiece, check_pieces
 from .plan import Plan, offcut_bin, roll_bin, sheets_of
 from .roll import Stock
 from .settings import NestSettings
+from .shelf import Strip
+from .strips import Watch
 from .too_large import too_large
 from .turns import may_turn_over
 
@@ -37,6 +39,7 @@ def nest(
     stored: Nest | None = None,
     progress: Progress = silent,
     stop: Stop = never,
+    watch: Callable[[Sheet], None] | None = None,
 ) -> Nest:
     """Lay all pieces of one cloth on the stock, for all kits.
 
@@ -54,6 +57,7 @@ def nest(
         Cancelled, the search ends and nothing is returned
     stop : asked some twenty times a second; once it says True the search ends within a second
         and the best layout so far is returned
+    watch : shown about once a second the best layout so far of the strip being searched
 
     Raises
     ------
@@ -76,7 +80,14 @@ def nest(
     notes: tuple[str, ...] = ()
     if settings.seconds > 0:
         clock = Clock(settings.seconds, progress, stop)
-        plan, notes = improve(simple, shelf, settings, clock, may_turn=may_turn_over(fabric))
+        plan, notes = improve(
+            simple,
+            shelf,
+            settings,
+            clock,
+            may_turn=may_turn_over(fabric),
+            watch=_watcher(watch, shelf, ordered, settings) if watch else None,
+        )
     if plan.missing:
         raise _not_enough(plan, own, settings)
     sheets = _sheets(plan, ordered, own, settings, digest)
@@ -131,6 +142,25 @@ def _shelf(stock: Stock) -> Shelf:
         (offcut_bin(o) for o in stock.offcuts), key=lambda b: (b.region.area, b.stock_id)
     )
     return Shelf(rolls=tuple(roll_bin(roll) for roll in stock.rolls), offcuts=tuple(offcuts))
+
+
+def _watcher(
+    watch: Callable[[Sheet], None],
+    shelf: Shelf,
+    pieces: Sequence[NestPiece],
+    settings: NestSettings,
+) -> Watch:
+    """Return what turns a strip in search into a sheet to look at."""
+    counts = {piece.id: piece.count for piece in pieces}
+
+    def show(parts: Sequence[Part], spots: Sequence[Spot], strip: Strip) -> None:
+        bins = shelf.offcuts + shelf.rolls
+        bin_ = next(b for b in bins if b.strip.height == strip.height)
+        endless = replace(bin_, kind="roll", shape=None, strip=strip)
+        plan = Plan(parts=tuple(parts), bins=(endless,), spots=(tuple(spots),))
+        watch(sheets_of(plan, counts, settings)[0])
+
+    return show
 
 
 def _sheets(

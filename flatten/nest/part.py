@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from shapely import Polygon, box
@@ -104,3 +104,8 @@ def simple_cover(outline: Polygon) -> Polygon:
         if isinstance(trial, Polygon) and trial.is_valid and trial.covers(outline):
             cover = Polygon(trial.exterior)
     return cover
+
+
+def reach(parts: Sequence[Part], spots: Iterable[Spot]) -> float:
+    """Return how far along the strip the spots reach, mm; 0 where there are none."""
+    return max((float(parts[spot.part].at(spot).bounds[2]) for spot in spots), default=0.0)

@@ -12,7 +12,7 @@ from shapely.ops import unary_union
 
 from .geometry import cos_sin
 from .layout import Placement, Sheet
-from .part import Part, Spot
+from .part import Part, Spot, reach
 from .roll import Offcut, Roll
 from .settings import NestSettings
 from .shelf import FIT_MM, Strip, lying_turn, turned_box
@@ -110,7 +110,7 @@ def used_length(parts: Sequence[Part], spots: Sequence[Spot], bin_: Bin, gap: fl
     """Return where the roll is cut across: a gap past the last piece, at most its end."""
     if not spots:
         return 0.0
-    end = float(max(parts[spot.part].at(spot).bounds[2] for spot in spots)) + gap
+    end = reach(parts, spots) + gap
     limit = bin_.strip.length
     return end if limit is None else min(end, limit)
 

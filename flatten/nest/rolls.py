@@ -8,10 +8,10 @@ from .clock import Clock
 from .fill_bin import fill_bin
 from .fit import fill
 from .flaws import FEW_PIECES, off_flaws
-from .part import Part, Spot
+from .part import Part, Spot, reach
 from .plan import Bin
 from .shelf import FIT_MM, shelve
-from .strips import StripLayer, reach
+from .strips import StripLayer
 
 TRIALS = 4  # layouts that are mended where the roll has flaws
 FULL = 0.93  # share of a strip that no layout fills: more than this is not tried on one roll

@@ -5,7 +5,6 @@ from __future__ import annotations
 import importlib.util
 import itertools
 import json
-import math
 import os
 import shutil
 import subprocess
@@ -64,7 +63,7 @@ class StripSearch:
         with (self._folder / "errors.txt").open("wb") as errors:
             self._process = subprocess.Popen(
                 [sys.executable, "-P", str(CHILD), self._folder],
-                stdin=subprocess.DEVNULL,
+                stdin=subprocess.PIPE,  # never written to: it closes when this process is gone
                 stdout=subprocess.DEVNULL,
                 stderr=errors,
                 env=_environment(),
@@ -110,6 +109,8 @@ class StripSearch:
         if self._process.poll() is None:
             self._process.kill()
         self._process.wait()
+        if self._process.stdin:
+            self._process.stdin.close()
         if self._folder.exists():
             self._read()
             shutil.rmtree(self._folder, ignore_errors=True)
@@ -117,15 +118,11 @@ class StripSearch:
     def _task(
         self, counts: Sequence[int], gap: float, seconds: float, seed: int, workers: int
     ) -> dict[str, Any]:
-        # With early ending off the library wants whole seconds; the rest is cut off by poll().
-        whole = max(2, math.ceil(seconds))
-        compress = max(1, round(0.2 * whole))
         separation = gap - SHORT_MM if gap > 2 * SHORT_MM else 0.0
         return {
             "height": self._strip.height + 2 * separation + HIGH_MM,
             "separation": separation or None,
-            "explore_seconds": whole - compress,
-            "compress_seconds": compress,
+            "ends": time.time() + seconds,
             "workers": workers,
             "seed": seed,
             "items": [

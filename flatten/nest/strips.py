@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 import os
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from shapely import box
@@ -13,25 +14,41 @@ from shapely import box
 from .clock import Clock
 from .fit import by_area, fill
 from .join import join
-from .part import Part, Spot
+from .part import Part, Spot, reach
 from .search import StripSearch, library_present
 from .settings import NestSettings
 from .shelf import Strip, shelve
 
 LOOK_SECONDS = 0.05
+WATCH_SECONDS = 1.0  # how often the best layout so far is shown
 WHOLE_UP_TO = 150  # pieces; above, chunks are both better and faster (measured)
+SIDE_BY_SIDE = 4  # chunks that are all searched at once, whatever the number of processes
 FIRST_SHARE = 0.15  # of the time at most goes into a first layout of every chunk
+LEAST_SECONDS = 0.5  # of search for a chunk
+GRACE_SECONDS = 5.0  # past its time, while the library has not come up with anything
+
+Watch = Callable[[Sequence[Part], Sequence[Spot], Strip], None]
+
+
+@dataclass(slots=True)
+class Chunk:
+    """Some copies of the parts and the best layout they have so far."""
+
+    counts: list[int]
+    spots: list[Spot]
+    length: float
+    searched: bool = False
 
 
 class StripLayer:
     """Lays copies of parts on a strip as well as it can in the time it is given."""
 
-    def __init__(self, settings: NestSettings) -> None:
+    def __init__(self, settings: NestSettings, watch: Watch | None = None) -> None:
         """Remember how the user wants it; `complaints` gathers what the library said."""
         self._settings = settings
-        self._enough = 0.0
-        self._seed = settings.seed
+        self._watch = watch
         self.complaints: list[str] = []
+        self.chunks: list[Chunk] = []  # of the last strip
 
     def lay(
         self,
@@ -40,7 +57,7 @@ class StripLayer:
         strip: Strip,
         clock: Clock,
         *,
-        enough: float | None = None,
+        enough: float = 0.0,
         trial: int = 0,
     ) -> list[Spot]:
         """Return spots for all the copies, from x = 0; flaws and the strip's end are ignored.
@@ -48,115 +65,155 @@ class StripLayer:
         It always comes back with a complete layout, also when it is stopped at once. `enough`:
         a length at which the search may end early; `trial`: another number, another layout.
         """
-        self._enough = enough or 0.0
-        self._seed = self._settings.seed + trial
         endless = Strip(low_y=strip.low_y, high_y=strip.high_y)
-        groups = self._groups(parts, counts)
-        best = [self._at_once(parts, group, endless) for group in groups]
-        if not library_present():
-            return join(parts, best, endless, self._settings.gap_mm)
-        if len(groups) > 1 and clock.left > 1:
-            self._round(parts, groups, best, endless, clock, first=True)
-        self._round(parts, groups, best, endless, clock, first=False)
-        if self.complaints:
-            best = [self._closer(parts, *pair, endless) for pair in zip(groups, best, strict=True)]
-        return join(parts, best, endless, self._settings.gap_mm)
+        gap = self._settings.gap_mm
+        groups = _dealt(parts, counts, self._settings.chunk)
+        self.chunks = [_simple(parts, group, endless, gap) for group in groups]
+        if library_present():
+            seed = self._settings.seed + trial
+            search = _Search(parts, self.chunks, endless, self._settings, seed, enough)
+            if len(groups) > SIDE_BY_SIDE:
+                search.run(clock, FIRST_SHARE, first=True, show=self._show)
+            search.run(clock, 1.0, first=False, show=self._show)
+            self.complaints += [c for c in search.complaints if c not in self.complaints]
+        if self.complaints or not library_present():
+            for chunk in self.chunks:
+                _lay_closer(parts, chunk, endless, gap)
+        return join(parts, [chunk.spots for chunk in self.chunks], endless, gap)
 
-    def _groups(self, parts: Sequence[Part], counts: Sequence[int]) -> list[list[int]]:
-        """Return the copies dealt into chunks of like mixture, as counts for each part."""
-        total = sum(counts)
-        if total <= WHOLE_UP_TO:
-            return [list(counts)]
-        groups = np.zeros((math.ceil(total / self._settings.chunk), len(parts)), int)
-        order = [number for number in by_area(parts) for _ in range(counts[number])]
-        for turn, number in enumerate(order):
-            lap, place = divmod(turn, len(groups))
-            groups[place if lap % 2 == 0 else -1 - place, number] += 1
-        return [list(map(int, group)) for group in groups]
+    def _show(self, parts: Sequence[Part], strip: Strip) -> None:
+        if self._watch is not None:
+            layouts = [chunk.spots for chunk in self.chunks]
+            self._watch(parts, join(parts, layouts, strip, self._settings.gap_mm), strip)
 
-    def _at_once(self, parts: Sequence[Part], counts: Sequence[int], strip: Strip) -> list[Spot]:
-        """Return the simple layout of a chunk; without the library a closer one."""
-        spots, _ = shelve(parts, counts, strip, self._settings.gap_mm)
-        return spots if library_present() else self._closer(parts, counts, spots, strip)
 
-    def _closer(
-        self, parts: Sequence[Part], counts: Sequence[int], spots: list[Spot], strip: Strip
-    ) -> list[Spot]:
-        """Return the parts laid one by one on cells, where that beats the layout given."""
-        if not spots:
-            return spots
-        region = box(0, strip.low_y, reach(parts, spots), strip.high_y)
-        closer, left = fill(parts, counts, region, self._settings.gap_mm)
-        return spots if any(left) else closer
+class _Search:
+    """Searches the chunks of one strip, some at once, and keeps the best layout of each."""
 
-    def _round(
+    def __init__(
         self,
         parts: Sequence[Part],
-        groups: Sequence[Sequence[int]],
-        best: list[list[Spot]],
+        chunks: list[Chunk],
         strip: Strip,
+        settings: NestSettings,
+        seed: int,
+        enough: float,
+    ) -> None:
+        self._parts = parts
+        self._chunks = chunks
+        self._strip = strip
+        self._settings = settings
+        self._seed = seed
+        self._enough = enough
+        self._shown = time.monotonic()
+        few = len(chunks) <= SIDE_BY_SIDE
+        self._at_once = len(chunks) if few else min(settings.processes, len(chunks))
+        self.complaints: list[str] = []
+
+    def run(
+        self,
         clock: Clock,
+        share: float,
         *,
         first: bool,
+        show: Callable[[Sequence[Part], Strip], None],
     ) -> None:
-        """Search every chunk, some at once, replacing `best` where a search beats it."""
-        at_once = min(self._settings.processes, len(groups))
-        workers = max(1, (os.cpu_count() or 1) // at_once)
-        time_left = clock.left * (FIRST_SHARE if first else 1.0)
-        each = max(time_left * at_once / len(groups), 0.5)
-        waiting = list(range(len(groups)))
-        running: dict[int, tuple[StripSearch, float]] = {}
+        """Search every chunk for its part of the time; `first`: only until it has a layout."""
+        each = max(clock.left * share * self._at_once / len(self._chunks), LEAST_SECONDS)
+        waiting = list(self._chunks)
+        running: list[tuple[Chunk, StripSearch, float]] = []
         try:
             while waiting or running:
-                while waiting and len(running) < at_once and not clock.over:
-                    number = waiting.pop(0)
-                    search = StripSearch(
-                        parts,
-                        groups[number],
-                        strip,
-                        gap=self._settings.gap_mm,
-                        seconds=each,
-                        seed=self._seed,
-                        workers=workers,
-                    )
-                    running[number] = (search, time.monotonic() + each)
+                while waiting and len(running) < self._at_once:
+                    chunk = waiting.pop(0)
+                    running.append((chunk, self._start(chunk, each), time.monotonic() + each))
                 time.sleep(LOOK_SECONDS)
-                go_on = clock.look(_told(parts, best, strip))
-                for number, (search, ends) in list(running.items()):
-                    alive = search.poll()
-                    self._keep(parts, best, number, search)
-                    late = time.monotonic() > ends and (search.best or clock.left < each / 2)
-                    if not alive or late or not go_on or (first and search.best):
-                        self._end(running.pop(number)[0], parts, best, number)
-                if not go_on or sum(reach(parts, chunk) for chunk in best) <= self._enough:
+                clock.look(self._told())
+                go_on = self._has_time(clock) and self._length() > self._enough
+                for entry in list(running):
+                    chunk, search, ends = entry
+                    ended = not search.poll() or not go_on
+                    self._keep(chunk, search)
+                    late = time.monotonic() > ends or first
+                    if ended or (late and search.best):
+                        running.remove(entry)
+                        self._end(chunk, search)
+                if not go_on:
                     break
+                self._show(show)
         finally:
-            for search, _ in running.values():
+            for _, search, _ in running:
                 search.close()
 
-    def _end(
-        self, search: StripSearch, parts: Sequence[Part], best: list[list[Spot]], number: int
-    ) -> None:
+    def _has_time(self, clock: Clock) -> bool:
+        """Whether to go on: a slow start gets some grace, or the search would be for nothing."""
+        found = any(chunk.searched for chunk in self._chunks) or self.complaints
+        return not clock.stopped and (clock.left > 0 or (clock.late < GRACE_SECONDS and not found))
+
+    def _start(self, chunk: Chunk, seconds: float) -> StripSearch:
+        return StripSearch(
+            self._parts,
+            chunk.counts,
+            self._strip,
+            gap=self._settings.gap_mm,
+            seconds=seconds,
+            seed=self._seed,
+            workers=max(1, (os.cpu_count() or 1) // self._at_once),
+        )
+
+    def _keep(self, chunk: Chunk, search: StripSearch) -> None:
+        spots = search.best
+        if spots is None or spots is chunk.spots:
+            return
+        chunk.searched = True
+        length = reach(self._parts, spots)
+        if length < chunk.length:
+            chunk.spots, chunk.length = spots, length
+
+    def _end(self, chunk: Chunk, search: StripSearch) -> None:
         complaint = search.complaint
         search.close()
-        self._keep(parts, best, number, search)
+        self._keep(chunk, search)
         if complaint and complaint not in self.complaints:
             self.complaints.append(complaint)
 
-    @staticmethod
-    def _keep(
-        parts: Sequence[Part], best: list[list[Spot]], number: int, search: StripSearch
-    ) -> None:
-        if search.best and reach(parts, search.best) < reach(parts, best[number]):
-            best[number] = search.best
+    def _show(self, show: Callable[[Sequence[Part], Strip], None]) -> None:
+        if time.monotonic() > self._shown + WATCH_SECONDS:
+            show(self._parts, self._strip)
+            self._shown = time.monotonic()
+
+    def _length(self) -> float:
+        return sum(chunk.length for chunk in self._chunks)
+
+    def _told(self) -> str:
+        area = sum(
+            self._parts[spot.part].area_mm2 for chunk in self._chunks for spot in chunk.spots
+        )
+        filled = area / self._length() / self._strip.height
+        return f"nesting: {self._length() / 1000:.2f} m, {filled:.1%} filled"
 
 
-def reach(parts: Sequence[Part], spots: Sequence[Spot]) -> float:
-    """Return how far along the strip the spots reach, mm."""
-    return max((float(parts[spot.part].at(spot).bounds[2]) for spot in spots), default=0.0)
+def _dealt(parts: Sequence[Part], counts: Sequence[int], size: int) -> list[list[int]]:
+    """Return the copies dealt into chunks of like mixture, as counts for each part."""
+    total = sum(counts)
+    if total <= WHOLE_UP_TO:
+        return [list(counts)]
+    groups = np.zeros((math.ceil(total / size), len(parts)), int)
+    order = [number for number in by_area(parts) for _ in range(counts[number])]
+    for turn, number in enumerate(order):
+        lap, place = divmod(turn, len(groups))
+        groups[place if lap % 2 == 0 else -1 - place, number] += 1
+    return [list(map(int, group)) for group in groups]
 
 
-def _told(parts: Sequence[Part], chunks: Sequence[Sequence[Spot]], strip: Strip) -> str:
-    length = sum(reach(parts, chunk) for chunk in chunks)
-    area = sum(parts[spot.part].area_mm2 for chunk in chunks for spot in chunk)
-    return f"nesting: {length / 1000:.2f} m, {area / length / strip.height:.1%} filled"
+def _simple(parts: Sequence[Part], counts: list[int], strip: Strip, gap: float) -> Chunk:
+    spots, _ = shelve(parts, counts, strip, gap)
+    return Chunk(counts, spots, reach(parts, spots))
+
+
+def _lay_closer(parts: Sequence[Part], chunk: Chunk, strip: Strip, gap: float) -> None:
+    """Lay a chunk one by one on cells, where that beats the layout it has."""
+    region = box(0, strip.low_y, chunk.length, strip.high_y)
+    closer, left = fill(parts, chunk.counts, region, gap)
+    if not any(left):
+        chunk.spots, chunk.length = closer, reach(parts, closer)

@@ -1,4 +1,4 @@
-"""Ply-like shapes for the nesting benchmark: smooth outlines of 130 vertices, 120 to 700 mm long."""
+"""Ply-like shapes for the nesting benchmark: smooth, 130 vertices, 120 to 700 mm long."""
 
 import numpy as np
 
@@ -21,8 +21,10 @@ def ply_outline(rng: np.random.Generator) -> np.ndarray:
     cosine, sine = np.cos(angle), np.sin(angle)
     x = length / 2 * np.sign(cosine) * np.abs(cosine) ** power
     y = width / 2 * np.sign(sine) * np.abs(sine) ** power
-    wave = 1 + 0.04 * np.cos(2 * angle + rng.uniform(0, 6)) + 0.04 * np.cos(
-        3 * angle + rng.uniform(0, 6)
+    wave = (
+        1
+        + 0.04 * np.cos(2 * angle + rng.uniform(0, 6))
+        + 0.04 * np.cos(3 * angle + rng.uniform(0, 6))
     )
     x, y = x * wave, y * wave
     y = y + rng.uniform(-0.25, 0.25) * width * (2 * x / length) ** 2

@@ -52,16 +52,24 @@ def test_pieces_kept_offcuts_and_waste_are_all_of_the_cloth():
 
 
 def test_the_search_beats_the_simple_layout_and_passes_the_check():
-    given_stock, asked = stock(roll(1000, selvedge=10)), searched(1.5, kits=2, mirrored_kits=1)
-    told = []
+    given_stock, asked = stock(roll(1000, selvedge=10)), searched(2, kits=2, mirrored_kits=1)
+    told, seen = [], []
 
-    found = nest(BLOBS, cloth(), given_stock, asked, progress=lambda share, what: told.append(what))
+    found = nest(
+        BLOBS,
+        cloth(),
+        given_stock,
+        asked,
+        progress=lambda share, what: told.append(what),
+        watch=seen.append,
+    )
 
     plain = nest(BLOBS, cloth(), given_stock, simple(gap_mm=3, kits=2, mirrored_kits=1))
     assert found.method == "searched"
     assert found.used_length_mm < 0.9 * plain.used_length_mm
     assert check_nest(found, BLOBS, cloth(), given_stock, asked) == []
     assert len({what for what in told if "filled" in what}) > 1
+    assert {len(sheet.placements) for sheet in seen} == {30}
 
 
 def test_a_nest_survives_its_file_and_the_same_job_keeps_it():

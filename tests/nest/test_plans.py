@@ -5,6 +5,7 @@ import json
 import shutil
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import numpy as np
@@ -17,11 +18,11 @@ from flatten.nest.check import check_nest
 from flatten.nest.clock import Clock
 from flatten.nest.nest import nest
 from flatten.nest.pairs import paired
-from flatten.nest.part import parts_of
+from flatten.nest.part import parts_of, reach
 from flatten.nest.roll import Defect, Offcut
 from flatten.nest.search import StripSearch
 from flatten.nest.shelf import Strip
-from flatten.nest.strips import StripLayer, reach
+from flatten.nest.strips import StripLayer
 from flatten.nest.what_if import what_if
 
 BLOBS = [piece(f"blob {seed}", blob(seed, 60 + 12 * seed)) for seed in range(12)]
@@ -42,7 +43,7 @@ def test_offcuts_are_used_first_and_save_roll():
     found = nest(BLOBS, cloth(), shelf, asked)
 
     assert {sheet.stock_id for sheet in found.sheets} == {"rest", "odd", "roll"}
-    assert found.used_length_mm < without.used_length_mm - 100
+    assert found.used_length_mm < without.used_length_mm - 30
     assert check_nest(found, BLOBS, cloth(), shelf, asked) == []
     cloth_used = found.used_length_mm * 1000 + 500 * 350 + Polygon(odd.outline).area
     assert found.account.cloth_mm2 == pytest.approx(cloth_used)
@@ -178,6 +179,36 @@ def test_no_process_and_no_folder_is_left_behind(monkeypatch, tmp_path):
         assert len(list(tmp_path.iterdir())) == 1
 
     assert process.poll() is not None
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_the_search_ends_when_the_program_that_started_it_is_gone(tmp_path):
+    """A worker may be killed from outside; its search must not run on alone."""
+    code = f"""
+import os, sys, tempfile
+sys.path[:0] = {[str(Path(flatten.__file__).parents[1]), str(Path(__file__).parents[1])]!r}
+tempfile.tempdir = {str(tmp_path)!r}
+from nest.cloths import blob, piece, cloth, searched
+from flatten.nest.part import parts_of
+from flatten.nest.search import StripSearch
+from flatten.nest.shelf import Strip
+parts = parts_of([piece("b", blob(1), 9)], cloth(), searched())
+strip = Strip(low_y=0.0, high_y=900.0)
+search = StripSearch(parts, [9], strip, gap=3, seconds=60, seed=1, workers=1)
+while search.poll() and search.best is None:
+    pass
+print(search._process.pid, flush=True)
+os._exit(9)
+"""
+    run = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=False
+    )
+    assert run.returncode == 9, run.stderr
+
+    ends = time.monotonic() + 10
+    while any(tmp_path.iterdir()) and time.monotonic() < ends:
+        time.sleep(0.05)
+
     assert list(tmp_path.iterdir()) == []
 
 

@@ -1,0 +1,294 @@
+"""Nesting figures, written as JSON: density on open instances, roll saved, ply-like sets, time.
+
+    python tests/bench/nest_density.py [density|saved|plies|offcuts|holes ...] --instances FOLDER
+
+FOLDER (or the environment variable NESTING_INSTANCES) holds strip packing instances as JSON; they
+are not part of the project. Densities are shares of the best known ones, from record layouts
+published with arXiv:2509.13329. Compare only within one run: times depend on the machine.
+"""
+
+import argparse
+import json
+import os
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+from shapely import Polygon
+
+sys.path[:0] = [str(Path(__file__).parents[2]), str(Path(__file__).parent)]
+
+from nest_shapes import ply_pieces  # noqa: E402
+
+from flatten.cloth.fabric import Fabric  # noqa: E402
+from flatten.nest import strips  # noqa: E402
+from flatten.nest.clock import Clock  # noqa: E402
+from flatten.nest.nest import nest  # noqa: E402
+from flatten.nest.part import Member, Part, parts_of, reach, simple_cover  # noqa: E402
+from flatten.nest.piece import NestPiece  # noqa: E402
+from flatten.nest.roll import Offcut, Roll, Stock  # noqa: E402
+from flatten.nest.settings import NestSettings  # noqa: E402
+from flatten.nest.shelf import Strip, shelve  # noqa: E402
+from flatten.nest.strips import StripLayer  # noqa: E402
+from flatten.nest.turns import Turns  # noqa: E402
+
+BEST_KNOWN = {
+    "albano": 89.8,
+    "dagli": 90.2,
+    "marques": 92.0,
+    "shirts": 90.9,
+    "fu": 92.4,
+    "jakobs1": 89.2,
+    "mao": 86.8,
+    "shapes0": 70.0,
+}
+CLOTH = Fabric(
+    id="cloth",
+    name="one-way cloth",
+    kind="unidirectional",
+    areal_weight_gsm=300,
+    fibre_density_g_cm3=1.8,
+    dry_thickness_mm=0.3,
+    roll_width_mm=1250,
+    shear_lock_deg=40,
+)
+ROLL = Stock(rolls=(Roll(id="roll", fabric="cloth", width_mm=1250),))
+
+
+def instance(folder: Path, name: str) -> tuple[list[Part], float]:
+    """Return the parts, scaled to a strip 1250 mm high, and that height."""
+    data = json.loads((folder / f"{name}.json").read_text())
+    scale = 1250 / data["strip_height"]
+    parts = []
+    for item in data["items"]:
+        outline = Polygon(np.array(item["shape"]["data"]) * scale)
+        angles = tuple(item["allowed_orientations"])
+        parts.append(
+            Part(
+                members=(Member(piece=str(item["id"])),),
+                outline=outline,
+                hull=simple_cover(outline),
+                area_mm2=outline.area,
+                turns=Turns(base_deg=angles),
+                count=item["demand"],
+            )
+        )
+    return parts, 1250.0
+
+
+def boxes(parts: list[Part]) -> list[Part]:
+    """Return the parts' bounding boxes as parts."""
+    made = []
+    for part in parts:
+        box = part.outline.envelope
+        made.append(
+            Part(
+                members=part.members,
+                outline=box,
+                hull=box,
+                area_mm2=part.area_mm2,
+                turns=part.turns,
+                count=part.count,
+            )
+        )
+    return made
+
+
+def laid_density(parts: list[Part], height: float, seconds: float) -> float:
+    """Return the density in % of the strip, without gap or margin."""
+    layer = StripLayer(NestSettings(gap_mm=0, seconds=seconds))
+    counts = [part.count for part in parts]
+    strip = Strip(low_y=0.0, high_y=height)
+    plain, _ = shelve(parts, counts, strip, 0.0)
+    spots = layer.lay(parts, counts, strip, Clock(seconds))
+    length = min(reach(parts, spots), reach(parts, plain))
+    area = sum(part.area_mm2 * part.count for part in parts)
+    return 100 * area / length / height
+
+
+def library_alone(parts: list[Part], height: float, seconds: float) -> float:
+    """Return the density the library reaches when it is called by itself, as its manual says."""
+    import spyrrow
+
+    items = [
+        spyrrow.Item(
+            str(number),
+            [*part.outline.exterior.coords[:-1]],
+            part.count,
+            list(part.turns.base_deg),
+        )
+        for number, part in enumerate(parts)
+    ]
+    effort = spyrrow.StripPackingConfig(
+        early_termination=False, total_computation_time=round(seconds), seed=1
+    )
+    return 100 * spyrrow.StripPackingInstance("strip", height, items).solve(effort).density
+
+
+def density(folder: Path, seconds: list[float]) -> dict:
+    """Return our density, the library's alone, and our share of the best known, for each time."""
+    table: dict = {}
+    for budget in seconds:
+        rows = {}
+        for name, best in BEST_KNOWN.items():
+            parts, height = instance(folder, name)
+            found = laid_density(parts, height, budget)
+            alone = library_alone(parts, height, budget)
+            rows[name] = {
+                "density": round(found, 2),
+                "library_alone": round(alone, 2),
+                "share": round(100 * found / best, 2),
+                "share_alone": round(100 * alone / best, 2),
+            }
+            print(f"{budget:g} s {name}: {rows[name]}", flush=True)
+        mean = float(np.mean([row["share"] for row in rows.values()]))
+        bare = float(np.mean([row["share_alone"] for row in rows.values()]))
+        means = {"mean_share": round(mean, 2), "mean_share_alone": round(bare, 2)}
+        table[f"{budget:g} s"] = {**means, **rows}
+        print(f"{budget:g} s: {means}", flush=True)
+    return table
+
+
+def saved(folder: Path, seconds: float) -> dict:
+    """Return the roll saved against the bounding boxes searched for as long, in %."""
+    rows = {}
+    for name in BEST_KNOWN:
+        parts, height = instance(folder, name)
+        ours = laid_density(parts, height, seconds)
+        theirs = laid_density(boxes(parts), height, seconds)
+        rows[name] = round(100 * (1 - theirs / ours), 2)
+        print(f"{name}: {rows[name]} % of the roll saved against boxes", flush=True)
+    mean = float(np.mean(list(rows.values())))
+    print(f"mean {mean:.2f} %", flush=True)
+    return {"mean": round(mean, 2), **rows}
+
+
+def plies(counts: list[int], seconds: float) -> dict:
+    """Return first searched layout, density chunked and whole, and peak memory."""
+    rows = {}
+    for count in counts:
+        parts = parts_of(ply_pieces(count), CLOTH, NestSettings())
+        row = {"chunks": _plies(parts, seconds)}
+        if count > strips.WHOLE_UP_TO:
+            limit, strips.WHOLE_UP_TO = strips.WHOLE_UP_TO, 10**9
+            row["whole"] = _plies(parts, seconds)
+            strips.WHOLE_UP_TO = limit
+        rows[str(count)] = row
+        print(count, row, flush=True)
+    return rows
+
+
+def _plies(parts: list[Part], seconds: float) -> dict:
+    layer = StripLayer(NestSettings(seconds=seconds))
+    strip = Strip(low_y=10.0, high_y=1240.0)
+    started, first, peak = time.monotonic(), [], [0.0]
+
+    def look(share: float, what: str) -> None:
+        peak[0] = max(peak[0], _memory_mb())
+        if not first and all(chunk.searched for chunk in layer.chunks):
+            first.append(time.monotonic() - started)
+
+    spots = layer.lay(parts, [1] * len(parts), strip, Clock(seconds, look))
+    area = sum(part.area_mm2 for part in parts)
+    return {
+        "first_s": round(first[0], 2) if first else None,
+        "density": round(100 * area / reach(parts, spots) / 1230, 2),
+        "seconds": round(time.monotonic() - started, 1),
+        "peak_mb": round(peak[0]),
+    }
+
+
+def _memory_mb() -> float:
+    """Return what this process and its children hold now (Linux only, else 0)."""
+    proc = Path("/proc")
+    if not proc.exists():
+        return 0.0
+    me, total = os.getpid(), 0.0
+    for entry in proc.iterdir():
+        if entry.name.isdigit():
+            try:
+                text = (entry / "status").read_text()
+            except OSError:
+                continue
+            fields = dict(line.split(":", 1) for line in text.splitlines() if ":" in line)
+            if entry.name == str(me) or int(fields.get("PPid", 0)) == me:
+                total += int(fields.get("VmRSS", "0 kB").split()[0]) / 1024
+    return total
+
+
+def offcuts(seconds: float) -> dict:
+    """Return the roll length with and without four offcuts."""
+    pieces = ply_pieces(40)
+    corners = np.array([(0.0, 0), (1, 0), (1, 1), (0, 1)])
+    shelf = Stock(
+        rolls=ROLL.rolls,
+        offcuts=tuple(
+            Offcut(id=f"offcut {n}", fabric="cloth", outline=corners * size)
+            for n, size in enumerate([(900, 700), (1200, 400), (600, 600), (500, 300)])
+        ),
+    )
+    settings = NestSettings(seconds=seconds)
+    without, with_them = (nest(pieces, CLOTH, stock, settings) for stock in (ROLL, shelf))
+    placed = sum(
+        next(p for p in pieces if p.id == place.piece).polygon.area
+        for sheet in with_them.sheets
+        if sheet.kind == "offcut"
+        for place in sheet.placements
+    )
+    return {
+        "roll_without_mm": round(without.used_length_mm),
+        "roll_with_mm": round(with_them.used_length_mm),
+        "roll_saved_m2": round((without.used_length_mm - with_them.used_length_mm) * 1.25e-3, 3),
+        "placed_in_offcuts_m2": round(placed / 1e6, 3),
+    }
+
+
+def holes(seconds: float) -> dict:
+    """Return the roll length with frames whose holes are used, and with the same frames closed."""
+    small = ply_pieces(40)[::2]
+    frame = np.array([(0.0, 0), (700, 0), (700, 500), (0, 500)])
+    opening = 60 + frame * [580 / 700, 380 / 500]
+    open_frame = NestPiece(id="frame", outline=Polygon(frame, [opening]), fabric="cloth", count=4)
+    closed = NestPiece(id="frame", outline=Polygon(frame), fabric="cloth", count=4)
+    settings = NestSettings(seconds=seconds)
+    used, unused = (nest([f, *small], CLOTH, ROLL, settings) for f in (open_frame, closed))
+    return {
+        "roll_holes_used_mm": round(used.used_length_mm),
+        "roll_holes_closed_mm": round(unused.used_length_mm),
+    }
+
+
+def main() -> None:
+    """Run what is asked for and write the figures beside each other."""
+    reader = argparse.ArgumentParser(description=__doc__)
+    every = ("density", "saved", "plies", "offcuts", "holes")
+    reader.add_argument("what", nargs="*", default=every)
+    reader.add_argument("--instances", default=os.environ.get("NESTING_INSTANCES", ""))
+    reader.add_argument("--seconds", type=float, nargs="*", default=[10, 30, 60])
+    reader.add_argument("--counts", type=int, nargs="*", default=[50, 200, 1000])
+    reader.add_argument("--out", default="")
+    asked = reader.parse_args()
+    folder = Path(asked.instances)
+    result: dict = {}
+    for name in asked.what:
+        if name in ("density", "saved") and not (folder / "albano.json").exists():
+            print(f"{name}: left out, no instances in '{folder}'")
+        elif name == "density":
+            result[name] = density(folder, asked.seconds)
+        elif name == "saved":
+            result[name] = saved(folder, asked.seconds[0])
+        elif name == "plies":
+            result[name] = plies(asked.counts, asked.seconds[-1])
+        elif name == "offcuts":
+            result[name] = offcuts(asked.seconds[0])
+        elif name == "holes":
+            result[name] = holes(asked.seconds[0])
+    text = json.dumps(result, indent=1)
+    print(text)
+    if asked.out:
+        Path(asked.out).write_text(text + "\n")
+
+
+if __name__ == "__main__":
+    main()
