@@ -11,6 +11,7 @@ from ..errors import InputError
 from .distance import distance_from
 from .isoline import keep_below
 from .mesh import Edges, MouldMesh
+from .refine import LIFT_SHARE
 from .region import edge_angles
 from .rim import Rim, fan_rim, follow_rim
 from .sheet import Sheet
@@ -117,8 +118,9 @@ def _refine_near(work: Triangulation, mould: MouldMesh, rim: Rim, distance_mm: f
     locator = rim.locator(mould)
     changed = np.arange(len(work.faces))
     for _ in range(ROUNDS):
-        _flip(work, changed, 0.01 * edge_mm)
-        sides = work.side_lengths(np.arange(len(work.faces)))
+        work.flip_all(changed, LIFT_SHARE * edge_mm)
+        members = np.arange(len(work.faces))
+        sides = work.side_lengths(members)
         longest = sides.max(axis=1)
         wanted = np.flatnonzero(longest > edge_mm)
         middle = work.vertices[work.faces[wanted]].mean(axis=1)
@@ -126,9 +128,8 @@ def _refine_near(work: Triangulation, mould: MouldMesh, rim: Rim, distance_mm: f
         wanted = wanted[away <= distance_mm]
         if not len(wanted):
             return
-        half = 3 * np.arange(len(sides)) + _longest_corner(work, sides)
+        half = work.longest_sides(members, sides)
         changed = work.split(work.terminal_edges(wanted, half))
-    # Slivers that are left come from short edges of the mould itself.
 
 
 def _with_strip(
@@ -181,21 +182,3 @@ def _covered(
     bare = np.isin(np.sort(rim, axis=1) @ [base, 1], edges.vertices[edges.boundary] @ [base, 1])
     covered: Floats = np.where(bare, 0.0, reach[rim].max(axis=1))
     return covered
-
-
-def _flip(work: Triangulation, faces: Ints, lift_mm: float) -> None:
-    for _ in range(ROUNDS):
-        half = (3 * np.unique(faces)[:, None] + np.arange(3)).ravel()
-        wanted = work.flips_wanted(half, lift_mm)
-        if not len(wanted):
-            return
-        faces = work.flip(wanted)
-
-
-def _longest_corner(work: Triangulation, sides: Floats) -> Ints:
-    following = np.roll(work.faces, -1, axis=1)
-    key = np.maximum(work.faces, following) * (len(work.vertices) + 1)
-    key = key + np.minimum(work.faces, following)
-    equal = sides >= sides.max(axis=1, keepdims=True) * (1 - 1e-12)
-    corner: Ints = np.where(equal, key, -1).argmax(axis=1)
-    return corner

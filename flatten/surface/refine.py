@@ -109,8 +109,8 @@ def refine(
         return Refined(coarse=surface, surface=surface, face_source=np.arange(len(surface.faces)))
     group = np.zeros(len(surface.faces), np.int64) if groups is None else groups
     work = Triangulation(surface.vertices, surface.faces, group)
-    _flip_all(work, np.arange(work.faces.size), edge_mm * LIFT_SHARE)
     changed = np.arange(len(work.faces))
+    work.flip_all(changed, edge_mm * LIFT_SHARE)
     longest = np.zeros(0, np.int64)
     bad = np.zeros(0, bool)
     for _ in range(ROUNDS):
@@ -118,8 +118,7 @@ def refine(
         if not bad.any():
             break
         changed = work.split(work.terminal_edges(np.flatnonzero(bad), longest))
-        halves = (3 * changed[:, None] + np.arange(3)).ravel()
-        changed = np.concatenate([changed, _flip_all(work, halves, edge_mm * LIFT_SHARE)])
+        changed = np.concatenate([changed, work.flip_all(changed, edge_mm * LIFT_SHARE)])
     fine = SurfaceMesh(work.vertices, work.faces)
     source = _settled(surface, fine.corners.mean(axis=1), work.source, group)
     return Refined(coarse=surface, surface=fine, face_source=source)
@@ -197,36 +196,11 @@ def _judge(
     bad = np.concatenate([bad, np.zeros(grown, bool)])
     changed = np.unique(changed)
     sides = work.side_lengths(changed)
-    keys = _tie_broken(work, changed, sides)
-    longest[changed] = 3 * changed + keys
+    longest[changed] = work.longest_sides(changed, sides)
     top = sides.max(axis=1)
     sharp = smallest_angles(sides) < np.radians(MIN_ANGLE_DEG)
     bad[changed] = (top > edge_mm) | (sharp & (top > FLOOR_SHARE * edge_mm))
     return longest, bad
-
-
-def _tie_broken(work: Triangulation, members: Ints, sides: Floats) -> Ints:
-    """Corner of the longest side; of equal ones that with the highest vertices, for both faces."""
-    faces = work.faces[members]
-    following = np.roll(faces, -1, axis=1)
-    high, low = np.maximum(faces, following), np.minimum(faces, following)
-    key = high * (len(work.vertices) + 1) + low
-    equal = sides >= sides.max(axis=1, keepdims=True) * (1 - 1e-12)
-    corner: Ints = np.where(equal, key, -1).argmax(axis=1)
-    return corner
-
-
-def _flip_all(work: Triangulation, half: Ints, lift_mm: float) -> Ints:
-    """Flip until nothing near these half-edges wants to; return the faces touched."""
-    touched = [np.zeros(0, np.int64)]
-    for _ in range(ROUNDS):
-        wanted = work.flips_wanted(half, lift_mm)
-        if not len(wanted):
-            break
-        faces = work.flip(wanted)
-        touched.append(faces)
-        half = (3 * faces[:, None] + np.arange(3)).ravel()
-    return np.concatenate(touched)
 
 
 def _settled(coarse: SurfaceMesh, points: Floats, source: Ints, group: Ints) -> Ints:

@@ -11,6 +11,7 @@ from .mesh import Edges
 LEAN_COSINE = 0.8
 # Cotangents of opposite angles sum to less than this before a flip: stops rounding from cycling.
 FLIP_GAIN = -1e-6
+FLIP_ROUNDS = 60
 
 
 class Triangulation:
@@ -105,6 +106,31 @@ class Triangulation:
         winner[both] = np.repeat(half, 2)
         chosen: Ints = half[(winner[half // 3] == half) & (winner[back // 3] == half)]
         return chosen
+
+    def flip_all(self, faces: Ints, lift_mm: float) -> Ints:
+        """Flip round these faces until nothing wants to any more; return the faces touched."""
+        touched = [np.zeros(0, np.int64)]
+        for _ in range(FLIP_ROUNDS):
+            half = (3 * np.unique(faces)[:, None] + np.arange(3)).ravel()
+            wanted = self.flips_wanted(half, lift_mm)
+            if not len(wanted):
+                break
+            faces = self.flip(wanted)
+            touched.append(faces)
+        return np.concatenate(touched)
+
+    def longest_sides(self, members: Ints, sides: Floats) -> Ints:
+        """Return (k,) the half-edge of each face's longest side, given its `sides` (k, 3).
+
+        Of equal sides that with the highest vertices, so that both faces of an edge agree.
+        """
+        faces = self.faces[members]
+        following = np.roll(faces, -1, axis=1)
+        key = np.maximum(faces, following) * (len(self.vertices) + 1)
+        key = key + np.minimum(faces, following)
+        equal = sides >= sides.max(axis=1, keepdims=True) * (1 - 1e-12)
+        longest: Ints = 3 * members + np.where(equal, key, -1).argmax(axis=1)
+        return longest
 
     def terminal_edges(self, members: Ints, longest: Ints) -> Ints:
         """Return the edges reached by walking from these faces over ever longer edges.
