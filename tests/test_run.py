@@ -2,7 +2,6 @@
 
 import csv
 import io
-import json
 import os
 import subprocess
 import sys
@@ -22,9 +21,12 @@ from flatten.errors import Cancelled, FlattenError, InputError
 from flatten.folder import read_index
 from flatten.job import Settings, save_job
 from flatten.laminate.ply import Ply
+from flatten.laminate.stack import Stack
+from flatten.lay import lay_ply
 from flatten.nest.roll import Roll, Stock
 from flatten.nest.settings import NestSettings
 from flatten.packed import read_arrays
+from flatten.progress import silent
 from flatten.run import run, stored_layouts
 from flatten.surface.mesh import MouldMesh
 
@@ -253,10 +255,11 @@ def test_errors_of_a_ply_name_faces_of_the_mould():
 
 
 def test_every_cloth_of_the_library_can_be_laid():
-    mould, inside, _ = dish(cells=10)
+    mould, inside, _ = dish(cells=8)
     for fabric in load_fabrics().values():
         ply = Ply(id="p", name="skin", faces=inside, fabric=fabric.id, angle_deg=20)
-        result = run(dish_job(mould=mould, plies=(ply,), fabrics=(fabric,)), upto="patterns")
-        area = result.patterns[0].net.area
-        assert area == pytest.approx(result.patterns[0].mould_area_mm2, rel=0.05), fabric.id
-        json.dumps(summary(result, dish_job(fabrics=(fabric,), plies=(ply,))), allow_nan=False)
+        job = dish_job(mould=mould, plies=(ply,), fabrics=(fabric,))
+        laid = Stack.of(job.plies, job.settings.laminate).laid[0]
+        pieces = lay_ply(job, laid, np.zeros(len(mould.faces)), silent).pieces
+        pattern = pieces[0].pattern
+        assert pattern.net.area == pytest.approx(pattern.mould_area_mm2, rel=0.05), fabric.id
