@@ -258,7 +258,9 @@ def test_every_cloth_of_the_library_can_be_laid():
     mould, inside, _ = dish(cells=8)
     for fabric in load_fabrics().values():
         ply = Ply(id="p", name="skin", faces=inside, fabric=fabric.id, angle_deg=20)
-        job = dish_job(mould=mould, plies=(ply,), fabrics=(fabric,))
+        job = dish_job(
+            mould=mould, plies=(ply,), fabrics=(fabric,), settings=Settings(edge_mm=12.0)
+        )
         laid = Stack.of(job.plies, job.settings.laminate).laid[0]
         pieces = lay_ply(job, laid, np.zeros(len(mould.faces)), silent).pieces
         pattern = pieces[0].pattern
