@@ -17,6 +17,7 @@ from shapely.affinity import affine_transform, translate
 from ..arrays import Bools, Floats
 from .geometry import laid
 from .part import Part, Spot
+from .turns import flush_turns
 
 MOST_CELLS = 60_000  # keeps one look at a region near 10 ms
 CELL_MM = (2.0, 12.0)  # finest and coarsest
@@ -150,7 +151,8 @@ def by_area(parts: Sequence[Part]) -> list[int]:
 
 
 def _turns(part: Part) -> tuple[float, ...]:
-    return part.turns.to_try() or tuple(float(turn) for turn in range(0, 360, 30))
+    some = tuple(float(turn) for turn in range(0, 360, 30))
+    return part.turns.to_try() or (*flush_turns(part.outline, most=3), *some)
 
 
 def _cells_inside(region: Polygon, cell: float) -> Bools:

@@ -13,7 +13,7 @@ from ..records import from_plain, to_plain
 from .geometry import laid
 from .roll import Offcut
 
-Method = Literal["simple", "searched", "stored"]
+Method = Literal["simple", "searched"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -16,11 +16,12 @@ from .clock import Clock, Stop, never
 from .digest import nest_digest
 from .improve import Shelf, improve, simple_plan
 from .kept import free_rectangles
-from .layout import Method, Nest, Sheet
+from .layout import Nest, Sheet
 from .part import Part, Spot, parts_of
 from .piece import NestPiece, check_pieces
 from .plan import Plan, offcut_bin, roll_bin, sheets_of
 from .roll import Stock
+from .search import library_present
 from .settings import NestSettings
 from .shelf import Strip
 from .strips import Watch
@@ -46,7 +47,7 @@ def nest(
     A simple layout stands at once, the search improves on it for `settings.seconds`. With the
     inputs of a `stored` nest and no more effort asked than it has had, it is returned as it
     is; otherwise it is kept unless beaten. The search is cut off by time, so only a stored
-    nest repeats itself.
+    nest repeats itself: for another try ask for more seconds or another seed.
 
     Parameters
     ----------
@@ -95,7 +96,7 @@ def nest(
         fabric=fabric.id,
         sheets=sheets,
         account=account(sheets, ordered, own),
-        method=_method(plan, simple),
+        method="simple" if plan is simple or not library_present() else "searched",
         digest=digest,
         seconds=settings.seconds,
         seed=settings.seed,
@@ -175,12 +176,12 @@ def _sheets(
         kept = []
         for rectangle in free_rectangles(_usable(sheet, plan), laid, settings):
             number += 1
-            kept.append((f"{fabric_word(sheet.stock_id)}-{digest[:6]}-{number}", *rectangle))
+            kept.append((f"{_first_word(sheet.stock_id)}-{digest[:6]}-{number}", *rectangle))
         sheets.append(replace(sheet, kept=tuple(kept)))
     return tuple(sheets)
 
 
-def fabric_word(stock_id: str) -> str:
+def _first_word(stock_id: str) -> str:
     """Return the name new offcuts of a roll or offcut begin with: that of the first roll."""
     return stock_id.split("-", 1)[0]
 
@@ -193,10 +194,6 @@ def _usable(sheet: Sheet, plan: Plan) -> Polygon:
     return box(0, margin, sheet.used_length_mm, bin_.width_mm - margin).intersection(
         bin_.region_to(sheet.used_length_mm)
     )
-
-
-def _method(plan: Plan, simple: Plan) -> Method:
-    return "simple" if plan is simple else "searched"
 
 
 def _is_sound(

@@ -80,8 +80,9 @@ def _lay_clear(
 ) -> list[Spot]:
     """Return a layout clear of flaws: the library knows none, so several layouts are mended."""
     best = _one_by_one(parts, counts, bin_, gap) if bin_.strip.blocked else []
-    for trial in range(TRIALS if bin_.strip.blocked else 1):
-        part = clock.part(1 / (TRIALS - trial) if bin_.strip.blocked else 1.0)
+    trials = TRIALS if bin_.strip.blocked and sum(counts) <= FEW_PIECES else 1
+    for trial in range(trials):
+        part = clock.part(1 / (trials - trial))
         spots = layer.lay(parts, counts, bin_.strip, part, trial=trial)
         mended = off_flaws(parts, spots, bin_, gap)
         if not best or reach(parts, mended) < reach(parts, best):

@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+import numpy as np
 from shapely import Polygon
-from shapely.affinity import affine_transform
 
-from .geometry import laid
+from ..arrays import Floats
+from .geometry import cos_sin
 from .part import Part, Spot
+from .turns import flush_turns
 
 Box = tuple[float, float, float, float]
 FIT_MM = 1e-6  # rounding of sums; what fits exactly fits
@@ -60,24 +62,25 @@ def shelve(
 
 def lying_turn(part: Part, height: float) -> float | None:
     """Return the allowed turn that takes least length and fits the height, None where none."""
-    fitting = []
-    for order, turn in enumerate(_turns(part)):
-        x0, y0, x1, y1 = turned_box(part, turn)
-        if y1 - y0 <= height + FIT_MM:
-            fitting.append((round(x1 - x0, 6), order, turn))
-    return min(fitting)[2] if fitting else None
+    turns = part.turns.to_try() or (0.0, 90.0, *flush_turns(part.outline))
+    low_x, low_y, high_x, high_y = _turned_boxes(part, turns)
+    length = np.where(high_y - low_y <= height + FIT_MM, np.round(high_x - low_x, 6), np.inf)
+    best = int(np.argmin(length))  # the first of equals
+    return turns[best] if np.isfinite(length[best]) else None
 
 
 def turned_box(part: Part, turn: float) -> Box:
     """Return the bounding box of the part's outline, turned about its origin."""
-    x0, y0, x1, y1 = affine_transform(part.outline, laid(0, 0, turn)).bounds
+    x0, y0, x1, y1 = (float(side[0]) for side in _turned_boxes(part, (turn,)))
     return x0, y0, x1, y1
 
 
-def _turns(part: Part) -> tuple[float, ...]:
-    if part.turns.any_turn:
-        return tuple(float(angle) for angle in range(0, 360, 5))
-    return part.turns.to_try() or (0.0,)
+def _turned_boxes(part: Part, turns: Sequence[float]) -> tuple[Floats, Floats, Floats, Floats]:
+    """Return low x, low y, high x, high y, each (n,), at every turn."""
+    points = np.asarray(part.outline.convex_hull.exterior.coords).T
+    cosine, sine = np.array([cos_sin(turn) for turn in turns]).T[:, :, None]
+    x, y = cosine * points[0] - sine * points[1], sine * points[0] + cosine * points[1]
+    return x.min(axis=1), y.min(axis=1), x.max(axis=1), y.max(axis=1)
 
 
 def _by_length(part: Part, height: float) -> tuple[float, float, str]:

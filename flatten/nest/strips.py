@@ -78,7 +78,8 @@ class StripLayer:
             self.complaints += [c for c in search.complaints if c not in self.complaints]
         if self.complaints or not library_present():
             for chunk in self.chunks:
-                _lay_closer(parts, chunk, endless, gap)
+                if not chunk.searched and clock.look("nesting: laying pieces one by one"):
+                    _lay_closer(parts, chunk, endless, gap)
         return join(parts, [chunk.spots for chunk in self.chunks], endless, gap)
 
     def _show(self, parts: Sequence[Part], strip: Strip) -> None:

@@ -13,7 +13,7 @@ from .geometry import laid
 from .piece import NestPiece
 from .roll import Roll, Stock
 from .shelf import FIT_MM
-from .turns import allowed_turns
+from .turns import allowed_turns, flush_turns
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,10 +56,10 @@ def too_large(
     """Return the pieces that fit on no roll of the stock (offcuts are not counted on)."""
     rolls = stock.of(fabric.id).rolls
     turns = allowed_turns(fabric, turn_tolerance_deg)
-    angles = turns.to_try() or tuple(float(angle) for angle in range(180))
     found = []
     for piece in pieces:
         if rolls and piece.fabric == fabric.id:
+            angles = turns.to_try() or (0.0, 90.0, *flush_turns(piece.polygon))
             worst = _nearest(piece, rolls, angles)
             if worst is not None:
                 found.append(worst)

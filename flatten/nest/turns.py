@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+from shapely import Polygon
+
 from ..cloth.fabric import Fabric
 
 SAME_ANGLE_DEG = 1e-3  # rounding of angles on their way through a file
@@ -42,6 +45,20 @@ def allowed_turns(fabric: Fabric, tolerance_deg: float = 0.0) -> Turns:
         return Turns(base_deg=(0.0, 180.0, 90.0, 270.0), any_turn=True)
     base = (0.0, 180.0, 90.0, 270.0) if fabric.balanced else (0.0, 180.0)
     return Turns(base_deg=base, tolerance_deg=tolerance_deg)
+
+
+def flush_turns(outline: Polygon, *, most: int = 1000) -> tuple[float, ...]:
+    """Return turns that lay an edge of the outline's hull along or across the roll.
+
+    The least width of a shape over all turns is found with such an edge along the roll
+    (Freeman & Shapira, Determining the minimum-area encasing rectangle, 1975, from memory).
+    Longest edges first, `most` of them.
+    """
+    ring = np.asarray(outline.convex_hull.exterior.coords)
+    step = np.diff(ring, axis=0)
+    order = np.argsort(-np.hypot(step[:, 0], step[:, 1]), kind="stable")[:most]
+    angles = -np.degrees(np.arctan2(step[order, 1], step[order, 0]))
+    return tuple(float(angle % 360) for angle in np.concatenate([angles, angles + 90]))
 
 
 def may_turn_over(fabric: Fabric) -> bool:

@@ -1,16 +1,20 @@
 """Fitting on cells: holes, offcuts, flaws, and the joining of chunks."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from nest.cloths import blob, cloth, piece, rectangle, simple
 from shapely import Point, Polygon, box
-from shapely.affinity import rotate, translate
+from shapely.affinity import affine_transform, rotate, translate
 
 from flatten.nest.fit import FreeCloth, fill
 from flatten.nest.holes import with_guests
 from flatten.nest.join import join, turned_round
+from flatten.nest.layout import Placement
 from flatten.nest.part import Spot, parts_of
 from flatten.nest.shelf import Strip, shelve
+from flatten.nest.turned_over import turned_over
 
 STRIP = Strip(low_y=0.0, high_y=600.0)
 
@@ -77,6 +81,35 @@ def test_small_pieces_go_into_the_holes_of_large_ones():
     assert sum(p.area_mm2 * p.count for p in filled) == pytest.approx(
         sum(p.area_mm2 * p.count for p in some)
     )
+
+
+def test_a_part_turned_over_takes_its_guests_along():
+    """Off-centre hole, guest of no symmetry: mirrored together, the guest is still in its hole."""
+    host = Polygon(rectangle(600, 400), [rectangle(250, 150, 30, 220)])
+    guest = [(0, 0), (200, 0), (200, 40), (60, 120), (0, 120)]
+    pieces = {"host": piece("host", host), "guest": piece("guest", guest)}
+
+    (flipped,) = turned_over([replace(with_guests(parts(*pieces.values()), 4.0)[0], count=2)])[1:]
+
+    laid = [
+        affine_transform(
+            pieces[m.piece].polygon,
+            Placement(
+                piece=m.piece,
+                copy=1,
+                kit=1,
+                x_mm=m.x_mm,
+                y_mm=m.y_mm,
+                angle_deg=m.angle_deg,
+                mirrored=m.mirrored,
+            ).matrix,
+        )
+        for m in flipped.members
+    ]
+    assert all(member.turned_over for member in flipped.members)
+    assert flipped.outline.equals(Polygon(laid[0].exterior))
+    assert laid[0].distance(laid[1]) >= 4 - 1e-6
+    assert Polygon(laid[0].exterior).covers(laid[1])
 
 
 def test_a_hole_too_small_for_its_gap_stays_empty():

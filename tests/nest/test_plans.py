@@ -169,6 +169,19 @@ def test_a_library_that_gives_up_is_named_and_the_layout_stands(monkeypatch, tmp
     assert check_nest(found, BLOBS, cloth(), stock(), asked) == []
 
 
+def test_a_searched_strip_starts_at_the_cut_end_and_the_margin():
+    some = parts_of(BLOBS, cloth(), searched())
+    strip = Strip(low_y=12.0, high_y=900.0)
+
+    with StripSearch(some, [1] * 12, strip, gap=3, seconds=30, seed=1, workers=1) as search:
+        while search.poll() and search.best is None:
+            time.sleep(0.02)
+
+    boxes = np.array([some[spot.part].at(spot).bounds for spot in search.best])
+    assert boxes[:, :2].min(axis=0) == pytest.approx([0, 12], abs=1e-6)
+    assert boxes[:, 3].max() <= 900 + 1e-6
+
+
 def test_no_process_and_no_folder_is_left_behind(monkeypatch, tmp_path):
     monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
     some = parts_of(BLOBS, cloth(), searched())

@@ -2,7 +2,8 @@
 
 import pytest
 from nest.cloths import cloth, piece, rectangle, roll, searched, simple, stock
-from shapely import Polygon
+from shapely import Polygon, box
+from shapely.affinity import rotate
 
 from flatten.errors import InputError
 from flatten.nest.check import check_nest
@@ -127,3 +128,17 @@ def test_a_bias_strip_across_the_roll_is_as_long_as_on_paper():
 
     assert too_large(fits, cloth(), shelf) == []
     assert too_large(over, cloth(), shelf)[0].excess_mm == pytest.approx(0.134, abs=0.01)
+
+
+def test_a_piece_of_mat_lies_at_its_narrowest():
+    """A 900 x 300 plate drawn 27 degrees off: on a roll of 300 mm only 27 degrees back fits."""
+    plate = rotate(box(0, 0, 900, 300), 27, origin=(0, 0))
+    pieces = [piece("plate", plate)]
+    mat, shelf = cloth("mat"), stock(roll(300.001))
+
+    found = nest(pieces, mat, shelf, simple())
+
+    assert found.used_length_mm == pytest.approx(900, abs=1e-6)
+    assert found.sheets[0].placements[0].angle_deg % 180 == pytest.approx(153, abs=1e-4)
+    narrow = too_large(pieces, mat, stock(roll(290)))
+    assert narrow[0].excess_mm == pytest.approx(10, abs=1e-6)
