@@ -191,3 +191,15 @@ def test_the_part_below_a_limit_has_the_area_it_should(limit):
     assert (areas > 0).all()
     assert areas.sum() == pytest.approx(limit, abs=0.05 / 7)
     assert len(owner) == len(faces)
+
+
+def test_distance_from_a_line_is_exact_on_slanting_triangles_too():
+    """Sheared, no edge stands square to the source line: the front itself is needed."""
+    mesh = plate(10)
+    slanting = mesh.vertices @ np.array([[1, 0, 0], [-0.3, 1, 0], [0, 0, 1]])
+    line = np.flatnonzero(slanting[:, 1] == 0)
+
+    far, _ = distance_from(slanting, mesh.faces, line)
+
+    beside = np.abs(slanting[:, 0] - 35) < 30  # where the foot lies on the line
+    np.testing.assert_allclose(far[beside], slanting[beside, 1], rtol=1e-9)

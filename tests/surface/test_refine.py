@@ -190,3 +190,18 @@ def test_an_edge_length_that_cannot_be_is_refused(edge_mm):
 def everything_of(mesh):
     assert len(everything(mesh).faces) == len(mesh.faces)
     return mesh
+
+
+def test_the_line_between_groups_is_kept_where_a_flip_would_be_better():
+    kite = SurfaceMesh([[0, 0, 0], [100, 0, 0], [50, 10, 0], [50, -10, 0]], [[0, 1, 2], [1, 0, 3]])
+
+    refined = refine(kite, max_edge_mm=5, groups=np.array([0, 1]))
+    mixed = refine(kite, max_edge_mm=5)
+
+    low = np.array([0, 1])[refined.face_source] == 1
+    assert refined.surface.corners[low][..., 1].max() == 0
+    assert refined.surface.corners[~low][..., 1].min() == 0
+    crossing = (mixed.surface.corners[..., 1].max(axis=1) > 0) & (
+        mixed.surface.corners[..., 1].min(axis=1) < 0
+    )
+    assert crossing.any()
