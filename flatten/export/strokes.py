@@ -63,7 +63,8 @@ def _shape(text: str, hollow: _HollowLetters) -> Shape:
     for strokes, advance in (shape for shape in drawn if shape is not None):
         placed += [stroke + [x, 0.0] for stroke in strokes]
         x += advance
-    return placed, max(x - GAP / CAPITAL_UNITS, 0.0)
+    gap = 0.0 if None in shapes else GAP / CAPITAL_UNITS  # hollow letters bring their own
+    return placed, max(x - gap, 0.0)
 
 
 def _strokes(char: str) -> Shape | None:

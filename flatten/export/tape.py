@@ -59,25 +59,25 @@ def lay_tape(mesh: MouldMesh, faces: Ints, start: Floats, along: Floats, normal:
     region = mesh.faces[faces]
     if not len(region):
         raise InputError("The region has no faces.", "Assign its faces.")
-    first, start = _nearest_face(mesh.vertices[region], np.asarray(start, float))
+    touching, start = _nearest_faces(mesh.vertices[region], np.asarray(start, float))
     side = np.cross(normal, along)
     off = (mesh.vertices - start) @ side
     size = float(np.ptp(mesh.vertices[np.unique(region)], axis=0).max())
     off = np.where(np.abs(off) < BESIDE * size, BESIDE * size, off)
     edges = Edges(region)
+    walk = _Walk(mesh, region, edges, off)
+    leaving = walk.start(touching, along, start)
     points = [start]
-    face, came = first, -1
     for _ in range(len(region)):
-        leaving = _way_out(mesh, region, edges, off, face, came, along, points[-1])
         if leaving is None:
             break
-        edge, point = leaving
+        face, edge, point = leaving
         points.append(point)
         pair = edges.faces[edge]
         following = int(pair[1] if pair[0] == face else pair[0])
         if following < 0 or edges.count[edge] != 2:
             break
-        face, came = following, edge
+        leaving = walk.on(following, edge)
     return Tape(np.array(points))
 
 
@@ -113,34 +113,39 @@ def tack_place(
     )
 
 
-def _way_out(
-    mesh: MouldMesh,
-    region: Ints,
-    edges: Edges,
-    off: Floats,
-    face: int,
-    came: int,
-    along: Floats,
-    at: Floats,
-) -> tuple[int, Floats] | None:
-    """Return the edge the plane leaves this face by, and where; the first time: along `along`."""
-    ways = []
-    for corner in range(3):
-        edge = int(edges.of_face[face, corner])
-        a, b = region[face, corner], region[face, (corner + 1) % 3]
-        if edge == came or (off[a] > 0) == (off[b] > 0):
-            continue
-        share = off[a] / (off[a] - off[b])
-        ways.append((edge, mesh.vertices[a] + share * (mesh.vertices[b] - mesh.vertices[a])))
-    if not ways:
-        return None
-    if came >= 0:
-        return ways[0]
-    return max(ways, key=lambda way: float((way[1] - at) @ along))
+@dataclass(frozen=True, slots=True, eq=False)
+class _Walk:
+    """Steps from face to face in the cutting plane; `off` (n,) of each vertex from it."""
+
+    mesh: MouldMesh
+    region: Ints
+    edges: Edges
+    off: Floats
+
+    def start(self, touching: Ints, along: Floats, at: Floats) -> tuple[int, int, Floats] | None:
+        """Return the way out that leads furthest along, of all faces that touch the start."""
+        ways = [way for face in touching for way in self._ways(int(face), -1)]
+        return max(ways, key=lambda way: float((way[2] - at) @ along), default=None)
+
+    def on(self, face: int, came: int) -> tuple[int, int, Floats] | None:
+        """Return the way out of a face entered by the edge `came`."""
+        return next(iter(self._ways(face, came)), None)
+
+    def _ways(self, face: int, came: int) -> list[tuple[int, int, Floats]]:
+        ways = []
+        for corner in range(3):
+            edge = int(self.edges.of_face[face, corner])
+            a, b = self.region[face, corner], self.region[face, (corner + 1) % 3]
+            if edge == came or (self.off[a] > 0) == (self.off[b] > 0):
+                continue
+            share = self.off[a] / (self.off[a] - self.off[b])
+            start, end = self.mesh.vertices[a], self.mesh.vertices[b]
+            ways.append((face, edge, start + share * (end - start)))
+        return ways
 
 
-def _nearest_face(corners: Floats, point: Floats) -> tuple[int, Floats]:
-    """Return the triangle nearest to the point, and the point on it.
+def _nearest_faces(corners: Floats, point: Floats) -> tuple[Ints, Floats]:
+    """Return the triangles nearest to the point (those that share it), and the point on them.
 
     Source: Ericson, Real-Time Collision Detection, 2005, sec. 5.1.5 (the idea: plane, else
     edges); here over all triangles at once.
@@ -163,4 +168,6 @@ def _nearest_face(corners: Floats, point: Floats) -> tuple[int, Floats]:
         best = np.minimum(best, away)
     away = np.where(inside, ((point - foot) ** 2).sum(axis=1), best)
     face = int(away.argmin())
-    return face, foot[face] if inside[face] else nearest[face]
+    on = foot[face] if inside[face] else nearest[face]
+    size2 = float(((corners.max(axis=(0, 1)) - corners.min(axis=(0, 1))) ** 2).sum())
+    return np.flatnonzero(away <= away[face] + (10 * BESIDE) ** 2 * size2), on

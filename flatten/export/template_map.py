@@ -8,6 +8,7 @@ import numpy as np
 
 from ..pattern.pattern import Pattern
 from .canvas import ACCENT, INK, PALE, SOFT, WASH, WHITE, Canvas, wrapped
+from .fonts import width_mm
 from .layers import ARROW, CUT, NET, NOTCH, TACK
 from .paper import SHEETS_MM, PaperSettings
 from .pattern_drawing import CHECK_MM
@@ -177,4 +178,8 @@ def _draw_group(
         for tile in group.tiles if count > 1 else ():
             centre = (tile.x_mm + group.tile_mm[0] / 2, tile.y_mm + tile_y / 2)
             capital = min(2.8 / scale, group.tile_mm[0] * 0.2)
-            canvas.text(*centre, group.name_of(tile), capital, ACCENT, bold=True, anchor="centre")
+            name = group.name_of(tile)
+            half = (width_mm(name, capital, bold=True) / 2 + 0.3 * capital, 0.9 * capital)
+            corner = (centre[0] - half[0], centre[1] - half[1])
+            canvas.box(*corner, 2 * half[0], 2 * half[1], line=0, fill=WHITE)
+            canvas.text(*centre, name, capital, ACCENT, bold=True, anchor="centre")

@@ -41,7 +41,7 @@ class SheetDrawing:
         self.step = (group.tile_mm[0] - plan.lap_mm, group.tile_mm[1] - plan.lap_mm)
         self.everything = shapely.union_all(
             [_as_path(line) for drawing in self.drawings for line in drawing.lines]
-            + [_text_box(text).exterior for drawing in self.drawings for text in drawing.texts]
+            + [_hatched(_text_box(text)) for drawing in self.drawings for text in drawing.texts]
         )
         self._busy_of: tuple[Tile, BaseGeometry] | None = None
         self.top = float(whole_area(group).bounds[3]) + EDGE_MM
@@ -299,6 +299,13 @@ def _text(canvas: Canvas, text: Text, rgb: tuple[float, float, float]) -> None:
     canvas.text(
         x, y, text.text, text.height_mm, rgb, anchor=anchor, turn_deg=text.turn_deg
     )  # fmt: skip
+
+
+def _hatched(area: shapely.Polygon) -> BaseGeometry:
+    """Return an area as close lines, so that to cover a text costs more than to cross a line."""
+    left, bottom, right, top = area.bounds
+    rows = np.arange(bottom, top + 1.5, 1.5)
+    return shapely.MultiLineString([[(left, y), (right, y)] for y in rows])
 
 
 def _text_box(text: Text) -> shapely.Polygon:
