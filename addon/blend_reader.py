@@ -52,6 +52,12 @@ def read_open_file(name: str) -> Any:
     from .scene_job import read_job as read
 
     error = engine.load("errors").InputError
+    if bpy.data.version[:2] > bpy.app.version[:2]:
+        made, here = (".".join(map(str, v[:2])) for v in (bpy.data.version, bpy.app.version))
+        raise error(
+            f"'{name}' was saved by the newer Blender {made}; this one is {here}.",
+            f"Use bpy {made}, or save the file again in Blender {here}.",
+        )
     scene, layer = bpy.context.scene, bpy.context.view_layer
     moulds = [thing for thing in scene.objects if thing.mouldply.is_mould]
     if not moulds:

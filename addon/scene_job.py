@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
     from .bridge import MouldRead
 
+FORMAT = 1  # of what a .blend keeps; a higher one was saved by a newer add-on
 WORLD_X, WORLD_Y = (1.0, 0.0, 0.0), (0.0, 1.0, 0.0)
 # A lay-up side within this of a world axis counts as looking along it: cosine of 30 degrees.
 SNAP_COSINE = 0.866
@@ -25,8 +26,14 @@ def read_job(mould: bpy.types.Object, scene: bpy.types.Scene, depsgraph: Any) ->
     ------
     InputError : whatever keeps the mould, a ply, a cloth or a setting from being used
     """
-    read = bridge.read_mould(mould, scene, depsgraph)
     own = mould.mouldply
+    if own.format > FORMAT:
+        raise engine.load("errors").InputError(
+            f"Mould '{mould.name}' was saved by a newer mouldply (format {own.format}; this one "
+            f"knows {FORMAT}).",
+            "Update mouldply.",
+        )
+    read = bridge.read_mould(mould, scene, depsgraph)
     _refuse_lost_regions(mould, read)
     plies = tuple(_ply(mould, scene, ply, read) for ply in own.plies)
     cloths = _cloths(scene, plies)

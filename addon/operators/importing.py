@@ -70,7 +70,14 @@ class MOULDPLY_OT_rescale(NeedsMould, EngineOperator, bpy.types.Operator):
     bl_label = "The File Was in Another Unit"
     bl_options = {"REGISTER", "UNDO"}
 
-    factor: FloatProperty(name="Factor", default=0.001, min=1e-6, max=1e6, precision=6)
+    factor: FloatProperty(
+        name="Factor",
+        description="New size over old size",
+        default=0.001,
+        min=1e-6,
+        max=1e6,
+        precision=6,
+    )
 
     def run(self, context):
         """Scale mesh and tack points."""

@@ -5,6 +5,7 @@ from bpy.props import EnumProperty, FloatProperty, StringProperty
 
 from .. import engine, mesh_data
 from ..moulds import need_editable, need_mould, need_ply
+from ..scene_job import FORMAT
 from .base import EngineOperator, NeedsPly
 from .cloth import need_cloth
 
@@ -68,7 +69,7 @@ class MOULDPLY_OT_new_ply(EngineOperator, bpy.types.Operator):
             faces = mesh_data.selected_faces(mould.data)
             refuse_empty(faces, "the ply")
             cloth = need_cloth(context.scene)
-            mould.mouldply.is_mould = True
+            mould.mouldply.is_mould, mould.mouldply.format = True, FORMAT
             ply = add_ply(mould, self.name)
             mesh_data.write_region(mould.data, ply.id, faces)
         ply.fabric = cloth.id

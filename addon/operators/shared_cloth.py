@@ -14,7 +14,7 @@ class MOULDPLY_OT_import_cloths(EngineOperator, bpy.types.Operator):
     bl_label = "Import Cloths"
     bl_options = {"REGISTER"}
 
-    filepath: StringProperty(name="File", subtype="FILE_PATH")
+    filepath: StringProperty(name="File", description="List of cloths", subtype="FILE_PATH")
     filter_glob: StringProperty(default="*.json", options={"HIDDEN"})
 
     def invoke(self, context, event):
@@ -37,7 +37,9 @@ class MOULDPLY_OT_export_cloths(EngineOperator, bpy.types.Operator):
     bl_label = "Export Cloths"
     bl_options = {"REGISTER"}
 
-    filepath: StringProperty(name="File", subtype="FILE_PATH", default="my cloths.json")
+    filepath: StringProperty(
+        name="File", description="List of cloths", subtype="FILE_PATH", default="my cloths.json"
+    )
     filter_glob: StringProperty(default="*.json", options={"HIDDEN"})
 
     def invoke(self, context, event):

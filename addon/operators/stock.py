@@ -86,7 +86,7 @@ class MOULDPLY_OT_remove_offcut(EngineOperator, bpy.types.Operator):
     bl_label = "Remove Offcut"
     bl_options = {"REGISTER", "UNDO"}
 
-    number: IntProperty(name="Number", min=0)
+    number: IntProperty(name="Number", description="Place in the list", min=0)
 
     def run(self, context):
         """Remove it."""

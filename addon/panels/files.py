@@ -64,7 +64,15 @@ class MOULDPLY_PT_resin(ClosedSection, bpy.types.Panel):
             optional(column, laminate, "liquid_resin_density_g_cm3")
             optional(column, laminate, "hardener_density_g_cm3")
         column.separator()
-        for name in ("brush_loss", "pot_limit_g", "pot_life_min", "pot_life_at_c", "shop_c"):
+        for name in (
+            "brush_loss",
+            "small_loss",
+            "small_job_g",
+            "pot_limit_g",
+            "pot_life_min",
+            "pot_life_at_c",
+            "shop_c",
+        ):
             column.prop(laminate, name)
 
 
@@ -78,6 +86,7 @@ class MOULDPLY_PT_paper(ClosedSection, bpy.types.Panel):
         """Draw sheet and printer."""
         paper, column = context.scene.mouldply.paper, tidy(self.layout)
         column.prop(paper, "sheet")
+        column.prop(paper, "orientation")
         optional(column, paper, "roll_width_mm")
         for name in ("margin", "lap", "scale_x", "scale_y"):
             column.prop(paper, name)

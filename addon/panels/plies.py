@@ -119,7 +119,15 @@ class MOULDPLY_PT_ply_allowance(ClosedSection, bpy.types.Panel):
         column.separator()
         dressing = context.scene.mouldply.dressing
         column.label(text="All Plies")
-        for name in ("trim", "corner", "trim_on_mould", "notch_style", "notch_every", "text"):
+        for name in (
+            "trim",
+            "corner",
+            "trim_on_mould",
+            "relieve",
+            "notch_style",
+            "notch_every",
+            "text",
+        ):
             column.prop(dressing, name)
 
 

@@ -27,6 +27,7 @@ class MOULDPLY_Mould(bpy.types.PropertyGroup):
         type=bpy.types.Object,
     )
     ply_id: StringProperty(name="Ply", description="The ply it belongs to", options={"HIDDEN"})
+    format: IntProperty(default=0, options={"HIDDEN"})  # of these properties, as saved
     part: StringProperty(name="Part", description="Name on every pattern; empty: the object's name")
     piece: PointerProperty(type=MOULDPLY_Piece)
     cut: PointerProperty(type=MOULDPLY_Cut)

@@ -79,6 +79,7 @@ DRESSING = {
     ),
     "notch_length_mm": W("Notch Length", "Length of a notch"),
     "text_mm": W("Lettering", "Height of the letters on a pattern"),
+    "relieve": W("Slit Tight Curves", "Slit the allowance, never the part, at tight hollow curves"),
     "smooth_mm": W("Smooth Within", "Outlines are smoothed by no more than this"),
 }
 
@@ -139,6 +140,10 @@ LAMINATE = {
         "Hardener Density", "Of the hardener in the can", start=1.0, most=5
     ),
     "brush_loss": W("Left in the Cup", "Share of the resin left in brush and cup", most=5),
+    "small_loss": W(
+        "Left, Small Job", "The same for a small job: brush and cup do not shrink", most=5
+    ),
+    "small_job_g": W("Small Job Up To", "Grams of resin that count as a small job"),
     "pot_limit_g": W(
         "Largest Batch", "Mix no more than this at once, in grams: large batches run hot", least=1
     ),
@@ -180,6 +185,15 @@ NEST = {
 
 PAPER = {
     "roll_width_mm": W("Plotter Roll", "Width of a roll plotter; off: sheets", start=914),
+    "orientation": W(
+        "Sheets Lie",
+        "Which way the sheets are turned",
+        {
+            "auto": ("As Needed", "Whichever needs fewer sheets"),
+            "portrait": ("Upright", ""),
+            "landscape": ("Lengthwise", ""),
+        },
+    ),
     "margin_mm": W("Margin", "What the printer cannot reach", most=100),
     "lap_mm": W("Lap", "Strip that goes under the neighbouring sheet", most=100),
     "scale_x": W(
