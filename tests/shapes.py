@@ -54,3 +54,55 @@ def cap(radius: float, half_angle_deg: float, rings: int) -> SurfaceMesh:
     azimuth = np.arctan2(points[:, 1], points[:, 0])
     sphere = [np.sin(polar) * np.cos(azimuth), np.sin(polar) * np.sin(azimuth), np.cos(polar)]
     return SurfaceMesh(radius * np.column_stack(sphere), faces)
+
+
+def irregular_cap(
+    radius: float, half_angle_deg: float, triangles: int, seed: int = 0
+) -> SurfaceMesh:
+    """A spherical cap of about so many triangles, their corners shaken out of order."""
+    rng = np.random.default_rng(seed)
+    angle = np.radians(half_angle_deg)
+    edge = np.sqrt(2 * np.pi * (1 - np.cos(angle)) / triangles / 0.433)
+    rings = round(angle / (edge * 0.866))
+    rows = [np.zeros((1, 2))]
+    for k in range(1, rings + 1):
+        polar = angle * k / rings
+        count = round(2 * np.pi * np.sin(polar) / edge)
+        azimuth = 2 * np.pi * (np.arange(count) + rng.uniform()) / count
+        polar = np.full(count, polar)
+        if k < rings:
+            polar = polar + rng.uniform(-0.15, 0.15, count) * edge
+            azimuth = azimuth + rng.uniform(-0.15, 0.15, count) * 2 * np.pi / count
+        rows.append(np.column_stack([polar, azimuth]))
+    polar, azimuth = np.concatenate(rows).T
+    stereo = 2 * np.tan(polar / 2)
+    plan = np.column_stack([stereo * np.cos(azimuth), stereo * np.sin(azimuth)])
+    sphere = [np.sin(polar) * np.cos(azimuth), np.sin(polar) * np.sin(azimuth), np.cos(polar)]
+    return SurfaceMesh(radius * np.column_stack(sphere), triangulated(plan, 1e-4 * edge**2))
+
+
+def bumps(triangles: int, size_mm: float, seed: int = 0, height: float = 0.12) -> SurfaceMesh:
+    """A square sheet with random smooth bumps of both curvatures, irregular triangles."""
+    rng = np.random.default_rng(seed)
+    cells = max(int(np.sqrt(triangles / 2)), 4)
+    axis = np.linspace(-0.5, 0.5, cells + 1)
+    plan = np.stack(np.meshgrid(axis, axis), axis=-1).reshape(-1, 2)
+    inner = np.abs(plan).max(axis=1) < 0.5 - 0.25 / cells
+    plan[inner] += rng.uniform(-0.2, 0.2, (int(inner.sum()), 2)) / cells
+    faces = triangulated(plan, 1e-3 / cells**2)
+    z = np.zeros(len(plan))
+    for _ in range(5):
+        middle, width = rng.uniform(-0.4, 0.4, 2), rng.uniform(0.25, 0.5)
+        z += height * rng.uniform(-1, 1) * np.exp(-((plan - middle) ** 2).sum(axis=1) / width**2)
+    return SurfaceMesh(size_mm * np.column_stack([plan, z]), faces)
+
+
+def triangulated(plan: np.ndarray, least_area: float) -> np.ndarray:
+    """Delaunay triangles of points in the plane, counter-clockwise, slivers left out."""
+    from scipy.spatial import Delaunay
+
+    faces = Delaunay(plan).simplices
+    a, b, c = (plan[faces[:, k]] for k in range(3))
+    double = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])
+    faces = np.where((double < 0)[:, None], faces[:, ::-1], faces)
+    return faces[np.abs(double) > least_area].astype(np.int64)

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
-from ..arrays import Bools, Floats
-from ..surface.locate import Located, locate
+from ..arrays import Bools, Floats, Ints
 from ..surface.mesh import MouldMesh, SurfaceMesh, components
 from .energy import Panels
 
@@ -15,7 +16,15 @@ ROUNDS = 8  # of smoothing where the carried layout turns triangles over
 THIN = 0.05
 
 
-def coarse_surface(mesh: MouldMesh) -> SurfaceMesh | None:
+@dataclass(frozen=True, slots=True, eq=False)
+class Coarse:
+    """A decimated surface; `near` (n,) the coarse vertex each fine vertex was drawn into."""
+
+    surface: SurfaceMesh
+    near: Ints
+
+
+def coarse_surface(mesh: MouldMesh) -> Coarse | None:
     """Return the mesh with a sixteenth of the triangles; None where that is no sound surface.
 
     Source: Garland & Heckbert, Surface simplification using quadric error metrics, 1997, as
@@ -23,12 +32,14 @@ def coarse_surface(mesh: MouldMesh) -> SurfaceMesh | None:
     """
     import fast_simplification
 
-    points, faces = fast_simplification.simplify(
-        np.array(mesh.vertices),
-        mesh.faces.astype(np.int32),
-        target_count=int(SHARE * len(mesh.faces)),
+    points, triangles = np.array(mesh.vertices), mesh.faces.astype(np.int32)
+    _, _, collapses = fast_simplification.simplify(
+        points, triangles, target_count=int(SHARE * len(triangles)), return_collapses=True
     )
-    found = MouldMesh(points, faces.astype(np.int64))
+    points, triangles, near = fast_simplification.replay_simplification(
+        points, triangles, collapses
+    )
+    found = MouldMesh(points, triangles.astype(np.int64))
     edges = found.edges
     if edges.crowded.any() or edges.flipped.any() or components(found.faces, edges).any():
         return None
@@ -36,28 +47,74 @@ def coarse_surface(mesh: MouldMesh) -> SurfaceMesh | None:
     longest2 = ((corners - np.roll(corners, 1, axis=1)) ** 2).sum(axis=2).max(axis=1)
     if not (found.areas > 1e-4 * longest2).all():
         return None
-    return SurfaceMesh(found.vertices, found.faces)
+    return Coarse(SurfaceMesh(found.vertices, found.faces), near.astype(np.int64))
 
 
-def carry(coarse: SurfaceMesh, flat: Floats, mesh: MouldMesh, panels: Panels) -> Floats | None:
+def carry(coarse: Coarse, flat: Floats, mesh: MouldMesh, panels: Panels) -> Floats | None:
     """Return the layout (2, n) of a coarse drape `flat` (2, k) carried to the fine mesh.
 
+    Each fine vertex takes its place in the coarse triangle it lies on or, at the rim, beside.
     None where triangles stay turned over even after smoothing.
     """
-    found = locate(coarse, mesh.vertices)
-    weights = _beyond_rim(coarse, found, mesh.vertices)
-    carried: Floats = np.einsum("kj,dkj->dk", weights, flat[:, coarse.faces[found.faces]])
+    face, weights = _places(coarse, mesh.vertices)
+    corner = coarse.surface.faces[face]
+    carried = np.zeros((2, len(face)))
+    for k in range(3):
+        carried += weights[k] * flat[:, corner[:, k]]
+    return _untangled(carried, mesh, panels)
+
+
+def _places(coarse: Coarse, points: Floats) -> tuple[Ints, list[Floats]]:
+    """Return the coarse face of each point and its weights there; negative beyond the rim."""
+    around = _faces_around(coarse.surface)
+    corners = coarse.surface.corners
+    first, second = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+    aa, ab, bb = (first * first).sum(1), (first * second).sum(1), (second * second).sum(1)
+    det = (aa * bb - ab * ab)[:, None]
+    to_v = (bb[:, None] * first - ab[:, None] * second) / det
+    to_w = (aa[:, None] * second - ab[:, None] * first) / det
+    start_v = np.einsum("kd,kd->k", to_v, corners[:, 0])
+    start_w = np.einsum("kd,kd->k", to_w, corners[:, 0])
+    best = np.full(len(points), -np.inf)
+    face = np.zeros(len(points), np.int64)
+    weights = [np.zeros(len(points)) for _ in range(3)]
+    for slot in range(around.shape[1]):
+        candidate = around[coarse.near, slot]
+        v = np.einsum("kd,kd->k", to_v[candidate], points) - start_v[candidate]
+        w = np.einsum("kd,kd->k", to_w[candidate], points) - start_w[candidate]
+        rest = 1 - v - w
+        inside = np.minimum(np.minimum(v, w), rest)
+        better = inside > best
+        best[better], face[better] = inside[better], candidate[better]
+        for kept, new in zip(weights, (rest, v, w), strict=True):
+            kept[better] = new[better]
+    return face, weights
+
+
+def _faces_around(surface: SurfaceMesh) -> Ints:
+    """Return (n, most) the faces at each vertex, the first of them repeated to fill the row."""
+    vertex = surface.faces.ravel()
+    order = np.argsort(vertex, kind="stable")
+    count = np.bincount(vertex, minlength=len(surface.vertices))
+    first = np.cumsum(count) - count
+    slot = np.minimum(np.arange(count.max()), np.maximum(count[:, None] - 1, 0))
+    index = np.minimum(first[:, None] + slot, len(order) - 1)
+    return np.asarray(order[index] // 3, np.int64)
+
+
+def _untangled(flat: Floats, mesh: MouldMesh, panels: Panels) -> Floats | None:
+    """Move the corners of triangles that are turned over to the middle of their neighbours."""
     low, high = mesh.edges.vertices.T
     degree = np.bincount(mesh.edges.vertices.ravel(), minlength=len(mesh.vertices))
     for _ in range(ROUNDS):
-        bad = _turned_over(panels, carried)
+        bad = _turned_over(panels, flat)
         if not bad.any():
-            return carried
+            return flat
         vertices = np.unique(panels.faces[bad])
         for axis in (0, 1):
-            around = np.bincount(low, carried[axis, high], len(degree))
-            around += np.bincount(high, carried[axis, low], len(degree))
-            carried[axis, vertices] = around[vertices] / degree[vertices]
+            around = np.bincount(low, flat[axis, high], len(degree))
+            around += np.bincount(high, flat[axis, low], len(degree))
+            flat[axis, vertices] = around[vertices] / degree[vertices]
     return None
 
 
@@ -65,20 +122,3 @@ def _turned_over(panels: Panels, flat: Floats) -> Bools:
     x1, x2 = panels.gradients(flat[0])
     y1, y2 = panels.gradients(flat[1])
     return np.asarray(x1 * y2 - x2 * y1 < THIN, bool)
-
-
-def _beyond_rim(coarse: SurfaceMesh, found: Located, points: Floats) -> Floats:
-    """Return the weights, running on past the coarse rim: the fine rim lies outside it."""
-    edges = coarse.edges
-    weights = np.array(found.weights)
-    opposite = edges.of_face[found.faces][:, [1, 2, 0]]  # the side opposite each corner
-    outside = np.flatnonzero(((weights <= 1e-12) & edges.boundary[opposite]).any(axis=1))
-    corners = coarse.corners[found.faces[outside]]
-    first, second = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
-    to = points[outside] - corners[:, 0]
-    aa, ab, bb = (first * first).sum(1), (first * second).sum(1), (second * second).sum(1)
-    ra, rb = (first * to).sum(1), (second * to).sum(1)
-    det = aa * bb - ab * ab
-    v, w = (bb * ra - ab * rb) / det, (aa * rb - ab * ra) / det
-    weights[outside] = np.column_stack([1 - v - w, v, w])
-    return weights

@@ -192,7 +192,7 @@ def _solve(
         coarse = coarse_surface(mesh)
         if coarse is not None:
             first = part_of(progress, 0.0, 0.3)
-            _, _, rough = _solve(coarse, fabric, tack_mm, warp, turn, method, None, first)
+            _, _, rough = _solve(coarse.surface, fabric, tack_mm, warp, turn, method, None, first)
             start = carry(coarse, rough.flat, mesh, panels) if rough.converged else None
             progress = part_of(progress, 0.3, 1.0)
     system = SparseSystem(mesh.faces, mesh.edges, len(mesh.vertices))

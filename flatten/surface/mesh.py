@@ -71,7 +71,7 @@ class MouldMesh:
         """The edges and who shares them."""
         return Edges(self.faces)
 
-    @property
+    @cached_property
     def size_mm(self) -> float:
         """Diagonal of the box around the used vertices, mm."""
         if not len(self.faces):
