@@ -10,7 +10,7 @@ import shapely
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from ..arrays import Floats
+from ..arrays import Floats, Ints
 from ..errors import InputError
 from .corner import Corner, cross, fill, outward, strip, unit
 from .outline import Loop, Outline, run_starts
@@ -20,6 +20,7 @@ from .smooth import smooth_outward
 from .snips import relief_slits
 
 GAP_MM = 0.5  # a crack in the cut outline narrower than this is closed: no knife follows it
+NO_FACES: Ints = np.zeros(0, np.int64)
 FULL_SHARE = 0.95  # a strip of the mould this near to the full width needs no more
 
 
@@ -31,6 +32,7 @@ def allowance(
     corner: Corner = "round",
     relieve: bool = False,
     smooth_mm: float = 0.0,
+    faces: Ints = NO_FACES,
 ) -> Polygon:
     """Return the cut outline: the net, its draped trim strip, and the flat allowances.
 
@@ -40,18 +42,18 @@ def allowance(
     net line, and the neighbouring allowance ends on their continuation. It cannot cross itself,
     since it is a union; where it lies over the other side of a dart, a slit of `KERF_MM` keeps
     the two apart. `relieve`: slit the trim at tight concave curves; `smooth_mm`: how far the
-    line may be moved outwards to have fewer corners.
+    line may be moved outwards to have fewer corners; `faces` of the mould go with an error.
 
     Raises
     ------
     InputError : the lap is wider than the piece
     """
+    joints = {run.joint for run in outline.rim_runs if run.kind in ("lap_over", "lap_under")}
     laps = {
-        run.joint: lap_mm if isinstance(lap_mm, float | int) else lap_mm.get(run.joint, 0.0)
-        for run in outline.rim_runs
-        if run.kind == "lap_over"
+        joint: lap_mm if isinstance(lap_mm, float | int) else lap_mm.get(joint, 0.0)
+        for joint in joints
     }
-    _refuse_wide_lap(outline, max(laps.values(), default=0.0))
+    _refuse_wide_laps(outline, laps, faces)
     parts = [
         area
         for loop in outline.rims
@@ -77,14 +79,21 @@ def _widths(loop: Loop, trim_mm: float, laps: Mapping[int, float]) -> Floats:
     return np.maximum(ends, 0.0)
 
 
-def _refuse_wide_lap(outline: Outline, lap_mm: float) -> None:
-    box = shapely.minimum_rotated_rectangle(outline.net)
-    narrow = np.linalg.norm(np.diff(np.array(box.exterior.coords), axis=0), axis=1).min()
-    if lap_mm > narrow:
-        raise InputError(
-            f"The lap is {lap_mm:g} mm, but the piece is only {narrow:.1f} mm wide.",
-            "Reduce the lap, or move the cut.",
-        )
+def _refuse_wide_laps(outline: Outline, laps: Mapping[int, float], faces: Ints) -> None:
+    """Refuse a lap that reaches further than the piece itself does from the joint."""
+    corners = np.array(outline.net.exterior.coords)
+    for run in outline.runs:
+        chord = run.points[-1] - run.points[0]
+        if run.joint not in laps or not np.linalg.norm(chord) > 0:
+            continue
+        inward = -outward(unit(chord))
+        depth = float(((corners - run.points[0]) @ inward).max())
+        if laps[run.joint] > depth > 0:
+            raise InputError(
+                f"The lap is {laps[run.joint]:g} mm, but the piece is only {depth:.1f} mm wide.",
+                "Reduce the lap, or move the cut.",
+                faces=np.unique(faces),
+            )
 
 
 def _loop_areas(loop: Loop, widths: Floats, corner: Corner) -> list[BaseGeometry]:

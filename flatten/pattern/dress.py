@@ -6,9 +6,12 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 import numpy as np
+from shapely import LineString, Point
 
+from ..arrays import Floats
 from ..cloth.fabric import Fabric
 from ..cloth.strain import beyond_limit
+from ..errors import InputError
 from .allowance import allowance
 from .joints import JointCurve, joint_curves
 from .marks import place_arrow, place_fold_back, place_tack, place_text, room_in
@@ -22,6 +25,7 @@ if TYPE_CHECKING:
     from ..cloth.drape import Drape
     from ..surface.patch import Patch
 
+TACK_OFF_CUT_MM = 1.0
 DART_END_MM = 4.0  # size of the mark at the end of a dart
 
 
@@ -58,10 +62,11 @@ def dress(
 
     Raises
     ------
-    InputError : no face inside, or a lap wider than the piece
+    InputError : no face inside, a lap wider than the piece, a cut through the tack point
     """
     curves = curves if curves is not None else joint_curves([patch])
     shape = outline(patch, drape, curves=curves)
+    _refuse_cut_tack(shape, patch)
     cut = allowance(
         shape,
         trim_mm=dressing.trim_mm if trim_mm is None else trim_mm,
@@ -69,6 +74,7 @@ def dress(
         corner=dressing.corner,
         relieve=dressing.relieve,
         smooth_mm=dressing.smooth_mm,
+        faces=patch.source_faces,
     )
     room = room_in(shape.net, cut)
     tack = place_tack(room, cut)
@@ -104,6 +110,36 @@ def dress(
         mould_area_mm2=shape.mould_area_mm2,
         mirrored=mirrored,
     )
+
+
+def _refuse_cut_tack(shape: Outline, patch: Patch) -> None:
+    """Refuse a joint through the tack point: the cloth would have to be pressed down on its edge.
+
+    A tack point on the part's own edge is fine.
+    """
+    for run in shape.rim_runs:
+        if run.joint >= 0 and LineString(run.points).distance(Point(0, 0)) < TACK_OFF_CUT_MM:
+            near = np.linalg.norm(patch.surface.corners - _tack_on(patch, shape), axis=2).min(
+                axis=1
+            )
+            raise InputError(
+                "A cut runs through the tack point.",
+                "Move the tack point or the cut, 1 mm apart at least.",
+                faces=np.unique(patch.source_faces[near <= near.min() + 1e-6]),
+            )
+
+
+def _tack_on(patch: Patch, shape: Outline) -> Floats:
+    """Return where the vertex of a joint nearest to the tack point lies on the mould."""
+    best = min(
+        (
+            (float(np.linalg.norm(point)), int(vertex))
+            for loop in shape.rims
+            for point, vertex, joint in zip(loop.points, loop.vertices, loop.joints, strict=True)
+            if joint >= 0
+        )
+    )
+    return np.asarray(patch.surface.vertices[best[1]])
 
 
 def _laps(patch: Patch) -> dict[int, float]:

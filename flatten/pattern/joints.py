@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,6 +17,8 @@ if TYPE_CHECKING:
 # Two corners of the mould closer than this are the same one: the sides of a joint are copies
 # of the same vertices, so they differ by rounding only.
 SAME_POINT_MM = 1e-6
+# A point this near to a segment lies on it: it was made by parting the segment's other copy.
+ON_LINE_MM = 1e-5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -66,6 +69,7 @@ def _curve(segments: Floats) -> JointCurve:
     points, number = _merge(corners)
     pairs = np.sort(number.reshape(-1, 2), axis=1)
     pairs = np.unique(pairs[pairs[:, 0] != pairs[:, 1]], axis=0)
+    pairs = np.unique(np.sort(_split_at_points(pairs, points), axis=1), axis=0)
     beside: dict[int, list[int]] = {}
     for a, b in pairs.tolist():
         beside.setdefault(a, []).append(b)
@@ -80,6 +84,24 @@ def _curve(segments: Floats) -> JointCurve:
         offset += float(steps.sum())
     closed = len(chains) == 1 and chains[0][0] == chains[0][-1]
     return JointCurve(points=points, at_mm=at, length_mm=offset, closed=closed)
+
+
+def _split_at_points(pairs: Ints, points: Floats) -> Ints:
+    """Return segments (k, 2) parted where another point lies on them.
+
+    The trim strip divides the two sides of a joint in different places; parted, they are the
+    same short segments again.
+    """
+    parts = []
+    for a, b in pairs.tolist():
+        along = points[b] - points[a]
+        share = (points - points[a]) @ along / float(along @ along)
+        off = np.linalg.norm(points - points[a] - share[:, None] * along, axis=1)
+        inner = np.flatnonzero((share > 0) & (share < 1) & (off <= ON_LINE_MM))
+        inner = inner[(inner != a) & (inner != b)]
+        chain = [a, *inner[np.argsort(share[inner])].tolist(), b]
+        parts += list(pairwise(chain))
+    return np.array(parts, np.int64).reshape(-1, 2)
 
 
 def _merge(corners: Floats) -> tuple[Floats, Ints]:

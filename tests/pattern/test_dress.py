@@ -7,6 +7,7 @@ from numpy.testing import assert_allclose
 from pattern.pieces import TWILL, grid, laid, piece
 from shapely import affinity
 
+from flatten.errors import InputError
 from flatten.pattern.dress import dress
 from flatten.pattern.marks import mark_box
 from flatten.pattern.settings import Dressing
@@ -75,3 +76,35 @@ def test_the_cut_outline_covers_the_net():
     assert pattern.cut.is_valid
     assert pattern.cut.contains(pattern.net)
     assert_allclose(pattern.mould_area_mm2, 300 * 60 + 90 * 140)
+
+
+def spliced(x):
+    """The left half of a plate, joined along its right edge at x."""
+    vertices, faces = grid(np.linspace(x - 100, x, 11), np.linspace(-50, 50, 11))
+    return piece(vertices, faces, kind_of=lambda a, b: at_edge(a, b, x))
+
+
+def at_edge(a, b, x):
+    return ("lap_over", 0) if abs(a[0] - x) + abs(b[0] - x) < 1e-9 else ("trim", -1)
+
+
+def test_a_cut_through_the_tack_point_is_refused():
+    """The tack point is the origin of the flat: a joint at 0.5 mm is on it, at 5 mm beside it."""
+    with pytest.raises(InputError, match="runs through the tack point") as caught:
+        dress(spliced(0.5), laid(spliced(0.5)), **ASKED)
+    assert caught.value.faces
+    dress(spliced(5), laid(spliced(5)), **ASKED)
+
+
+def test_a_lap_wider_than_the_piece_names_its_faces():
+    with pytest.raises(InputError, match=r"only 100\.0 mm wide") as caught:
+        dress(spliced(50), laid(spliced(50)), lap_mm=120, **ASKED)
+    assert len(caught.value.faces) == 200
+
+
+def test_a_piece_without_faces_of_the_region_is_refused():
+    patch = piece(*grid(np.linspace(0, 50, 3), np.linspace(0, 50, 3)), inside=np.zeros(8))
+
+    with pytest.raises(InputError, match="no face of the ply's region") as caught:
+        dress(patch, laid(patch), **ASKED)
+    assert caught.value.faces
