@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
+from blend_samples import moulds
 
 from flatten.cloth.library import load_fabrics
 from flatten.job import Job, Settings
@@ -45,3 +48,23 @@ def dish_job(**changes):
         "settings": Settings(nest=NestSettings(seconds=0.0)),
     }
     return Job(**{**given, **changes})
+
+
+def tray_job(**changes):
+    """The telescope tray with a dart up each corner, one ply of twill."""
+    shape = moulds.telescope_tray()
+    triangles, polygon = [], []
+    for number, corners in enumerate(shape.polygons):
+        for second, third in pairwise(corners[1:]):
+            triangles.append([corners[0], second, third])
+            polygon.append(number)
+    wanted = [number for zone in ("floor", "wall", "rim", "flange") for number in shape.zones[zone]]
+    given = {
+        "part": shape.name,
+        "mould": MouldMesh(shape.vertices, triangles),
+        "plies": (
+            Ply(id="p1", name="skin", faces=np.flatnonzero(np.isin(polygon, wanted)), fabric=TWILL),
+        ),
+        "seams": shape.seams,
+    }
+    return dish_job(**{**given, **changes})
