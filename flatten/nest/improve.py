@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -18,6 +19,7 @@ from .settings import NestSettings
 from .strips import StripLayer, Watch
 from .turned_over import turned_over
 
+TRYING = 0.55  # of the time goes into finding the best way, the rest into the layout
 NO_LIBRARY = (
     "The nesting library is not installed: pieces are laid one by one, which takes more cloth."
 )
@@ -47,25 +49,31 @@ def improve(
     may_turn: bool,
     watch: Watch | None = None,
 ) -> tuple[Plan, tuple[str, ...]]:
-    """Return the best plan found in the time, at worst the simple one, and notes for the user."""
+    """Return the best plan found in the time, at worst the simple one, and notes for the user.
+
+    Where there is more than one way, each gets a short search and the best one the rest.
+    """
     gap, layer = settings.gap_mm, StripLayer(settings, watch)
     variants = _variants(simple.parts, settings, may_turn=may_turn)
-    plans = [simple]
-    for number, parts in enumerate(variants):
-        share = (0.4 if shelf.offcuts else 1.0) / (len(variants) - number)
-        counts = [part.count for part in parts]
-        laid, left = lay_on_rolls(parts, counts, shelf.rolls, layer, clock.part(share), gap)
+    plans, ways = [simple], len(variants) + (len(ORDERS) if shelf.offcuts else 0)
+    trying = clock.part(TRYING if ways > 1 else 1.0)
+    for parts in variants:
+        counts, part = [part.count for part in parts], trying.part(1 / ways)
+        laid, left = lay_on_rolls(parts, counts, shelf.rolls, layer, part, gap)
         plans.append(_plan(parts, shelf, [()] * len(shelf.offcuts), laid, left))
+        ways -= 1
         if clock.stopped:
-            break
-    best = _best(plans, gap)
-    for order in _orders(best.parts) if shelf.offcuts else ():
+            return _best(plans, gap), _notes(layer)
+    best = _best(plans, gap).parts
+    for order in ORDERS if shelf.offcuts else ():
+        part = trying.part(1 / ways)
+        plans.append(_offcuts_first(best, shelf, order(best), layer, part, gap))
+        ways -= 1
         if clock.stopped:
-            break
-        share = 0.5 if order is None else 1.0
-        plans.append(_offcuts_first(best.parts, shelf, order, layer, clock.part(share), gap))
-    best = _best(plans, gap)
-    return best, _notes(layer)
+            return _best(plans, gap), _notes(layer)
+    if not clock.over:
+        plans.append(_rolls_again(_best(plans, gap), shelf, layer, clock, gap))
+    return _best(plans, gap), _notes(layer)
 
 
 def _variants(parts: Sequence[Part], settings: NestSettings, *, may_turn: bool) -> list[list[Part]]:
@@ -81,21 +89,33 @@ def _variants(parts: Sequence[Part], settings: NestSettings, *, may_turn: bool) 
     return variants
 
 
-def _orders(parts: Sequence[Part]) -> list[list[int] | None]:
-    """Return in which orders offcuts are filled: largest first, most awkward first."""
-    awkward = sorted(by_area(parts), key=lambda i: round(_solid(parts[i]), 4))
-    return [None, awkward]
+def _most_awkward_first(parts: Sequence[Part]) -> list[int]:
+    """Return the parts by their area as a share of their box: the awkward are dear on the roll."""
+
+    def solid(number: int) -> float:
+        outline = parts[number].outline
+        return round(float(outline.area / outline.minimum_rotated_rectangle.area), 4)
+
+    return sorted(by_area(parts), key=solid)
 
 
-def _solid(part: Part) -> float:
-    """Return the area as a share of the box: awkward pieces are the dear ones on the roll."""
-    return float(part.outline.area / part.outline.minimum_rotated_rectangle.area)
+ORDERS = (by_area, _most_awkward_first)  # in which offcuts are filled
+
+
+def _rolls_again(plan: Plan, shelf: Shelf, layer: StripLayer, clock: Clock, gap: float) -> Plan:
+    """Return the plan with what lies on the rolls searched once more, in another way."""
+    on_offcuts = plan.spots[: len(shelf.offcuts)]
+    left = [part.count for part in plan.parts]
+    for spot in itertools.chain(*on_offcuts):
+        left[spot.part] -= 1
+    laid, left = lay_on_rolls(plan.parts, left, shelf.rolls, layer, clock, gap, trial=1)
+    return _plan(plan.parts, shelf, on_offcuts, laid, left)
 
 
 def _offcuts_first(
     parts: Sequence[Part],
     shelf: Shelf,
-    order: list[int] | None,
+    order: Sequence[int],
     layer: StripLayer,
     clock: Clock,
     gap: float,

@@ -35,14 +35,19 @@ def lay_on_rolls(
     layer: StripLayer,
     clock: Clock,
     gap: float,
+    *,
+    trial: int = 0,
 ) -> tuple[list[tuple[Spot, ...]], list[int]]:
-    """Return a searched layout on each roll, and the copies that found no place."""
+    """Return a searched layout on each roll, and the copies that found no place.
+
+    `trial`: another number, another layout.
+    """
     left, laid = list(counts), []
     for bin_ in bins:
         now = [n if bin_.takes(part) else 0 for part, n in zip(parts, left, strict=True)]
         spots: list[Spot] = []
         if any(now):
-            spots = _lay_on_roll(parts, now, bin_, layer, clock, gap)
+            spots = _lay_on_roll(parts, now, bin_, layer, clock, gap, trial)
         for spot in spots:
             left[spot.part] -= 1
         laid.append(tuple(spots))
@@ -56,6 +61,7 @@ def _lay_on_roll(
     layer: StripLayer,
     clock: Clock,
     gap: float,
+    trial: int,
 ) -> list[Spot]:
     """Return everything on this roll where that fits, or as much as goes on it."""
     length = bin_.strip.length
@@ -63,7 +69,7 @@ def _lay_on_roll(
     needed = area / FULL / bin_.strip.height
     if length is None or needed <= length:
         share = 1.0 if length is None or needed < 0.7 * length else 0.5
-        spots = _lay_clear(parts, counts, bin_, layer, clock.part(share), gap)
+        spots = _lay_clear(parts, counts, bin_, layer, clock.part(share), gap, trial)
         if length is None or reach(parts, spots) <= length + FIT_MM:
             return spots
     share = min(0.8, max(0.2, (length or needed) / needed))
@@ -77,13 +83,14 @@ def _lay_clear(
     layer: StripLayer,
     clock: Clock,
     gap: float,
+    trial: int,
 ) -> list[Spot]:
     """Return a layout clear of flaws: the library knows none, so several layouts are mended."""
     best = _one_by_one(parts, counts, bin_, gap) if bin_.strip.blocked else []
     trials = TRIALS if bin_.strip.blocked and sum(counts) <= FEW_PIECES else 1
-    for trial in range(trials):
-        part = clock.part(1 / (trials - trial))
-        spots = layer.lay(parts, counts, bin_.strip, part, trial=trial)
+    for number in range(trials):
+        part = clock.part(1 / (trials - number))
+        spots = layer.lay(parts, counts, bin_.strip, part, trial=trial + 10 * number)
         mended = off_flaws(parts, spots, bin_, gap)
         if not best or reach(parts, mended) < reach(parts, best):
             best = mended
