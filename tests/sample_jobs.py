@@ -5,8 +5,8 @@ from __future__ import annotations
 from itertools import pairwise
 
 import numpy as np
-from blend_samples import moulds
 
+from blend_samples import moulds
 from flatten.cloth.library import load_fabrics
 from flatten.job import Job, Settings
 from flatten.laminate.ply import Ply
