@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from shapely import Polygon, box
 
@@ -16,7 +16,7 @@ from .clock import Clock, Stop, never
 from .digest import nest_digest
 from .improve import Shelf, improve, simple_plan
 from .kept import free_rectangles
-from .layout import Nest, Sheet
+from .layout import Method, Nest, Sheet
 from .part import Part, Spot, parts_of
 from .piece import NestPiece, check_pieces
 from .plan import Plan, offcut_bin, roll_bin, sheets_of
@@ -28,6 +28,7 @@ from .strips import Watch
 from .too_large import too_large
 from .turns import may_turn_over
 
+REFUSED = "The searched layout failed its check ({}), so the simple one is given; please report it."
 MOST_PIECES = 20_000  # of one nest; beyond, nest fewer kits at a time
 
 
@@ -64,7 +65,7 @@ def nest(
     ------
     InputError : nothing to nest, no roll, a gap wider than the roll, a piece no roll can take,
         not enough cloth
-    SolveError : a layout failed the independent check (never seen; it would be our fault)
+    SolveError : the layout failed the independent check (never seen; it would be our fault)
     """
     ordered = check_pieces(pieces, fabric.id)
     own = stock.of(fabric.id)
@@ -91,22 +92,16 @@ def nest(
         )
     if plan.missing:
         raise _not_enough(plan, own, settings)
-    sheets = _sheets(plan, ordered, own, settings, digest)
-    found = Nest(
-        fabric=fabric.id,
-        sheets=sheets,
-        account=account(sheets, ordered, own),
-        method="simple" if plan is simple or not library_present() else "searched",
-        digest=digest,
-        seconds=settings.seconds,
-        seed=settings.seed,
-        notes=notes,
-    )
-    faults = check_nest(found, ordered, fabric, own, settings)
+    order = _Order(ordered, fabric, own, settings, digest)
+    found = order.filled_by(plan, "simple" if plan is simple else "searched", notes)
+    faults = order.faults_of(found)
+    if faults and plan is not simple and not simple.missing:
+        found = order.filled_by(simple, "simple", (*notes, REFUSED.format(faults[0])))
+        faults = order.faults_of(found)
     if faults:
         raise SolveError(
             f"The layout of cloth '{fabric.id}' failed its check: {faults[0]}",
-            "Please report this with the job folder; search for 0 seconds meanwhile.",
+            "Please report this with the job folder.",
         )
     if kept is not None and _taken(kept) <= _taken(found):
         same = kept.digest == digest
@@ -164,21 +159,44 @@ def _watcher(
     return show
 
 
-def _sheets(
-    plan: Plan, pieces: Sequence[NestPiece], stock: Stock, settings: NestSettings, digest: str
-) -> tuple[Sheet, ...]:
-    """Return the sheets with what is worth keeping of each."""
-    shapes = {piece.id: piece.polygon for piece in pieces}
-    counts = {piece.id: piece.count for piece in pieces}
-    sheets, number = [], 0
-    for sheet in sheets_of(plan, counts, settings):
-        laid = [place.outline_on_cloth(shapes[place.piece]) for place in sheet.placements]
-        kept = []
-        for rectangle in free_rectangles(_usable(sheet, plan), laid, settings):
-            number += 1
-            kept.append((f"{_first_word(sheet.stock_id)}-{digest[:6]}-{number}", *rectangle))
-        sheets.append(replace(sheet, kept=tuple(kept)))
-    return tuple(sheets)
+@dataclass(frozen=True, slots=True)
+class _Order:
+    """What was ordered: turns a plan into a nest and checks it against the order."""
+
+    pieces: Sequence[NestPiece]
+    fabric: Fabric
+    stock: Stock
+    settings: NestSettings
+    digest: str
+
+    def filled_by(self, plan: Plan, method: Method, notes: tuple[str, ...]) -> Nest:
+        """Return the nest of a plan, with what is worth keeping of each sheet."""
+        shapes = {piece.id: piece.polygon for piece in self.pieces}
+        counts = {piece.id: piece.count for piece in self.pieces}
+        sheets: list[Sheet] = []
+        number = 0
+        for sheet in sheets_of(plan, counts, self.settings):
+            laid = [place.outline_on_cloth(shapes[place.piece]) for place in sheet.placements]
+            kept = []
+            for rectangle in free_rectangles(_usable(sheet, plan), laid, self.settings):
+                number += 1
+                name = f"{_first_word(sheet.stock_id)}-{self.digest[:6]}-{number}"
+                kept.append((name, *rectangle))
+            sheets.append(replace(sheet, kept=tuple(kept)))
+        return Nest(
+            fabric=self.fabric.id,
+            sheets=tuple(sheets),
+            account=account(sheets, self.pieces, self.stock),
+            method=method if library_present() else "simple",
+            digest=self.digest,
+            seconds=self.settings.seconds,
+            seed=self.settings.seed,
+            notes=notes,
+        )
+
+    def faults_of(self, found: Nest) -> list[str]:
+        """Return what the independent check finds wrong."""
+        return check_nest(found, self.pieces, self.fabric, self.stock, self.settings)
 
 
 def _first_word(stock_id: str) -> str:

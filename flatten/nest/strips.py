@@ -22,6 +22,8 @@ from .shelf import Strip, shelve
 LOOK_SECONDS = 0.05
 WATCH_SECONDS = 1.0  # how often the best layout so far is shown
 WHOLE_UP_TO = 150  # pieces; above, chunks are both better and faster (measured)
+LONGEST_MM = 12_000.0  # of a chunk: in single precision a micron is left of a hundredth there
+LOOSE = 0.7  # share of a strip that is surely filled
 SIDE_BY_SIDE = 4  # chunks that are all searched at once, whatever the number of processes
 FIRST_SHARE = 0.15  # of the time at most goes into a first layout of every chunk
 LEAST_SECONDS = 0.5  # of search for a chunk
@@ -67,7 +69,7 @@ class StripLayer:
         """
         endless = Strip(low_y=strip.low_y, high_y=strip.high_y)
         gap = self._settings.gap_mm
-        groups = _dealt(parts, counts, self._settings.chunk)
+        groups = _dealt(parts, counts, endless.height, self._settings.chunk)
         self.chunks = [_simple(parts, group, endless, gap) for group in groups]
         if library_present():
             seed = self._settings.seed + trial
@@ -194,12 +196,18 @@ class _Search:
         return f"nesting: {self._length() / 1000:.2f} m, {filled:.1%} filled"
 
 
-def _dealt(parts: Sequence[Part], counts: Sequence[int], size: int) -> list[list[int]]:
+def _dealt(
+    parts: Sequence[Part], counts: Sequence[int], height: float, size: int
+) -> list[list[int]]:
     """Return the copies dealt into chunks of like mixture, as counts for each part."""
     total = sum(counts)
-    if total <= WHOLE_UP_TO:
+    area = sum(part.outline.area * n for part, n in zip(parts, counts, strict=True))
+    number_of = math.ceil(area / height / LOOSE / LONGEST_MM)
+    if total > WHOLE_UP_TO:
+        number_of = max(number_of, math.ceil(total / size))
+    if number_of < 2:
         return [list(counts)]
-    groups = np.zeros((math.ceil(total / size), len(parts)), int)
+    groups = np.zeros((min(number_of, total), len(parts)), int)
     order = [number for number in by_area(parts) for _ in range(counts[number])]
     for turn, number in enumerate(order):
         lap, place = divmod(turn, len(groups))

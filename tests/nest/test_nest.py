@@ -111,6 +111,29 @@ def test_stop_ends_within_a_second_and_keeps_the_best():
     assert check_nest(found, BLOBS, cloth(), stock(), asked) == []
 
 
+def test_a_searched_layout_that_fails_the_check_is_never_given(monkeypatch):
+    """A search that ignores the gap: the simple layout is given instead, and says why."""
+    monkeypatch.setattr("flatten.nest.search.SHORT_MM", 1.5)
+    asked = searched(1.5)
+
+    found = nest(BLOBS, cloth(), stock(), asked)
+
+    assert found.method == "simple"
+    assert "mm apart" in found.notes[0]
+    assert check_nest(found, BLOBS, cloth(), stock(), asked) == []
+
+
+def test_a_hundred_metres_keep_the_gap_to_a_hundredth():
+    """In single precision 100 m are known to 0.008 mm only: long strips must be cut up."""
+    pieces = [piece("hull side", 5000 / 170 * blob(4, 100) * [1, 0.15], 20)]
+    asked = searched(2)
+
+    found = nest(pieces, cloth(), stock(), asked)
+
+    assert found.method == "searched"
+    assert found.used_length_mm > 50_000
+
+
 def test_cancelling_leaves_nothing_and_ends_at_once():
     def cancel(share, what):
         raise Cancelled
