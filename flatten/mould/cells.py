@@ -15,7 +15,8 @@ CHUNK = 1 << 19
 # tangle of long triangles needs more; then fewer questions are asked.
 MOST_LOOKS, LOOKS_EACH = 2e7, 60
 FINEST = 18  # 2**18 cells along the longest side; three axes then fit one 64-bit key
-PIECES = 40_000  # more boxes than triangles, when long ones are cut
+# More boxes than triangles when slivers are cut: so many, and so many for each.
+PIECES, PIECES_EACH = 40_000, 3
 FEW = 64  # a grid for fewer boxes costs more than looking at them in the next coarser one
 
 
@@ -36,7 +37,9 @@ def tight_boxes(corners: Floats) -> tuple[Ints, Floats, Floats]:
     dot = np.einsum("ij,ij->i", b - a, c - a)
     area = np.sqrt(np.clip((length[0] * length[2]) ** 2 - dot * dot, 0, None))
     slim = most**2 / np.maximum(area, most**2 / PIECES + 1e-300)  # length over height
-    share = most * PIECES / max(float(most.sum()), 1e-300)
+    spare = PIECES + PIECES_EACH * len(corners)
+    long = np.where(slim > 4, most, 0)
+    share = long * spare / max(float(long.sum()), 1e-300)
     pieces = 1 + np.floor(np.minimum(share, slim / 2)).astype(np.int64)
     whole = np.flatnonzero(pieces == 1)
     cut = np.flatnonzero(pieces > 1)

@@ -7,7 +7,7 @@ import numpy as np
 from ..arrays import Bools, Floats, Ints
 from ..finding import Finding
 from ..surface.mesh import MouldMesh
-from .cells import Cells, box_of
+from .cells import Cells, tight_boxes
 from .weld import size_mm
 
 # Closer than this share of the mould's size is touching, not crossing (float32 files: 6e-8).
@@ -45,10 +45,11 @@ def crossing_faces(mesh: MouldMesh) -> Ints:
     kept = np.flatnonzero(fair)
     if len(kept) < 2:
         return np.zeros((0, 2), np.int64)
-    cells = Cells(*box_of(corners[kept]))
+    owner, low, high = tight_boxes(corners[kept])
+    cells, owner = Cells(low, high), kept[owner]
     found = [_folded(mesh, fair, flat)]
     for local in cells.self_pairs(cells.self_stride()):
-        one, two = kept[local[0]], kept[local[1]]
+        one, two = owner[local[0]], owner[local[1]]
         shared = _shared_corners(mesh.faces[one], mesh.faces[two])
         one, two, shared = one[shared < 2], two[shared < 2], shared[shared < 2]
         height_two = _heights(mesh, one, corners[two], flat)
@@ -66,7 +67,7 @@ def crossing_faces(mesh: MouldMesh) -> Ints:
             corners[one[level]], corners[two[level]], mesh.normals[one[level]], flat
         )
         found.append(np.column_stack([one[cross], two[cross]]))
-    return np.concatenate(found)
+    return np.unique(np.sort(np.concatenate(found), axis=1), axis=0)
 
 
 def _shared_corners(one: Ints, two: Ints) -> Ints:

@@ -12,8 +12,8 @@ TRIED = 1500  # directions over the sphere, about 6 degrees apart
 STEPS = 20  # normals are sorted into cells of 1 / 20: 3 degrees
 AS_GOOD = 0.005  # a pull along an axis of the file is taken when it frees as much, within this
 SHORTLIST = 4  # pulls looked at with rays before the best is taken
-MORE, LARGE = 16, 300_000  # as many again where something stands over the lay-up; size of mesh
-GLANCE = 2000  # points looked at while pulls are compared
+MORE, LARGE = 8, 300_000  # as many again where something stands over the lay-up; size of mesh
+GLANCE = 3000  # faces, and as many points, looked at while pulls are compared
 ENOUGH = 1e-3  # less trapped area than this share is let go
 
 
@@ -33,29 +33,27 @@ def find_pull(
     normals, weight = sorted_normals(mesh, faces)
     tried = np.concatenate([axes(), sphere(TRIED), _mean_normal(normals, weight)])
     score = _score(normals, weight, tried, min_draft_deg)
-    areas = mesh.areas[faces] / max(float(mesh.areas[faces].sum()), 1e-300)
-    best: Draft | None = None
-    most = -np.inf
+    some, weights = _sample(mesh, faces)
+    best, most = axes()[0], -np.inf
+    blocked = 0.0
 
     def look(pulls: list[tuple[Floats, float]]) -> None:
-        nonlocal best, most
+        nonlocal best, most, blocked
         for pull, promise in pulls:
             if promise > most:
                 draft = measure_draft(
-                    mesh, faces, pull, ray_test=ray_test, blockers=blockers, points=GLANCE
+                    mesh, some, pull, ray_test=ray_test, blockers=blockers, points=GLANCE
                 )
-                freed = promise - float(areas @ np.where(draft.undercut, 0, draft.trapped))
-                if freed > most:
-                    best, most = draft, freed
+                trapped = float(weights @ np.where(draft.undercut, 0, draft.trapped))
+                if promise - trapped > most:
+                    best, most, blocked = pull, promise - trapped, trapped
 
     look(_shortlist(normals, weight, tried, score, min_draft_deg))
-    assert best is not None  # the shortlist is never empty and its promises are finite
-    if float(areas @ np.where(best.undercut, 0, best.trapped)) > ENOUGH:
+    if blocked > ENOUGH:
         # Something stands in the way: other pulls that look as free may pass beside it.
-        count = MORE if len(mesh.faces) < LARGE else SHORTLIST
-        able = tried[score > most]
-        look(_spread_out(able, best.pull, normals, weight, min_draft_deg, count))
-    return measure_draft(mesh, faces, best.pull, ray_test=ray_test, blockers=blockers)
+        count = MORE if len(mesh.faces) < LARGE else MORE // 4
+        look(_spread_out(tried[score > most], best, normals, weight, min_draft_deg, count))
+    return measure_draft(mesh, faces, best, ray_test=ray_test, blockers=blockers)
 
 
 def say_direction(direction: Floats) -> str:
@@ -107,6 +105,15 @@ def _shortlist(
         chosen.append((pull, float(_score(normals, weight, pull[None], min_draft_deg)[0])))
         left[near] = -np.inf
     return sorted(chosen, key=lambda pair: -pair[1])
+
+
+def _sample(mesh: MouldMesh, faces: Ints) -> tuple[Ints, Floats]:
+    """Faces met by even steps through the area, and the share of it each stands for."""
+    total = np.cumsum(mesh.areas[faces])
+    steps = (np.arange(GLANCE) + 0.5) / GLANCE * total[-1] if len(faces) else np.zeros(0)
+    met = np.searchsorted(total, steps).clip(max=max(len(faces) - 1, 0))
+    number, count = np.unique(met, return_counts=True)
+    return faces[number], count / max(len(steps), 1)
 
 
 def _spread_out(

@@ -12,13 +12,14 @@ import json
 import resource
 import sys
 import time
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 
 sys.path[:0] = [str(Path(__file__).parents[2]), str(Path(__file__).parents[1])]
 
-from mould.moulds import grid_faces, pot  # noqa: E402
+from mould.moulds import POT, grid_faces, turned  # noqa: E402
 
 from flatten.mould.check import check_mould  # noqa: E402
 from flatten.mould.rays import Sight, spread_points  # noqa: E402
@@ -26,7 +27,6 @@ from flatten.mould.settings import MouldSettings  # noqa: E402
 from flatten.surface.mesh import MouldMesh  # noqa: E402
 
 UP = np.array([0.0, 0.0, 1.0])
-LAYUP = ("floor", "wall", "lip_under", "lip_inside")
 
 
 def wavy_skin(triangles):
@@ -40,8 +40,15 @@ def wavy_skin(triangles):
 
 def pot_block(triangles):
     """A closed block with a thin floor and an overhanging lip: every ray test has work to do."""
-    mesh, where = pot(segments=max(int(triangles / 41), 8))  # 21 rings of quads, fans in the middle
-    return mesh, np.concatenate([where[name] for name in LAYUP])
+    rings = max(int(np.sqrt(triangles / 2) / 7), 2)
+    corners = np.array([corner for _, corner in POT])
+    share = np.arange(rings)[:, None] / rings
+    stretches = [a * (1 - share) + b * share for a, b in pairwise(corners)]
+    mesh = turned(np.concatenate([*stretches, corners[-1:]]), 7 * rings)
+    middle = mesh.corners.mean(axis=1)
+    inside = (np.hypot(middle[:, 0], middle[:, 1]) < 51.7) & (np.abs(middle[:, 2] - 31) < 28.999)
+    inside |= (mesh.normals[:, 2] > 0.9) & (middle[:, 2] < 10)
+    return mesh, np.flatnonzero(inside)
 
 
 def seconds(call, times=1):
