@@ -6,9 +6,9 @@ from itertools import pairwise
 
 import numpy as np
 
-from ..arrays import Floats, Ints
+from ..arrays import Floats
 from ..errors import InputError
-from .locate import Located, Locator
+from .locate import Located, Locator, locate_one
 from .mesh import MouldMesh
 from .path import WITHIN_MM, SurfacePath, leg, path_through
 from .prolong import straight_on
@@ -34,7 +34,7 @@ def draw_cut(
         a dart, does not end inside
     """
     points = _clipped(work, mould, path, name, dart)
-    vertices = [work.insert(Locator(work.mesh).locate(point[None])) for point in points]
+    vertices = [work.insert(locate_one(work.mesh, point)) for point in points]
     chain = [vertices[0]]
     for a, b in pairwise(vertices):
         if a == b:
@@ -60,7 +60,8 @@ def lead_on(
     """Lead a joint straight on from the chain's last vertex to the rim, if it is not there yet.
 
     `forward`: the joint runs that way; `reach`: refuse to lead it further than `REACH_MM` over
-    the net region.
+    the net region. Where its way comes back to the net (over an opening filled by trim) it stays
+    as it is.
 
     Raises
     ------
@@ -70,7 +71,7 @@ def lead_on(
     if work.on_rim[tip] or not work.on_rim.any() or _on_other(work, tip, joint):
         return
     path = straight_on(work.mesh, tip, chain[-2])
-    short = np.inf if path is None else _net_length(work, path)
+    short, comes_back = (np.inf, False) if path is None else _over_net(work, path)
     if reach and short > REACH_MM:
         raise InputError(
             f"{name} ends {short:.0f} mm short of the edge."
@@ -79,7 +80,7 @@ def lead_on(
             "Draw it from edge to edge, or make it a dart that starts at the edge.",
             faces=work.faces_at([tip]),
         )
-    if path is None:
+    if path is None or comes_back:
         return
     part = work.draw(path, joint, name)
     work.mark(part if forward else part[::-1], joint, name)
@@ -188,7 +189,12 @@ def _on_other(work: Worksheet, vertex: int, joint: int) -> bool:
     return any(vertex in key and mark[0] != joint for key, mark in work.marks.items())
 
 
-def _net_length(work: Worksheet, path: SurfacePath) -> float:
+def _over_net(work: Worksheet, path: SurfacePath) -> tuple[float, bool]:
+    """How far the path runs over the net at first, and whether it comes back there.
+
+    It does across an opening that its own trim fills: there the cut ends at the opening.
+    """
     steps = np.linalg.norm(np.diff(path.points, axis=0), axis=1)
-    faces: Ints = path.faces
-    return float(steps[work.sheet.inside[faces[: len(steps)]]].sum())
+    net = work.sheet.inside[path.faces[: len(steps)]]
+    out = int((~net).argmax()) if not net.all() else len(net)
+    return float(steps[:out].sum()), bool(net[out:].any())

@@ -42,6 +42,22 @@ def locate(mesh: MouldMesh, points: ArrayLike) -> Located:
     return Locator(mesh).locate(points)
 
 
+def locate_one(mesh: MouldMesh, point: Floats) -> Located:
+    """Return the nearest point of the mesh to one `point` (3,) mm, without building a tree."""
+    corners = mesh.corners
+    middle = corners.mean(axis=1)
+    reach = np.sqrt(((corners - middle[:, None]) ** 2).sum(axis=2).max(axis=1))
+    away = np.sqrt(((middle - point) ** 2).sum(axis=1))
+    near = np.flatnonzero(away - reach <= away.min() + TIE_SHARE * mesh.size_mm)
+    found = Locator(MouldMesh(mesh.vertices, mesh.faces[near])).locate(point[None])
+    return Located(
+        faces=near[found.faces],
+        weights=found.weights,
+        points=found.points,
+        distances=found.distances,
+    )
+
+
 def locate_on(
     mesh: MouldMesh | Locator, point: ArrayLike, *, name: str, within_mm: float
 ) -> Located:

@@ -15,6 +15,7 @@ from ..errors import InputError
 from .funnel import crossings, unfold
 from .locate import Located, Locator, locate_on
 from .mesh import MouldMesh
+from .strips import strip_by_crossings, strip_by_middles
 
 # Marked points this near to the surface are meant to lie on it: clicks do, loaded ones nearly.
 WITHIN_MM = 5.0
@@ -22,6 +23,8 @@ WITHIN_MM = 5.0
 STRAIGHT_RAD = 1e-9
 TURNS = 2000  # corrections of the way the path takes; each makes it shorter by this share:
 SHORTER_SHARE = 1e-13
+# On meshes of more faces than this they are small enough to go by their middles.
+LARGE_FACES = 5000
 
 
 @dataclass(frozen=True, eq=False, slots=True, kw_only=True)
@@ -91,22 +94,52 @@ def leg(mesh: MouldMesh, start: Located, end: Located, *, name: str = "Path") ->
     a, b = start.points[0], end.points[0]
     if np.linalg.norm(b - a) <= 1e-9 * mesh.size_mm:
         raise InputError(f"Two points of {name} lie in the same place.", "Take one of them out.")
-    strip = _strip(mesh, int(start.faces[0]), int(end.faces[0]), b, name)
     ends = (_corner_at(mesh, start), _corner_at(mesh, end))
-    best = None
+    first, last = int(start.faces[0]), int(end.faces[0])
+    strips = [strip_by_middles(mesh, first, last, b)]
+    if not strips[0]:
+        raise InputError(
+            f"There is no way over the surface between two points of {name}.",
+            "Mark them on one piece of the surface.",
+            faces=(first, last),
+        )
+    if len(mesh.faces) <= LARGE_FACES:
+        strips.append(strip_by_crossings(mesh, first, last, a, b))
+    ways = [_straightened(mesh, strip, a, b, ends) for strip in strips]
+    best = min(ways, key=lambda way: way.length)
+    return _as_path(mesh, best.strip, best.portals, best.shares, a, b, ends)
+
+
+@dataclass(frozen=True, eq=False, slots=True, kw_only=True)
+class _Way:
+    """A strip of faces, the edges between them and where the shortest line in it crosses them."""
+
+    length: float
+    strip: list[int]
+    portals: Ints
+    shares: Floats
+
+
+def _straightened(
+    mesh: MouldMesh, strip: list[int], a: Floats, b: Floats, ends: tuple[int, int]
+) -> _Way:
+    """Lead a strip round vertices until its shortest line cannot be made shorter by that."""
+    best: _Way | None = None
     for _ in range(TURNS):
         strip = _trimmed(mesh, strip, ends)
         unfolded = unfold(mesh, strip, a, b)
         through = crossings(unfolded)
-        if best is not None and not through.length < best[0] - SHORTER_SHARE * best[0]:
+        if best is not None and not through.length < best.length * (1 - SHORTER_SHARE):
             break  # the ways on both sides of a vertex are equally short
-        best = (through.length, strip, unfolded.portals, through.shares)
+        best = _Way(
+            length=through.length, strip=strip, portals=unfolded.portals, shares=through.shares
+        )
         turned = _turned(mesh, strip, unfolded.portals, through.bends)
         if turned is None:
             break
         strip = turned
     assert best is not None
-    return _as_path(mesh, best[1], best[2], best[3], a, b, ends)
+    return best
 
 
 def _as_path(
@@ -149,37 +182,6 @@ def _corner_at(mesh: MouldMesh, at: Located) -> int:
     """The vertex the point is on, -1 if none."""
     corner = int(at.weights[0].argmax())
     return int(mesh.faces[at.faces[0], corner]) if at.weights[0, corner] > 1 - 1e-9 else -1
-
-
-def _strip(mesh: MouldMesh, start: int, end: int, target: Floats, name: str) -> list[int]:
-    """A short chain of faces, by their middles; A* as the crow flies."""
-    middle = mesh.corners.mean(axis=1).tolist()
-    around = mesh.edges.faces[mesh.edges.of_face].reshape(-1, 6).tolist()
-    goal = target.tolist()
-    far, before, done = {start: 0.0}, {start: -1}, set()
-    queue = [(math.dist(middle[start], goal), start)]
-    while queue:
-        face = heapq.heappop(queue)[1]
-        if face == end:
-            chain = [face]
-            while before[chain[-1]] >= 0:
-                chain.append(before[chain[-1]])
-            return chain[::-1]
-        if face in done:
-            continue
-        done.add(face)
-        for other in around[face]:
-            if other < 0 or other in done:
-                continue
-            reached = far[face] + math.dist(middle[face], middle[other])
-            if reached < far.get(other, math.inf):
-                far[other], before[other] = reached, face
-                heapq.heappush(queue, (reached + math.dist(middle[other], goal), other))
-    raise InputError(
-        f"There is no way over the surface between two points of {name}.",
-        "Mark them on one piece of the surface.",
-        faces=(start, end),
-    )
 
 
 def _trimmed(mesh: MouldMesh, strip: list[int], ends: tuple[int, int]) -> list[int]:

@@ -223,6 +223,37 @@ def test_a_seam_opens_a_closed_tube_and_a_ring_seam_parts_it():
     assert [joint.kind for joint in parted[0].joints] == ["splice"]
 
 
+def test_a_drawn_slit_opens_a_closed_block_and_a_drawn_ring_parts_it():
+    mesh = block(100)
+    over = [(50, 10, 100), (50, 0, 50), (50, 10, 0)]
+    ring = [(0, 30, 50), (50, 30, 100), (100, 30, 50), (50, 30, 0), (0, 30, 50)]
+
+    (opened,) = cut(mesh, everything(mesh), [drawn("splice", *over)])
+    parts = cut(mesh, everything(mesh), [drawn("splice", *ring)])
+
+    assert euler(opened.surface.faces) == 1
+    assert opened.edge_lengths().sum() == pytest.approx(2 * 120, rel=1e-9)
+    assert sorted(p.surface.areas.sum() for p in parts) == pytest.approx([22_000, 38_000])
+    assert all(joint_length(p, 0) == pytest.approx(400, rel=1e-9) for p in parts)
+
+
+def test_a_drawn_ring_and_a_splice_open_a_handle():
+    mesh = torus()
+    region = Region("ring", np.arange(1, len(mesh.faces)))
+    u = np.radians(5 * 15)
+    ring = [
+        ((50 + 20 * np.cos(v)) * np.cos(u), (50 + 20 * np.cos(v)) * np.sin(u), 20 * np.sin(v))
+        for v in np.radians(np.arange(0, 361, 30))
+    ]
+
+    with pytest.raises(InputError, match="handle"):
+        cut(mesh, region)
+    (patch,) = cut(mesh, region, [Cut(id="c", kind="splice", path=ring)])
+
+    assert euler(patch.surface.faces) == -1  # a tube with an opening
+    assert len(patch.loops) == 3
+
+
 def test_patches_come_in_the_same_order_and_the_same_to_the_last_bit():
     mesh = trough(8, 6)
     cuts = [drawn("splice", (150, 0, 40), (160, 50, 0), (150, 100, 40))]

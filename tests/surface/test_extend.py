@@ -132,6 +132,23 @@ def test_a_small_opening_is_filled_by_its_own_trim():
     assert patch.surface.areas[patch.inside].sum() == pytest.approx(200**2 - 400, rel=1e-12)
 
 
+@pytest.mark.parametrize("trim_mm", [15, 5])
+def test_a_cut_to_an_opening_ends_there_whether_its_trim_fills_it_or_not(trim_mm):
+    mesh = plate(40, 400)
+    opening = within(mesh, (190, 190), (210, 210))
+    region = Region("ring", np.setdiff1d(within(mesh, (100, 100), (300, 300)).faces, opening.faces))
+    low = np.arange(10, 19) + 20 * 41
+
+    for options in (
+        {"cuts": [Cut(id="c", kind="splice", path=[(100, 200, 0), (190, 200, 0)])]},
+        {"seams": np.column_stack([low, low + 1])},
+    ):
+        (patch,) = cut(mesh, region, trim_mm=trim_mm, **options)
+        assert euler(patch.surface.faces) == 1
+        joint = patch.edge_lengths()[patch.edge_joints == 0].sum() / 2
+        assert joint == pytest.approx(90 + trim_mm + (5 if trim_mm == 5 else 0), abs=0.5)
+
+
 @pytest.mark.parametrize("kind", ["splice", "dart"])
 def test_cuts_are_led_straight_on_through_the_strip(kind):
     mesh = plate(20, 400)

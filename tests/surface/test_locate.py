@@ -7,7 +7,7 @@ from numpy.testing import assert_allclose, assert_array_equal
 from surface.parts import block, plate, torus, trough
 
 from flatten.errors import InputError
-from flatten.surface.locate import Locator, closest_weights, locate, locate_on
+from flatten.surface.locate import Locator, closest_weights, locate, locate_on, locate_one
 from flatten.surface.mesh import MouldMesh
 
 
@@ -66,6 +66,9 @@ def test_many_points_at_once_are_the_same_as_one_by_one():
         alone = locator.locate(point[None])
         assert alone.faces[0] == together.faces[k]
         assert_array_equal(alone.points[0], together.points[k])
+        single = locate_one(mesh, point)
+        assert single.faces[0] == together.faces[k]
+        assert single.distances[0] == together.distances[k]
 
 
 def test_points_equally_far_from_everything_are_found_too():

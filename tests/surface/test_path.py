@@ -91,6 +91,20 @@ def test_over_the_corner_of_a_block_it_takes_the_shortest_of_the_ways():
     assert path.length_mm == pytest.approx(100, rel=1e-12)
 
 
+@pytest.mark.parametrize(
+    ("one", "two", "length"),
+    [
+        ((0, 30, 50), (50, 30, 100), 100),  # over the edge between, not over the side in front
+        ((50, 30, 100), (100, 30, 50), 100),
+        ((50, 30, 0), (0, 30, 50), 100),
+        ((50, 50, 100), (50, 50, 0), 200),  # half way round the block
+        ((90, 0, 90), (100, 90, 90), 100),
+    ],
+)
+def test_large_triangles_do_not_lead_it_the_long_way_round(one, two, length):
+    assert path_through(block(100), [one, two]).length_mm == pytest.approx(length, rel=1e-9)
+
+
 def test_it_goes_round_an_opening_along_its_corners():
     """Round the corner (60, 60) of a hole: two straight pieces, closed form."""
     mesh = plate(10)
