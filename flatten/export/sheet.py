@@ -19,10 +19,10 @@ from .sheet_parts import (
     key_facts,
     kits,
     mould,
-    patterns,
     places,
     stack,
 )
+from .sheet_patterns import patterns
 
 MARGIN_MM = 12.0
 PARTS = (

@@ -10,7 +10,6 @@ import numpy as np
 import shapely
 from shapely import LineString, box
 from shapely.affinity import translate
-from shapely.geometry.base import BaseGeometry
 
 from ..arrays import Floats
 from .canvas import ACCENT, INK, PALE, SOFT, WHITE, Canvas
@@ -18,14 +17,12 @@ from .drawing import Drawing, Line, Text
 from .fonts import width_mm
 from .paper import FOOTER_MM, PaperSettings
 from .pattern_drawing import CHECK_MM, pattern_drawing
+from .quiet import Quiet, as_path, everything_drawn
 from .tiles import EDGE_MM, Group, Tile, TilePlan, whole_area
 
 DIAMOND_MM = 4.0  # half the size of an alignment mark
 NAME_MM = 16.0  # the sheet's name, pale under the drawing
 CLIP_MM = 3.0  # lines are cut off this far outside the sheet
-EDGE_SHARES = (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8, 0.12, 0.88)  # places tried for words
-GRAIN_MM, MOST_PLACES = 10.0, 24  # step of the places tried for the check square
-EDGE_FREE_MM = 5.0  # it keeps off the edge
 SQUARE = (0.62, 0.64, 0.67)
 
 
@@ -39,11 +36,8 @@ class SheetDrawing:
             for p in group.placed
         ]
         self.step = (group.tile_mm[0] - plan.lap_mm, group.tile_mm[1] - plan.lap_mm)
-        self.everything = shapely.union_all(
-            [_as_path(line) for drawing in self.drawings for line in drawing.lines]
-            + [_hatched(_text_box(text)) for drawing in self.drawings for text in drawing.texts]
-        )
-        self._busy_of: tuple[Tile, BaseGeometry] | None = None
+        self.everything = everything_drawn(self.drawings)
+        self._quiet_of: tuple[Tile, Quiet] | None = None
         self.top = float(whole_area(group).bounds[3]) + EDGE_MM
 
     def shown_mm(self, tile: Tile) -> tuple[float, float]:
@@ -70,7 +64,7 @@ class SheetDrawing:
         bottom = page.margin_mm + FOOTER_MM * along
         with canvas.page(*self.page_mm(tile)), canvas.placed(page.margin_mm, bottom, across, along):
             with canvas.clipped(0, 0, width, height):
-                square_at = self._quiet_place(tile, width, height)
+                square_at = self._quiet(tile).square(CHECK_MM)
                 self._name(canvas, tile, square_at)
                 self._check_square(canvas, *square_at)
             canvas.box(0, 0, width, height, colour=PALE, line=0.1)
@@ -101,20 +95,13 @@ class SheetDrawing:
         """Write the sheet's name large and pale, under everything else."""
         if len(self.group.tiles) < 2:
             return
-        words, (width, height) = self.group.name_of(tile), self.shown_mm(tile)
-        wide, lap = width_mm(words, NAME_MM, bold=True), self.plan.lap_mm
+        words = self.group.name_of(tile)
         left, low = square_at
-        square = box(left, low, left + CHECK_MM, low + CHECK_MM)
-        square = square.difference(box(left + 12, low + 12, left + CHECK_MM, low + CHECK_MM))
-        best = (np.inf, 10.0, 10.0)
-        for y in (10.0, height - lap - NAME_MM - 8, height / 2 - NAME_MM):
-            for x in (10.0, width - lap - wide - 8, width / 2 - wide / 2):
-                spot = box(x - 2, y - 2, x + wide + 2, y + NAME_MM + 2)
-                cost = self._busy(tile).intersection(spot).length
-                cost += 100.0 * square.intersects(spot)
-                if cost < best[0] - 1e-6:
-                    best = (cost, x, y)
-        canvas.text(best[1], best[2], words, NAME_MM, (0.9, 0.91, 0.92), bold=True)
+        frame = box(left, low, left + CHECK_MM, low + CHECK_MM)
+        frame = frame.difference(box(left + 12, low + 12, left + CHECK_MM, low + CHECK_MM))
+        wide = width_mm(words, NAME_MM, bold=True)
+        x, y = self._quiet(tile).name(wide, NAME_MM, frame)
+        canvas.text(x, y, words, NAME_MM, (0.9, 0.91, 0.92), bold=True)
 
     def _neighbour(self, tile: Tile, rows: int, columns: int) -> Tile | None:
         """Return the printed sheet so many rows up and columns to the right."""
@@ -137,53 +124,45 @@ class SheetDrawing:
             edge = [(x, y), (x, height)] if columns else [(x, y), (width, y)]
             canvas.line(edge, SOFT, 0.15, dash=(2, 1.2))
             words = f"tape sheet {self.group.name_of(other)} over this strip, up to the line"
-            self._edge_words(canvas, tile, words, x + lap / 2 * columns, y + lap / 2 * rows,
-                             size, upright=bool(columns))  # fmt: skip
+            middle = [(x + lap / 2, 0), (x + lap / 2, height)]
+            if rows:
+                middle = [(0, y + lap / 2), (width, y + lap / 2)]
+            self._edge_words(canvas, tile, words, LineString(middle), size)
 
     def _trim_lines(self, canvas: Canvas, tile: Tile, width: float, height: float) -> None:
         """Draw the edges to be trimmed: the left and the lower one, where a sheet lies under."""
         if self._neighbour(tile, 0, -1) is not None:
             canvas.line([(0, 0), (0, height)], ACCENT, 0.2)
-            self._edge_words(canvas, tile, "trim along this edge", 2.4, 0, 1.8, upright=True)
+            edge = LineString([(2.4, 0), (2.4, height)])
+            self._edge_words(canvas, tile, "trim along this edge", edge, 1.8)
         if self._neighbour(tile, -1, 0) is not None:
             canvas.line([(0, 0), (width, 0)], ACCENT, 0.2)
-            self._edge_words(canvas, tile, "trim along this edge", 0, 2.4, 1.8, upright=False)
+            edge = LineString([(0, 2.4), (width, 2.4)])
+            self._edge_words(canvas, tile, "trim along this edge", edge, 1.8)
 
     def _edge_words(
         self,
         canvas: Canvas,
         tile: Tile,
         words: str,
-        x: float,
-        y: float,
+        edge: LineString,
         size: float,
-        *,
-        upright: bool,
     ) -> None:
         """Write along an edge, at the place where least of the drawing and no mark is."""
-        width, height = self.shown_mm(tile)
-        length, half = (height if upright else width), width_mm(words, size) / 2 + 2
-        seams = [point - [tile.x_mm, tile.y_mm] for point in self._seam_points(tile)]
-        best = (np.inf, 0.5)
-        for share in EDGE_SHARES:
-            at = (x, share * length) if upright else (share * length, y)
-            reach = (size, half) if upright else (half, size)
-            spot = box(at[0] - reach[0], at[1] - reach[1], at[0] + reach[0], at[1] + reach[1])
-            cost = self._busy(tile).intersection(spot).length
-            cost += sum(50.0 for seam in seams if spot.distance(shapely.Point(seam)) < DIAMOND_MM)
-            if cost < best[0] - 1e-6:
-                best = (cost, share)
-        at = (x, best[1] * length) if upright else (best[1] * length, y)
-        canvas.text(*at, words, size, SOFT, anchor="centre", turn_deg=90.0 if upright else 0.0)
+        seams = [shapely.Point(at - [tile.x_mm, tile.y_mm]) for at in self._seam_points(tile)]
+        at = self._quiet(tile).along_edge(edge, words, size, seams)
+        turn = 90.0 if edge.bounds[0] == edge.bounds[2] else 0.0
+        canvas.text(at.x, at.y, words, size, SOFT, anchor="centre", turn_deg=turn)
 
-    def _busy(self, tile: Tile) -> BaseGeometry:
-        """Return everything drawn on this sheet, as lines and text boxes in its coordinates."""
-        if self._busy_of is None or self._busy_of[0] != tile:
+    def _quiet(self, tile: Tile) -> Quiet:
+        """Return what is drawn on this sheet, in its own coordinates."""
+        if self._quiet_of is None or self._quiet_of[0] != tile:
             width, height = self.shown_mm(tile)
             view = box(tile.x_mm, tile.y_mm, tile.x_mm + width, tile.y_mm + height)
-            inside = self.everything.intersection(view)
-            self._busy_of = (tile, translate(inside, -tile.x_mm, -tile.y_mm))
-        return self._busy_of[1]
+            inside = translate(self.everything.intersection(view), -tile.x_mm, -tile.y_mm)
+            lap = self.plan.lap_mm
+            self._quiet_of = (tile, Quiet(inside, (width - lap, height - lap)))
+        return self._quiet_of[1]
 
     def _marks(self, canvas: Canvas, tile: Tile, width: float, height: float) -> None:
         """Draw the diamonds that meet over the seams; both sheets draw the same ones."""
@@ -219,19 +198,6 @@ class SheetDrawing:
             canvas.line([(x, y + tick), (x + length, y + tick)], SQUARE, 0.15)
         canvas.text(x + size / 2, y + 4.5, "100 mm", 1.8, SQUARE, anchor="middle")
         canvas.text(x + 6.3, y + size / 2, "100 mm", 1.8, SQUARE, anchor="middle", turn_deg=90)
-
-    def _quiet_place(self, tile: Tile, width: float, height: float) -> tuple[float, float]:
-        """Return where the square's frame crosses least."""
-        lap, size = self.plan.lap_mm, CHECK_MM
-        around = box(0, 0, size, size).exterior.buffer(3.0, join_style="mitre")
-        busy = self._busy(tile)
-        best = (np.inf, 5.0, 5.0)
-        for y in _places(height - lap - size - 2):
-            for x in _places(width - lap - size - 2):
-                cost = translate(around, x, y).intersection(busy).length
-                if cost < best[0] - 1e-6:
-                    best = (cost, x, y)
-        return best[1], best[2]
 
     def _footer(self, canvas: Canvas, tile: Tile, width: float, number: int) -> None:
         """Write under the drawing what this is, where it belongs and how to print it."""
@@ -270,20 +236,9 @@ def _cut_last(drawing: Drawing) -> Drawing:
     return replace(drawing, lines=tuple(sorted(drawing.lines, key=lambda line: pen[line.layer])))
 
 
-def _places(last: float) -> list[float]:
-    """Return the places tried for the check square along one side."""
-    count = int(np.clip((last - EDGE_FREE_MM) / GRAIN_MM, 0, MOST_PLACES)) + 1
-    return [float(at) for at in np.linspace(EDGE_FREE_MM, max(last, EDGE_FREE_MM), count)]
-
-
-def _as_path(line: Line) -> LineString:
-    points = line.straightened()
-    return LineString(np.vstack([points, points[:1]]) if line.closed else points)
-
-
 def _clipped(line: Line, view: shapely.Polygon) -> Iterator[tuple[Floats, bool]]:
     """Yield the parts of a line inside the view, and whether each is still closed."""
-    path = _as_path(line)
+    path = as_path(line)
     if view.contains(path):
         yield line.straightened(), line.closed
         return
@@ -299,19 +254,3 @@ def _text(canvas: Canvas, text: Text, rgb: tuple[float, float, float]) -> None:
     canvas.text(
         x, y, text.text, text.height_mm, rgb, anchor=anchor, turn_deg=text.turn_deg
     )  # fmt: skip
-
-
-def _hatched(area: shapely.Polygon) -> BaseGeometry:
-    """Return an area as close lines, so that to cover a text costs more than to cross a line."""
-    left, bottom, right, top = area.bounds
-    rows = np.arange(bottom, top + 1.5, 1.5)
-    return shapely.MultiLineString([[(left, y), (right, y)] for y in rows])
-
-
-def _text_box(text: Text) -> shapely.Polygon:
-    wide, tall = width_mm(text.text, text.height_mm) / 2, text.height_mm
-    reach = max(wide, tall) if text.turn_deg % 180 else tall
-    if text.turn_deg % 180:
-        wide = max(wide, tall)
-    x, y = text.at
-    return box(x - wide, y - reach, x + wide, y + reach)

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 import shapely
 from export.kit import kit_of_patterns, pattern, wavy
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from shapely import LineString, Polygon, box
@@ -160,7 +160,8 @@ def test_any_text_becomes_one_clean_line(text):
     line.encode("utf-8")
 
 
-@given(st.text(max_size=30))
+@settings(max_examples=40)
+@given(st.text(max_size=12))
 def test_any_text_can_be_measured_and_drawn(text):
     """A letter no font holds is a box, never a crash and never nothing."""
     line = one_line(text)

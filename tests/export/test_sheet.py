@@ -1,6 +1,7 @@
 """The lay-up sheet: complete, large enough to read, nothing overlapping or cut off."""
 
 import io
+from functools import cache
 
 import numpy as np
 import pypdf
@@ -21,6 +22,12 @@ A4, LETTER = PaperSettings(), PaperSettings(sheet="Letter")
 ONE_PLY = (StackRow(number=1, name="outer skin", fabric="carbon", angle="0°"),)
 
 
+@cache
+def sample(paper: PaperSettings) -> bytes:
+    """The full sheet, made once: most tests only look at it."""
+    return layup_pdf(full_sheet(), paper)
+
+
 def words_of(data: bytes) -> str:
     """All text of a PDF, blanks made even."""
     pages = pypdf.PdfReader(io.BytesIO(data)).pages
@@ -29,7 +36,7 @@ def words_of(data: bytes) -> str:
 
 @pytest.mark.parametrize("paper", [A4, LETTER])
 def test_the_sheet_has_one_to_three_pages_of_the_papers_size(paper):
-    pages = pypdf.PdfReader(io.BytesIO(layup_pdf(full_sheet(), paper))).pages
+    pages = pypdf.PdfReader(io.BytesIO(sample(paper))).pages
 
     assert 1 <= len(pages) <= 3
     for page in pages:
@@ -39,7 +46,7 @@ def test_the_sheet_has_one_to_three_pages_of_the_papers_size(paper):
 
 def test_every_fact_is_on_it():
     sheet = full_sheet()
-    text = words_of(layup_pdf(sheet, A4))
+    text = words_of(sample(A4))
 
     for row in sheet.stack:
         assert f"{row.name} {row.fabric}" in text or row.name in text
@@ -68,7 +75,7 @@ def test_all_text_is_eleven_point_or_more(paper):
             scale = np.hypot(matrix[0], matrix[1]) * np.hypot(text_matrix[0], text_matrix[1])
             sizes.append(size * scale)
 
-    for page in pypdf.PdfReader(io.BytesIO(layup_pdf(full_sheet(), paper))).pages:
+    for page in pypdf.PdfReader(io.BytesIO(sample(paper))).pages:
         page.extract_text(visitor_text=visit)
 
     assert len(sizes) > 100
@@ -77,7 +84,7 @@ def test_all_text_is_eleven_point_or_more(paper):
 
 @pytest.mark.parametrize("paper", [A4, LETTER])
 def test_no_text_runs_into_another_or_off_the_page(paper):
-    document = pypdfium2.PdfDocument(layup_pdf(full_sheet(), paper))
+    document = pypdfium2.PdfDocument(sample(paper))
     edge = MARGIN_MM / 25.4 * 72 - 3
 
     for page in document:
@@ -108,6 +115,7 @@ def test_long_names_are_kept_inside_their_boxes():
     long = "starboard reinforcement of the inner rim " * 6
     sheet = full_sheet(
         part="Hatch" * 50,
+        mould=None,
         stack=(StackRow(number=1, name=long, fabric="x" * 200, angle="+45°", side=long),),
         kits=(),
     )
@@ -127,17 +135,17 @@ def test_a_sheet_with_the_least_facts_is_one_page():
 
 
 def test_same_facts_same_bytes():
-    assert layup_pdf(full_sheet(), A4) == layup_pdf(full_sheet(), A4)
+    assert layup_pdf(full_sheet(), A4) == sample(A4)
 
 
 @pytest.mark.parametrize("name", ["Κάλυμμα καγιάκ", "Крышка люка", "カヤックのハッチ蓋"])
 def test_names_in_any_script_are_on_it(name):
-    assert name in words_of(layup_pdf(full_sheet(part=name), LETTER))
+    assert name in words_of(layup_pdf(full_sheet(part=name, mould=None), LETTER))
 
 
 @pytest.mark.parametrize("name", ["(x) Tj ET", "<b>&amp;", "\\(", "a\x00\n\u202eb"])
 def test_a_name_cannot_write_into_the_page(name):
-    data = layup_pdf(full_sheet(part=name), A4)
+    data = layup_pdf(full_sheet(part=name, mould=None), A4)
 
     assert "lay-up sheet" in words_of(data)
     assert len(pypdf.PdfReader(io.BytesIO(data)).pages) <= 3
@@ -208,7 +216,7 @@ def test_the_view_keeps_everything_inside_the_picture():
 
 @pytest.mark.parametrize("paper", [A4, LETTER])
 def test_nothing_is_drawn_in_the_margin(paper):
-    for page in pdf_pages(layup_pdf(full_sheet(), paper), 72):
+    for page in pdf_pages(sample(paper), 72):
         inner = page.copy()
         edge = int((MARGIN_MM - 1.0) / 25.4 * 72)
         inner[edge:-edge, edge:-edge] = 255
