@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from ..arrays import Floats, Ints, frozen_floats
+from ..errors import SolveError
 from ..progress import Progress, part_of, silent
 from ..surface.cut import Cut
 from ..surface.mesh import SurfaceMesh
@@ -100,7 +101,7 @@ def propose_relief(
 
     Raises
     ------
-    InputError, SolveError : as `drape_surface`
+    InputError, SolveError : as `drape_surface`; the cloth without darts does not come to rest
     """
     tack, along = frozen_floats("tack_mm", tack_mm, (3,)), frozen_floats("warp", warp, (3,))
 
@@ -112,6 +113,12 @@ def propose_relief(
     zones = locked_zones(plain, fabric)
     if not zones:
         return []
+    if not plain.converged:
+        raise SolveError(
+            "The cloth does not come to rest here, so it cannot be said where to dart it.",
+            "Draw a first dart or splice where the mould is deepest, or move the tack point; "
+            "then ask again.",
+        )
     base = plain.fine.surface
     orbits = orbits_of(base, plain, fabric, zones)
     find_lengths(base, orbits, fabric, drape, part_of(progress, 0.1, 0.4))

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from itertools import pairwise
 
 import numpy as np
 import shapely
-from shapely import Polygon
+from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from ..arrays import Floats, Ints
@@ -165,6 +164,6 @@ def _under_slits(runs: tuple[EdgeRun, ...]) -> list[BaseGeometry]:
     for pair in dart_pairs(runs):
         for run in pair:
             if run.kind == "lap_under":
-                quads = (strip(a, b, KERF_MM, KERF_MM) for a, b in pairwise(run.points))
-                slits += [quad for quad in quads if quad is not None]
+                edge = LineString(run.points)  # one strip: quads would leave bridges at its bends
+                slits.append(edge.buffer(-KERF_MM, single_sided=True, join_style="mitre"))
     return slits

@@ -135,12 +135,13 @@ def _rings(faces: Ints) -> list[Ints]:
     Where two corners meet in one vertex the ring follows the fan of faces, so that each
     ring keeps to its own side.
     """
-    face_of = {
-        (int(f[i]), int(f[(i + 1) % 3])): (int(f[(i + 1) % 3]), int(f[(i + 2) % 3]))
-        for f in faces
-        for i in range(3)
-    }  # half-edge -> the next half-edge of its face
-    border = {edge: None for edge in face_of if edge[::-1] not in face_of}
+    start, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
+    base = int(faces.max()) + 1
+    lone = ~np.isin(end * base + start, start * base + end)
+    border = dict.fromkeys(zip(start[lone].tolist(), end[lone].tolist(), strict=True))
+    leaving = np.bincount(start[lone], minlength=base)
+    after = dict(border.keys())  # the only way on, where there is only one
+    fan = _fan_steps(faces, np.flatnonzero(leaving > 1))
     rings = []
     while border:
         first = edge = next(iter(border))
@@ -148,13 +149,31 @@ def _rings(faces: Ints) -> list[Ints]:
         while True:
             del border[edge]
             ring.append(edge[0])
-            edge = face_of[edge]
-            while edge[::-1] in face_of:
-                edge = face_of[edge[::-1]]
+            edge = _next_edge(edge, after, fan)
             if edge == first:
                 break
         rings.append(np.array(ring, np.int64))
     return rings
+
+
+def _fan_steps(faces: Ints, pinched: Ints) -> dict[tuple[int, int], tuple[int, int]]:
+    """Return, for the faces round pinched vertices, each half-edge's next one in its face."""
+    around = faces[np.isin(faces, pinched).any(axis=1)].tolist()
+    return {(f[i], f[i - 2]): (f[i - 2], f[i - 1]) for f in around for i in range(3)}
+
+
+def _next_edge(
+    edge: tuple[int, int],
+    after: dict[int, int],
+    fan: dict[tuple[int, int], tuple[int, int]],
+) -> tuple[int, int]:
+    """Return the border edge that follows another, round the same faces."""
+    if edge not in fan:
+        return edge[1], after[edge[1]]
+    here = fan[edge]
+    while here[::-1] in fan:
+        here = fan[here[::-1]]
+    return here
 
 
 def _loop(patch: Patch, flat: Floats, ring: Ints, beyond: Floats) -> Loop:

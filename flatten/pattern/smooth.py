@@ -9,6 +9,9 @@ from shapely import Polygon
 from ..arrays import Floats
 
 LONGEST_STRETCH = 32  # corners one straight cut may replace at a time
+# Which corners lie between the first and each end tried, and which steps lead there.
+BETWEEN = np.tri(LONGEST_STRETCH + 1, dtype=bool)
+STEPS = np.tri(LONGEST_STRETCH + 1, k=1, dtype=bool)
 ROUND_SHARES = (0.5, 0.3, 0.1, 0.05, 0.03, 0.02)  # of the deviation allowed, round by round
 
 
@@ -62,7 +65,7 @@ def _reach(points: Floats, within_mm: float) -> int:
 
     The points between must lie to its left, close to it and in order.
     """
-    if len(points) < 3:
+    if len(points) < 3 or _turns_out(points):
         return 1
     chord = points[2:] - points[0]  # (j,) to each end tried
     length = np.maximum(np.hypot(chord[:, 0], chord[:, 1]), 1e-300)
@@ -70,10 +73,19 @@ def _reach(points: Floats, within_mm: float) -> int:
     left = chord[:, :1] * offset[:, 1] - chord[:, 1:] * offset[:, 0]
     left = left / length[:, None]
     ahead = np.diff(points, axis=0) @ chord.T  # (step, j)
-    between = np.tri(len(chord), len(offset), dtype=bool)
-    steps = np.tri(len(chord), len(points) - 1, 1, dtype=bool)
+    between = BETWEEN[: len(chord), : len(offset)]
+    steps = STEPS[: len(chord), : len(points) - 1]
     fine = (((left >= -1e-9) & (left <= within_mm)) | ~between).all(axis=1)
     fine &= length > 1e-9
     fine &= ((ahead.T >= 0) | ~steps).all(axis=1)
     reached = np.flatnonzero(fine)
     return int(reached[-1]) + 2 if len(reached) else 1
+
+
+def _turns_out(points: Floats) -> bool:
+    """Tell whether the next few corners all turn left: an outward arc, nothing to leave out."""
+    a, b, c, d = points[0], points[1], points[2], points[min(3, len(points) - 1)]
+    first = (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
+    second = (b[0] - a[0]) * (d[1] - a[1]) - (b[1] - a[1]) * (d[0] - a[0])
+    size = 1e-9 * max(abs(c - a).max(), abs(d - a).max(), 1e-9)
+    return bool(first > size and second > size)
