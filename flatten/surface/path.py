@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import heapq
 import itertools
-import math
 from dataclasses import dataclass
 
 import numpy as np
