@@ -118,16 +118,19 @@ def _inside(point: Floats, triangle: Floats, normal: Floats) -> Bools:
 
 def _overlap_in_plane(one: Floats, two: Floats, normal: Floats, flat: float) -> Bools:
     """(k,) True where two triangles of one plane overlap: no edge of either parts them."""
-    overlap = np.ones(len(one), bool)
+    left = np.arange(len(one))  # not parted yet: most are after two edges
     for mine, other in ((one, two), (two, one)):
         for edge in range(3):
-            along = mine[:, (edge + 1) % 3] - mine[:, edge]
-            across = np.cross(normal, along)
+            along = mine[left, (edge + 1) % 3] - mine[left, edge]
+            across = np.cross(normal[left], along)
             across /= np.maximum(np.linalg.norm(across, axis=1), 1e-300)[:, None]
-            reach_mine = np.einsum("kij,kj->ki", mine, across)
-            reach_other = np.einsum("kij,kj->ki", other, across)
-            overlap &= reach_other.max(axis=1) > reach_mine.min(axis=1) + flat
-            overlap &= reach_mine.max(axis=1) > reach_other.min(axis=1) + flat
+            reach_mine = np.einsum("kij,kj->ik", mine[left], across)
+            reach_other = np.einsum("kij,kj->ik", other[left], across)
+            meet = np.maximum.reduce(reach_other) > np.minimum.reduce(reach_mine) + flat
+            meet &= np.maximum.reduce(reach_mine) > np.minimum.reduce(reach_other) + flat
+            left = left[meet]
+    overlap = np.zeros(len(one), bool)
+    overlap[left] = True
     return overlap
 
 
