@@ -5,8 +5,10 @@ from numpy.testing import assert_allclose
 from sample_jobs import TWILL, tray_job
 
 from flatten.cloth.library import load_fabrics
-from flatten.lay import patches_of
+from flatten.laminate.stack import Stack
+from flatten.lay import lay_ply, patches_of
 from flatten.pattern.joints import joint_curves
+from flatten.progress import silent
 
 
 def sides(patch, curves):
@@ -31,3 +33,14 @@ def test_darts_through_the_trim_strip_are_as_long_as_their_edges():
         lengths = np.linalg.norm(points[:, 1] - points[:, 0], axis=1)
         assert_allclose(along, lengths, atol=1e-9)
         assert_allclose(2 * curves[joint].length_mm, lengths.sum(), rtol=1e-9)
+
+
+def test_a_lap_beside_its_dart_is_cut_free_in_one_line():
+    """A slit in pieces would leave bridges of cloth: openings in the outline instead of its edge."""
+    job = tray_job()
+    laid = Stack.of(job.plies, job.settings.laminate).laid[0]
+
+    pieces = lay_ply(job, laid, np.zeros(len(job.mould.faces)), silent).pieces
+
+    assert len(pieces) == 1
+    assert len(pieces[0].pattern.cut.interiors) == 0
