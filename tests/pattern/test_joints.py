@@ -36,7 +36,7 @@ def test_darts_through_the_trim_strip_are_as_long_as_their_edges():
 
 
 def test_a_lap_beside_its_dart_is_cut_free_in_one_line():
-    """A slit in pieces would leave bridges of cloth: openings in the outline instead of its edge."""
+    """A slit in pieces would leave bridges of cloth: openings instead of an edge."""
     job = tray_job()
     laid = Stack.of(job.plies, job.settings.laminate).laid[0]
 
