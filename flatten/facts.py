@@ -192,18 +192,28 @@ def _kits(result: Result, job: Job) -> tuple[Kit, ...]:
 
 
 def _joints(result: Result) -> tuple[str, ...]:
-    """Return a sentence for each joint of each ply."""
-    lines: dict[str, None] = {}
+    """Return a sentence for the joints of each ply, those of one kind and lap together."""
+    groups: dict[tuple[str, str, str], list[int]] = {}
+    marks: dict[int, set[int]] = {}
     for piece in result.pieces:
         pattern = piece.pattern
+        there = set(piece.patch.edge_joints.tolist())
         for joint in piece.patch.joints:
-            if joint.number not in set(piece.patch.edge_joints.tolist()):
+            if joint.number not in there:
                 continue
             how = f"lap {joint.lap_mm:g} mm" if joint.joint == "lap" else "butt, no gap, no lap"
-            marks = sorted({n.number for n in pattern.notches if n.joint == joint.number})
-            notches = f", notches {', '.join(map(str, marks))}" if marks else ""
-            name = f"ply {pattern.ply_number} {pattern.ply_name}"
-            lines[f"{name}: {joint.kind} {joint.number + 1}, {how}{notches}"] = None
+            key = (f"ply {pattern.ply_number} {pattern.ply_name}", joint.kind, how)
+            groups.setdefault(key, [])
+            if joint.number not in groups[key]:
+                groups[key].append(joint.number)
+            mine = {notch.number for notch in pattern.notches if notch.joint == joint.number}
+            marks.setdefault(joint.number, set()).update(mine)
+    lines = []
+    for (ply, kind, how), joints in groups.items():
+        count = f"{len(joints)} {kind}s" if len(joints) > 1 else f"{kind}"
+        numbers = sorted(set().union(*(marks[joint] for joint in joints)))
+        notches = f", notches {', '.join(map(str, numbers))}" if numbers else ""
+        lines.append(f"{ply}: {count}, {how}{notches}")
     return tuple(lines)
 
 
