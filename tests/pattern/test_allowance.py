@@ -139,3 +139,36 @@ def test_the_draped_strip_is_part_of_the_cut():
 
     assert shape.net.area == pytest.approx(100 * 100)
     assert cut.bounds == pytest.approx((-15, -15, 120, 115))
+
+
+@given(st.integers(0, 10_000), st.integers(5, 40), st.sampled_from(["mitre", "round"]))
+def test_no_outline_ever_crosses_itself(seed, corners, corner):
+    """Star-shaped pieces with deep notches and edges of all kinds, allowances up to their size.
+
+    The cut line is valid, covers the net, and reaches out no further than a mitre may.
+    """
+    rng = np.random.default_rng(seed)
+    angle = 2 * np.pi * (np.arange(corners) + rng.uniform(-0.3, 0.3, corners)) / corners
+    radius = rng.uniform(20, 120, corners)
+    star = Polygon(np.column_stack([radius * np.cos(angle), radius * np.sin(angle)]))
+    if not star.is_valid or star.minimum_clearance < 0.1:
+        return
+    kinds = rng.choice(["trim", "trim", "butt", "lap_under", "lap_over"], corners)
+    edge = {tuple(np.round(p, 6)): i for i, p in enumerate(np.array(star.exterior.coords)[:-1])}
+
+    def kind(a, b):
+        i = edge[tuple(np.round(a[:2], 6))]
+        chosen = str(kinds[i])
+        return chosen, -1 if chosen == "trim" else i
+
+    patch = of_polygon(star, kind)
+    shape = outline(patch, laid(patch))
+    trim, lap = rng.uniform(1, 40), rng.uniform(1, 10)
+
+    cut = allowance(shape, trim_mm=trim, lap_mm=lap, corner=corner, smooth_mm=0.05, relieve=True)
+
+    assert cut.is_valid
+    assert cut.geom_type == "Polygon"
+    assert cut.buffer(1e-6).contains(shape.net)
+    reach = np.sqrt(5) * max(trim, lap)  # a mitre cut off at two widths is one wide either side
+    assert shape.net.buffer(reach + 0.1).contains(cut)
