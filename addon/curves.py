@@ -37,8 +37,32 @@ def add_cut(
     return curve
 
 
+def replace_proposals(
+    scene: bpy.types.Scene, mould: bpy.types.Object, ply: Any, proposals: list[dict[str, Any]]
+) -> None:
+    """Show these proposals of a ply instead of the ones there were."""
+    for curve in cuts_of(mould, ply.id):
+        if curve.mouldply.cut.proposed:
+            remove_curve(curve)
+    for given in proposals:
+        points = bridge.points_from_mm(mould, scene, given["path"]).tolist()
+        own = add_cut(scene, mould, ply, points, given["kind"]).mouldply.cut
+        own.proposed, own.gain = True, given["gain"]
+        own.joint, own.lap_mm, own.under = given["joint"], given["lap_mm"], given["under"]
+
+
+def remove_curve(curve: bpy.types.Object) -> None:
+    """Remove a cut's curve and its data."""
+    import bpy
+
+    data = curve.data
+    bpy.data.objects.remove(curve)
+    if data.users == 0:
+        bpy.data.curves.remove(data)
+
+
 def cuts_of(mould: bpy.types.Object, ply_id: str) -> list[bpy.types.Object]:
-    """Return the curves of a ply's cuts in the order of their names."""
+    """Return the curves of a ply's cuts, proposed ones too, in the order of their names."""
     return sorted(
         (c for c in mould.children if c.mouldply.cut.is_cut and c.mouldply.ply_id == ply_id),
         key=lambda curve: curve.name,
@@ -54,7 +78,8 @@ def read_cuts(mould: bpy.types.Object, scene: bpy.types.Scene, ply_id: str) -> t
     """
     kind = engine.load("surface.cut").Cut
     made = []
-    for number, curve in enumerate(cuts_of(mould, ply_id), start=1):
+    drawn = [curve for curve in cuts_of(mould, ply_id) if not curve.mouldply.cut.proposed]
+    for number, curve in enumerate(drawn, start=1):
         own = curve.mouldply.cut
         made.append(
             kind(

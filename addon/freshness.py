@@ -21,10 +21,10 @@ QUIET_S = 0.3  # after the last change
 # Above this share of the flat area beyond the cloth's limit a ply will not lie down.
 NEEDS_CUT_SHARE = 5e-4
 STATES = {
-    "no_faces": ("No faces", "ERROR"),
+    "no_faces": ("No faces", "CANCEL"),
     "to_drape": ("To drape", "RADIOBUT_OFF"),
     "out_of_date": ("Out of date", "FILE_REFRESH"),
-    "needs_cut": ("Needs a cut", "SCULPTMODE_HLT"),
+    "needs_cut": ("Needs a cut", "ERROR"),
     "current": ("Current", "CHECKMARK"),
 }
 
@@ -75,7 +75,7 @@ def work_out(mould: Any, scene: Any) -> Known:
         job = read_job(mould, scene, depsgraph)
     except engine.load("errors").FlattenError as error:
         return Known(problem=str(error))
-    known.states |= _by_age(mould, engine.load("answer").ply_stamps(job), known.states)
+    known.states |= _by_age(mould, engine.load("stamp").ply_stamps(job), known.states)
     home = find_patterns(mould)
     known.whole_is_current = home is not None and home.mouldply.job_digest == job.digest
     return known

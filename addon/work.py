@@ -11,6 +11,7 @@ import bpy
 
 from . import bridge, engine
 from .apply import apply_answer, find_patterns
+from .curves import replace_proposals
 from .scene_job import read_job
 from .worker import News, Worker
 
@@ -99,6 +100,11 @@ def _in_worker(context: Any, mould: Any, job: Any, label: str, request: dict[str
 
 def finish(answer: Any, mould: Any, scene: Any, files: str | None) -> None:
     """Write an answer into the file."""
+    if "proposals" in answer.facts:
+        own = mould.mouldply
+        ply = own.plies[min(own.active_ply, len(own.plies) - 1)]
+        replace_proposals(scene, mould, ply, answer.facts["proposals"])
+        return
     apply_answer(answer, mould, scene)
     if files:
         find_patterns(mould).mouldply.files = files

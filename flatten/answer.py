@@ -6,7 +6,6 @@ degrees.
 
 from __future__ import annotations
 
-import hashlib
 import io
 import json
 import os
@@ -20,15 +19,17 @@ from numpy.typing import NDArray
 from shapely import Polygon
 
 from .arrays import Floats
+from .cloth.drape import Drape
+from .cloth.relief import Proposal
 from .errors import InputError
 from .finding import Finding
 from .job import Job
-from .laminate.ply import Ply
 from .laminate.stack import Stack
 from .laminate.thickness import thickness_map
 from .pattern.pattern import Pattern
 from .records import to_plain
 from .result import Piece, Result
+from .stamp import ply_stamps
 
 FACTS_FILE, ARRAYS_FILE = "answer.json", "answer.npz"
 # What a piece carries as arrays: its drape on the mould and in the flat, and its lines in the flat.
@@ -109,44 +110,33 @@ def answer_of(
     return Answer(facts=facts, arrays=arrays)
 
 
-def ply_stamps(job: Job) -> dict[str, str]:
-    """Return ply id -> a digest of everything that ply's patterns depend on.
+def drape_arrays(drape: Drape) -> dict[str, NDArray[Any]]:
+    """Return a drape's mesh on the mould and in the flat, and its spines."""
+    return {
+        "points": drape.fine.surface.vertices,
+        "flat": drape.fine.flat,
+        "triangles": drape.fine.surface.faces,
+        "inside": np.ones(len(drape.fine.surface.faces), bool),
+        "warp_spine": drape.spines[0],
+        "weft_spine": drape.spines[1],
+    }
 
-    That is the mould, the ply and its cloth, the rosette, the dressing, and the laminate under
-    it. A pattern that carries another stamp is out of date.
-    """
-    shape = hashlib.sha256()
-    for array in (job.mould.vertices, job.mould.faces, job.seams):
-        shape.update(np.ascontiguousarray(array).tobytes())
-    below = hashlib.sha256(json.dumps(_laminate_facts(job)).encode())
-    laminate = job.settings.laminate
-    if laminate.stack_order != "as_listed" or laminate.stack_times > 1:
-        for ply in job.plies:  # every ply also lies on copies of the later ones
-            below.update(_layer(job, ply))
-    stamps = {}
-    for ply in job.plies:
-        plain = to_plain(ply)
-        del plain["faces"]
-        text = json.dumps(
-            [
-                plain,
-                to_plain(job.fabric_of(ply)),
-                to_plain(job.rosette_of(ply)),
-                to_plain(job.settings.dressing),
-                job.settings.edge_mm,
-                job.part,
-            ]
-        )
-        own = hashlib.sha256(shape.digest() + below.digest() + text.encode() + ply.faces.tobytes())
-        stamps[ply.id] = own.hexdigest()
-        below.update(_layer(job, ply))
-    return stamps
+
+def proposal_facts(proposal: Proposal) -> dict[str, Any]:
+    """Return a proposed cut as plain values: the cut itself and what it gains."""
+    return {
+        **to_plain(proposal.cut),
+        "length_mm": proposal.length_mm,
+        "gain": proposal.message,
+        "set_number": proposal.set_number,
+        "enough": proposal.enough,
+    }
 
 
 def save_answer(answer: Answer, folder: Path) -> None:
     """Write the two files, each whole or not at all, the facts last."""
     packed = io.BytesIO()
-    np.savez(packed, **answer.arrays)  # type: ignore[arg-type]
+    np.savez(packed, **answer.arrays)
     text = json.dumps(answer.facts, ensure_ascii=False, allow_nan=False)
     for name, content in ((ARRAYS_FILE, packed.getvalue()), (FACTS_FILE, text.encode())):
         fresh = folder / f".{name}.new"
@@ -173,20 +163,16 @@ def load_answer(folder: Path) -> Answer:
 
 
 def _piece_arrays(piece: Piece) -> dict[str, NDArray[Any]]:
-    drape, pattern = piece.drape.fine, piece.pattern
-    stretch = drape.strain[:, :2]
+    fine, pattern = piece.drape.fine, piece.pattern
+    stretch = fine.strain[:, :2]
     larger = np.abs(stretch).argmax(axis=1)
     return {
-        "points": drape.surface.vertices,
-        "flat": drape.flat,
-        "triangles": drape.surface.faces,
-        "source_faces": piece.patch.source_faces[drape.source_faces],
-        "inside": piece.patch.inside[drape.source_faces],
-        "shear_deg": np.degrees(drape.strain[:, 2]),
+        **drape_arrays(piece.drape),
+        "source_faces": piece.patch.source_faces[fine.source_faces],
+        "inside": piece.patch.inside[fine.source_faces],
+        "shear_deg": np.degrees(fine.strain[:, 2]),
         "strain_percent": 100 * stretch[np.arange(len(stretch)), larger],
-        "settled": drape.settled,
-        "warp_spine": piece.drape.spines[0],
-        "weft_spine": piece.drape.spines[1],
+        "settled": fine.settled,
         "arrow": np.zeros((0, 2)) if pattern.arrow is None else pattern.arrow,
         "notches": _notch_strokes(pattern),
     }
@@ -272,24 +258,3 @@ def _thickness(job: Job, pieces: list[Piece]) -> Floats:
         for ply in job.plies
     }
     return thickness_map(Stack.of(job.plies, laminate).courses(fabrics, laminate, shear), count)
-
-
-def _layer(job: Job, ply: Ply) -> bytes:
-    """Return what a ply adds to the thickness under later ones, as bytes; a film adds nothing."""
-    fabric = job.fabric_of(ply)
-    if not fabric.dry:
-        return b""
-    facts = [fabric.areal_weight_gsm, fabric.fibre_density_g_cm3, fabric.kind, ply.repeat]
-    return json.dumps(facts).encode() + ply.faces.tobytes()
-
-
-def _laminate_facts(job: Job) -> list[Any]:
-    laminate = job.settings.laminate
-    return [
-        laminate.process,
-        laminate.fibre_volume_fraction,
-        laminate.fibre_mass_fraction,
-        laminate.mat_fibre_volume_fraction,
-        laminate.stack_order,
-        laminate.stack_times,
-    ]

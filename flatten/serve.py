@@ -24,19 +24,27 @@ from pathlib import Path
 from typing import Any, Literal, TextIO
 
 import numpy as np
+from numpy.typing import NDArray
 
-from .answer import Answer, answer_of, save_answer
+from .answer import Answer, answer_of, drape_arrays, proposal_facts, save_answer
+from .arrays import Floats
+from .cloth.drape import drape_surface
 from .errors import Cancelled, FlattenError, InputError
 from .job import Job, load_job
 from .laminate.ply import Ply
 from .laminate.stack import Stack
-from .lay import LaidPieces, lay_ply
+from .lay import LaidPieces, lay_ply, patches_of, tack_on
 from .nest.layout import Nest
 from .progress import Progress, part_of, silent
 from .records import from_plain
 from .run import run, stored_layouts
+from .surface.cut import cut
+from .surface.locate import locate
+from .surface.patch import Patch
+from .surface.region import Region
 
 PROGRESS_FILE, STOP_FILE, ERROR_FILE = "progress.jsonl", "stop", "error.json"
+PREVIEW_EDGE_MM, PREVIEW_EDGES = 5.0, 40  # triangles of a preview: this long, or a share
 MOST_MEMORY_MB = 2500  # a worker that has held more is replaced by a fresh one
 
 
@@ -59,13 +67,15 @@ class Request:
     files: str | None = None
     layouts: dict[str, Any] | None = None  # earlier nests by cloth id, kept where not beaten
     change: Change | None = None
+    propose: str | None = None  # id of a ply: where it would help to cut it
 
 
 def do(request: Request, job: Job, progress: Progress = silent) -> Answer:
     """Do one request on a job that is already read; return its answer."""
+    if request.propose is not None:
+        return propose_cuts(job, request.propose, progress)
     if request.change is not None:
-        job = _changed(job, request.change)
-        return lay_some(job, (request.change.ply,), progress)
+        return preview(job, request.change)
     if request.plies is not None:
         return lay_some(job, request.plies, progress)
     folder = None if request.files is None else Path(request.files)
@@ -88,8 +98,8 @@ def lay_some(job: Job, ids: Collection[str], progress: Progress = silent) -> Ans
     ------
     InputError : a ply the job does not have, or whatever keeps one from being laid
     """
-    for unknown in sorted(set(ids) - {ply.id for ply in job.plies}):
-        raise InputError(f"The job has no ply '{unknown}'.", "Choose another ply.")
+    for ply_id in ids:
+        _ply(job, ply_id)
     laminate = job.settings.laminate
     fabrics = {fabric.id: fabric for fabric in job.fabrics}
     stack = Stack.of(job.plies, laminate)
@@ -106,6 +116,56 @@ def lay_some(job: Job, ids: Collection[str], progress: Progress = silent) -> Ans
         [finding for ply in plies for finding in ply.findings],
         plies=ids,
     )
+
+
+def preview(job: Job, change: Change) -> Answer:
+    """Drape a ply from another tack point, quickly: bare mould, no allowance, larger triangles.
+
+    Good enough to look at while the point is dragged; the answer has drapes but no patterns.
+
+    Raises
+    ------
+    InputError : a ply the job does not have, or whatever keeps it from being draped
+    """
+    ply = replace(_ply(job, change.ply), tack_mm=np.array(change.tack_mm))
+    fabric = job.fabric_of(ply)
+    seams = job.seams if ply.use_seams else ()
+    pieces, arrays = [], dict[str, NDArray[Any]]()
+    patches = cut(job.mould, Region(ply.name, ply.faces), ply.cuts, seams=seams)
+    for number, patch in enumerate(patches):
+        tack, warp = _tack_and_warp(job, ply, patch)
+        edge_mm = max(PREVIEW_EDGE_MM, patch.surface.size_mm / PREVIEW_EDGES)
+        drape = drape_surface(
+            patch.surface, fabric, tack_mm=tack, warp=warp, method=ply.method, max_edge_mm=edge_mm
+        )
+        pieces.append({"ply_id": ply.id, "tack_mm": drape.tack_mm.tolist()})
+        arrays |= {f"piece{number}_{name}": array for name, array in drape_arrays(drape).items()}
+    return Answer(facts={"pieces": pieces, "complete": False}, arrays=arrays)
+
+
+def propose_cuts(job: Job, ply_id: str, progress: Progress = silent) -> Answer:
+    """Look for cuts that let a ply lie down on the bare mould; they come in the facts.
+
+    Raises
+    ------
+    InputError : a ply the job does not have, or whatever keeps it from being laid
+    """
+    from .cloth.relief import propose_relief
+
+    ply = _ply(job, ply_id)
+    fabric = job.fabric_of(ply)
+    proposals = []
+    patches = patches_of(job, ply, fabric, job.mould)
+    for number, patch in enumerate(patches):
+        tack, warp = _tack_and_warp(job, ply, patch)
+        share = part_of(progress, number / len(patches), (number + 1) / len(patches))
+        share(0.0, f"looking for cuts of ply {ply.name}")
+        found = propose_relief(
+            patch.surface, fabric, tack_mm=tack, warp=warp, method=ply.method, progress=share
+        )
+        proposals += [proposal_facts(proposal) for proposal in found]
+    answer = answer_of(job, [], [], plies=[])
+    return Answer(facts={**answer.facts, "proposals": proposals}, arrays={})
 
 
 def serve(lines: TextIO, *, end: Callable[[int], Any] = os._exit) -> int:
@@ -169,13 +229,19 @@ def _write_error(
     os.replace(fresh, out / ERROR_FILE)
 
 
-def _changed(job: Job, change: Change) -> Job:
-    def moved(ply: Ply) -> Ply:
-        return replace(ply, tack_mm=np.array(change.tack_mm)) if ply.id == change.ply else ply
+def _ply(job: Job, ply_id: str) -> Ply:
+    """Return a ply of the job; InputError where it has none of this id."""
+    for ply in job.plies:
+        if ply.id == ply_id:
+            return ply
+    raise InputError(f"The job has no ply '{ply_id}'.", "Choose another ply.")
 
-    if change.ply not in {ply.id for ply in job.plies}:
-        raise InputError(f"The job has no ply '{change.ply}'.", "Choose another ply.")
-    return replace(job, plies=tuple(moved(ply) for ply in job.plies))
+
+def _tack_and_warp(job: Job, ply: Ply, patch: Patch) -> tuple[Floats, Floats]:
+    """Return where a patch is tacked, and its warp direction there."""
+    tack = tack_on(ply, patch)
+    face = int(locate(patch.surface, tack[None]).faces[0])
+    return tack, job.rosette_of(ply).direction(ply.angle_deg, patch.surface.normals[face])
 
 
 def _peak_memory_mb() -> float:

@@ -10,7 +10,7 @@ ENGINE = Path(__file__).parents[1] / "flatten"
 ORDER = [
     "errors", "arrays", "units", "finding", "progress", "records", "packed", "folder",
     "surface", "mould", "cloth", "pattern", "laminate", "nest", "export",
-    "job", "start", "result", "lay", "answer", "run", "verify", "facts", "deliver", "serve",
+    "job", "stamp", "start", "result", "lay", "answer", "run", "verify", "facts", "deliver", "serve",
     "commands", "__main__",
 ]  # fmt: skip
 BANNED = {"bpy", "bmesh", "mathutils", "gpu", "addon"}

@@ -5,8 +5,8 @@ import json
 import bpy
 from bpy.props import EnumProperty, StringProperty
 
-from .. import bridge, engine
-from ..curves import add_cut
+from .. import bridge, engine, work
+from ..curves import add_cut, cuts_of, remove_curve
 from ..moulds import need_mould, need_ply
 from .base import EngineOperator, NeedsPly
 
@@ -92,10 +92,52 @@ class MOULDPLY_OT_remove_cut(NeedsPly, EngineOperator, bpy.types.Operator):
         curve = bpy.data.objects.get(self.cut)
         if curve is None or not curve.mouldply.cut.is_cut:
             raise engine.load("errors").InputError(f"There is no cut '{self.cut}'.", "Choose one.")
-        data = curve.data
-        bpy.data.objects.remove(curve)
-        if data.users == 0:
-            bpy.data.curves.remove(data)
+        remove_curve(curve)
+
+
+class MOULDPLY_OT_propose_cuts(NeedsPly, EngineOperator, bpy.types.Operator):
+    """Look for the few cuts that let the active ply lie down; you accept or refuse each"""
+
+    bl_idname = "mouldply.propose_cuts"
+    bl_label = "Propose Cuts"
+    bl_options = {"REGISTER", "UNDO"}
+
+    def run(self, context):
+        """Start the search."""
+        mould = need_mould(context)
+        work.begin(context, mould, "Propose Cuts", propose=need_ply(mould).id)
+
+
+class MOULDPLY_OT_accept_cuts(NeedsPly, EngineOperator, bpy.types.Operator):
+    """Make proposed cuts real ones; flatten the ply again to see what they do"""
+
+    bl_idname = "mouldply.accept_cuts"
+    bl_label = "Accept Cuts"
+    bl_options = {"REGISTER", "UNDO"}
+
+    cut: StringProperty(name="Cut", description="Name of its curve; empty: all of the active ply")
+
+    def run(self, context):
+        """Clear the mark of a proposal."""
+        mould = need_mould(context)
+        for curve in cuts_of(mould, need_ply(mould).id):
+            if self.cut in ("", curve.name):
+                curve.mouldply.cut.proposed = False
+
+
+class MOULDPLY_OT_refuse_cuts(NeedsPly, EngineOperator, bpy.types.Operator):
+    """Remove all cuts that are only proposed for the active ply"""
+
+    bl_idname = "mouldply.refuse_cuts"
+    bl_label = "Refuse Proposals"
+    bl_options = {"REGISTER", "UNDO"}
+
+    def run(self, context):
+        """Remove their curves."""
+        mould = need_mould(context)
+        for curve in cuts_of(mould, need_ply(mould).id):
+            if curve.mouldply.cut.proposed:
+                remove_curve(curve)
 
 
 def _points(text):
@@ -114,4 +156,7 @@ def _points(text):
     return points
 
 
-CLASSES = (MOULDPLY_OT_draw_cut, MOULDPLY_OT_remove_cut)
+CLASSES = (
+    MOULDPLY_OT_draw_cut, MOULDPLY_OT_remove_cut, MOULDPLY_OT_propose_cuts,
+    MOULDPLY_OT_accept_cuts, MOULDPLY_OT_refuse_cuts,
+)  # fmt: skip

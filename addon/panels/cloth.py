@@ -71,7 +71,9 @@ class MOULDPLY_PT_cloth_values(ClosedSection, bpy.types.Panel):
         for field in engine.load("cloth.fabric").Fabric.__dataclass_fields__:
             if field not in words.CLOTH:
                 continue
-            if f"use_{field}" in cloth.bl_rna.properties:
+            if field == "fibre_angles_deg":  # several angles: kept and shown as text
+                column.prop(cloth, field)
+            elif f"use_{field}" in cloth.bl_rna.properties:
                 optional(column, cloth, field)
             else:
                 column.prop(cloth, field.removesuffix("_mm").removesuffix("_deg"))
@@ -98,9 +100,7 @@ class MOULDPLY_PT_offcuts(ClosedSection, bpy.types.Panel):
             row.prop(offcut, "length", text="")
             row.prop(offcut, "width", text="")
             row.operator("mouldply.remove_offcut", text="", icon="X").number = number
-        row = layout.row(align=True)
-        row.operator("mouldply.add_offcut", icon="ADD")
-        row.operator("mouldply.book_nest")
+        layout.operator("mouldply.add_offcut", icon="ADD")
 
 
 def active_cloth(kept):

@@ -2,6 +2,7 @@
 
 import bpy
 
+from ..curves import cuts_of
 from ..moulds import find_mould
 from .parts import ClosedSection, paragraph, tidy
 from .plies import active_ply
@@ -31,24 +32,35 @@ class MOULDPLY_PT_cuts(ClosedSection, bpy.types.Panel):
             paragraph(
                 layout, context, "In edit mode, select edges and mark them as seam to cut there."
             )
-        for curve in mould.children:
-            own = curve.mouldply
-            if own.cut.is_cut and own.ply_id == ply.id:
-                box = layout.box()
-                row = box.row()
-                row.label(text=curve.name, translate=False)
-                row.operator(
-                    "mouldply.remove_cut", text="", icon="X", emboss=False
-                ).cut = curve.name
-                column = tidy(box)
-                column.prop(own.cut, "kind")
-                column.prop(own.cut, "joint")
-                if own.cut.joint == "lap":
-                    column.prop(own.cut, "lap")
-                    column.prop(own.cut, "under")
+        curves = cuts_of(mould, ply.id)
+        for curve in curves:
+            _draw_cut(layout.box(), context, curve)
+        if any(curve.mouldply.cut.proposed for curve in curves):
+            row = layout.row(align=True)
+            row.operator("mouldply.accept_cuts", text="Accept All").cut = ""
+            row.operator("mouldply.refuse_cuts", text="Refuse All")
         row = layout.row(align=True)
         row.operator("mouldply.draw_cut")
         row.operator("mouldply.propose_cuts")
+
+
+def _draw_cut(box, context, curve):
+    """Draw a cut's settings, or what a proposal would gain."""
+    own = curve.mouldply.cut
+    row = box.row()
+    row.label(text=curve.name, translate=False, icon="QUESTION" if own.proposed else "NONE")
+    if own.proposed:
+        row.operator("mouldply.accept_cuts", text="", icon="CHECKMARK").cut = curve.name
+    row.operator("mouldply.remove_cut", text="", icon="X").cut = curve.name
+    if own.proposed:
+        paragraph(box, context, own.gain)
+        return
+    column = tidy(box)
+    column.prop(own, "kind")
+    column.prop(own, "joint")
+    if own.joint == "lap":
+        column.prop(own, "lap")
+        column.prop(own, "under")
 
 
 CLASSES = (MOULDPLY_PT_cuts,)

@@ -13,8 +13,15 @@ class MOULDPLY_UL_findings(bpy.types.UIList):
     """Findings, gravest first."""
 
     def draw_item(self, context, layout, data, item, icon, active_data, active_property):
-        """Draw sign and sentence."""
-        layout.label(text=item.message, icon=SIGNS[item.severity], translate=False)
+        """Draw sign, the finding's word and the ply it is about."""
+        row = layout.row()
+        word = item.code.replace("_", " ").replace("-", " ").capitalize()
+        row.label(text=word, icon=SIGNS[item.severity])
+        mould = data.owner
+        ply = next((ply.name for ply in mould.mouldply.plies if ply.id == item.ply_id), "")
+        right = row.row()
+        right.alignment = "RIGHT"
+        right.label(text=ply, translate=False)
 
     def filter_items(self, context, data, name):
         """Sort by gravity; filter by the typed text."""

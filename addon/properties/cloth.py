@@ -24,7 +24,7 @@ class MOULDPLY_Roll(bpy.types.PropertyGroup):
 
     fabric: StringProperty(name="Cloth", options={"HIDDEN"})
     endless: BoolProperty(
-        name="As Much as Needed", description="Do not limit the length on the roll", default=True
+        name="Endless", description="Do not limit the length on the roll", default=True
     )
     price_per_m: FloatProperty(
         name="Price per Metre", description="Of roll length", min=0, max=1e6, precision=2

@@ -1,7 +1,7 @@
 """A drawn cut: on a curve that lies on the mould."""
 
 import bpy
-from bpy.props import BoolProperty, EnumProperty
+from bpy.props import BoolProperty, EnumProperty, StringProperty
 
 from .fields import length
 
@@ -10,6 +10,8 @@ class MOULDPLY_Cut(bpy.types.PropertyGroup):
     """On a curve: how the cloth is cut along it. Its points are joined straight over the mould."""
 
     is_cut: BoolProperty()
+    proposed: BoolProperty(name="Proposed", description="Not cut yet: accept or refuse it")
+    gain: StringProperty(name="Gain", description="What the cut would change")
     kind: EnumProperty(
         name="Cut",
         description="What the cut does to the cloth",

@@ -58,7 +58,7 @@ class MOULDPLY_Mould(bpy.types.PropertyGroup):
         description="Depth of the groove between two layers, as a share of the layer height",
     )
     ray_test: BoolProperty(
-        name="Search Trapped Faces", default=True,
+        name="Trapped Faces", default=True,
         description="Look along the pull for faces that would hold the part, and measure walls",
     )  # fmt: skip
 

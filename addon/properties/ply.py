@@ -57,12 +57,12 @@ class MOULDPLY_Ply(bpy.types.PropertyGroup):
         items=[
             (
                 "worked_out",
-                "Worked Out from the Tack",
+                "Worked Outwards",
                 "Tacked, then smoothed outwards along both threads",
             ),
             (
                 "least_shear",
-                "Settled to Least Shear",
+                "Least Shear",
                 "Lifted and eased until it shears as little as it can",
             ),
         ],

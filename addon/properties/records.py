@@ -28,6 +28,7 @@ class Words:
     items: dict[str, tuple[str, str]] | None = None
     start: float = 0.0
     most: float = 1e6
+    digits: int = 2  # shown after the point
     least: float = 0.0
 
 
@@ -82,7 +83,7 @@ def _field(name: str, hint: Any, default: Any, said: Words) -> Annotations:
     else:
         made[name] = FloatProperty(
             name=said.label, description=said.tip, default=float(default or 0), min=said.least,
-            max=said.most, precision=3,
+            max=said.most, precision=said.digits,
         )  # fmt: skip
     return made
 

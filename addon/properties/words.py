@@ -16,9 +16,11 @@ CLOTH = {
             "film": ("Film", "Release film, vacuum film: no fibres"),
         },
     ),
-    "areal_weight_gsm": W("Weight", "Dry cloth, grams in a square metre", least=1, most=1e4),
+    "areal_weight_gsm": W(
+        "Weight (g/m²)", "Dry cloth, grams in a square metre", least=1, most=1e4, digits=0
+    ),
     "fibre_density_g_cm3": W(
-        "Fibre Density", "Grams in a cubic centimetre of fibre", least=0.2, most=20
+        "Fibre (g/cm³)", "Grams in a cubic centimetre of fibre", least=0.2, most=20
     ),
     "dry_thickness_mm": W("Dry Thickness", "Of the cloth before it is wet", most=100),
     "roll_width_mm": W("Roll Width", "As it is usually sold, selvedge to selvedge"),
@@ -38,13 +40,19 @@ CLOTH = {
     "has_face": W("Two Different Sides", "Patterns of it are never turned over"),
     "fibre_angles_deg": W("Fibres Run At", "Directions of the fibres against the roll, in degrees"),
     "stiffness_across": W(
-        "Stiffness Across", "Across the fibres, as a share of the stiffness along them", most=1e3
+        "Stiffness Across",
+        "Across the fibres, as a share of the stiffness along them",
+        most=1e3,
+        digits=3,
     ),
     "stiffness_shear": W(
-        "Stiffness in Shear", "To shear, as a share of the stiffness along the fibres", most=1e3
+        "Shear Stiffness",
+        "To shear, as a share of the stiffness along the fibres",
+        most=1e3,
+        digits=5,
     ),
     "stretch_limit_across": W(
-        "Spreads Across By",
+        "Spread Across",
         "Unidirectional: how far it may spread across its fibres, as a share",
         most=0.99,
     ),
@@ -108,21 +116,21 @@ LAMINATE = {
     ),
     "stack_times": W("Times", "The list is laid so often before it is mirrored", least=1, most=200),
     "fibre_volume_fraction": W(
-        "Fibre by Volume",
+        "By Volume",
         "Share of fibre in the laminate by volume; off: what the process usually gives",
         start=0.35,
         most=0.95,
         least=0.01,
     ),
     "fibre_mass_fraction": W(
-        "Fibre by Mass",
+        "By Mass",
         "Share of fibre in the laminate by mass, instead of by volume",
         start=0.5,
         most=0.95,
         least=0.01,
     ),
     "void_fraction": W("Voids", "Share of air in the laminate", most=0.5),
-    "resin_density_g_cm3": W("Resin Density", "Cured, from the data sheet", least=0.5, most=5),
+    "resin_density_g_cm3": W("Resin (g/cm³)", "Cured, from the data sheet", least=0.5, most=5),
     "mix_by": W(
         "Ratio By",
         "What the mixing ratio counts; read it from the data sheet",
@@ -131,32 +139,35 @@ LAMINATE = {
             "volume": ("Volume", "Parts by volume: both liquid densities are needed"),
         },
     ),
-    "mix_resin": W("Resin", "Parts of resin in the mixing ratio", least=0.01),
-    "mix_hardener": W("Hardener", "Parts of hardener in the mixing ratio", least=0.01),
-    "liquid_resin_density_g_cm3": W(
-        "Liquid Resin Density", "Of the resin in the can", start=1.15, most=5
-    ),
+    "mix_resin": W("Resin", "Parts of resin in the mixing ratio", least=0.01, digits=1),
+    "mix_hardener": W("Hardener", "Parts of hardener in the mixing ratio", least=0.01, digits=1),
+    "liquid_resin_density_g_cm3": W("Liquid Resin", "Of the resin in the can", start=1.15, most=5),
     "hardener_density_g_cm3": W(
         "Hardener Density", "Of the hardener in the can", start=1.0, most=5
     ),
     "brush_loss": W("Left in the Cup", "Share of the resin left in brush and cup", most=5),
-    "small_loss": W(
-        "Left, Small Job", "The same for a small job: brush and cup do not shrink", most=5
-    ),
-    "small_job_g": W("Small Job Up To", "Grams of resin that count as a small job"),
+    "small_loss": W("Left, Small", "The same for a small job: brush and cup do not shrink", most=5),
+    "small_job_g": W("Small up to (g)", "Grams of resin that count as a small job", digits=0),
     "pot_limit_g": W(
-        "Largest Batch", "Mix no more than this at once, in grams: large batches run hot", least=1
+        "Batch up to (g)",
+        "Mix no more than this at once, in grams: large batches run hot",
+        least=1,
+        digits=0,
     ),
-    "pot_life_min": W("Pot Life", "Minutes, from the data sheet", least=1, most=1e4),
+    "pot_life_min": W(
+        "Pot Life (min)", "Minutes, from the data sheet", least=1, most=1e4, digits=0
+    ),
     "pot_life_at_c": W(
-        "Pot Life At", "Temperature the data sheet gives it for, °C", least=-10, most=60
+        "At (°C)", "Temperature the data sheet gives it for, °C", least=-10, most=60, digits=1
     ),
-    "shop_c": W("Shop Temperature", "Where you work, °C", least=-10, most=60),
+    "shop_c": W("Shop (°C)", "Where you work, °C", least=-10, most=60, digits=1),
     "spread_g_per_min": W(
-        "Wetting Out", "Grams of resin one person spreads in a minute", least=0.1
+        "Wet Out (g/min)", "Grams of resin one person spreads in a minute", least=0.1, digits=0
     ),
-    "scale_step_g": W("Scale Reads To", "Smallest step of the scale, grams", least=0.01, most=100),
-    "drop_off_ratio": W("Drop-off", "Length of a step down for each mm of height", most=1000),
+    "scale_step_g": W("Scale Step (g)", "Smallest step of the scale, grams", least=0.01, most=100),
+    "drop_off_ratio": W(
+        "Drop-off", "Length of a step down for each mm of height", most=1000, digits=0
+    ),
 }
 
 RATES = {
@@ -179,7 +190,10 @@ NEST = {
         "Cut from the Back", "Pieces may be cut turned over, where the cloth has no face side"
     ),
     "seconds": W(
-        "Search For", "Seconds of search for each cloth; 0 keeps the simple layout", most=86_400
+        "Search (s)",
+        "Seconds of search for each cloth; 0 keeps the simple layout",
+        most=86_400,
+        digits=0,
     ),
 }
 
@@ -197,12 +211,12 @@ PAPER = {
     "margin_mm": W("Margin", "What the printer cannot reach", most=100),
     "lap_mm": W("Lap", "Strip that goes under the neighbouring sheet", most=100),
     "scale_x": W(
-        "Measured Across",
+        "Bar Across",
         "Print the test sheet: measured length of the 100 mm line across, divided by 100",
         least=0.5,
         most=1.5,
     ),
-    "scale_y": W("Measured Along", "The same along the sheet", least=0.5, most=1.5),
+    "scale_y": W("Bar Along", "The same along the sheet", least=0.5, most=1.5),
 }
 
 ROLL = {

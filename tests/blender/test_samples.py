@@ -33,6 +33,7 @@ def test_a_sample_runs_whole(name, tmp_path):
 
     assert ended.returncode == 0, ended.stderr
     index = read_index(tmp_path / "cut")
+    assert json.loads(ended.stdout)["job_digest"] == index["job_digest"]  # nothing else printed
     assert all(ply["converged"] for ply in index["plies"])
     assert {"patterns.dxf", "roll.dxf", "templates.pdf", "layup.pdf"} <= set(index["files"])
 
