@@ -217,6 +217,18 @@ def test_edges_and_chamfers_are_no_thin_walls():
     assert check_walls(wall_thickness(box([0, 0, 0], [90, 60, 30]), 10), 10) == []
 
 
+def test_the_edge_of_a_wedge_is_no_thin_wall():
+    """A prism of 60 degrees: its sides meet, but do not stand opposite each other."""
+    points = [[x, y, z] for y in (0, 80) for x, z in ((0, 0), (60, 0), (30, 52))]
+    sides = [[0, 1, 4, 3], [1, 2, 5, 4], [2, 0, 3, 5]]
+    faces = [[a, b, c] for a, b, c, _ in sides] + [[a, c, d] for a, _, c, d in sides]
+    wedge = MouldMesh(points, np.array([*faces, [0, 2, 1], [3, 4, 5]])[:, ::-1])
+    assert "inside_out" not in found(wedge)
+    assert found(wedge) == {}
+
+    assert np.isnan(wall_thickness(wedge, 10)).all()
+
+
 def test_a_thin_plate_is_measured():
     plate = box([0, 0, 0], [90, 60, 2.2])
     assert np.nanmin(wall_thickness(plate, 3)) == pytest.approx(2.2)

@@ -45,6 +45,13 @@ def test_overlapping_boxes_are_those_a_plain_comparison_finds(seed, count):
     assert sum(len(query) for query, _ in outside) == 0
 
 
+def test_boxes_that_only_touch_overlap_too():
+    """Unit boxes on a lattice: each meets its 26 neighbours and itself."""
+    low = np.array([[x, y, z] for x in range(5) for y in range(5) for z in range(5)], float)
+    count = sum(len(one) for one, _ in Cells(low, low + 1).self_pairs())
+    assert count == (13**3 - 125) / 2  # along each axis 5 + 2 x 4 ordered pairs
+
+
 def test_pieces_of_long_triangles_cover_them():
     mesh = gutter(400, 40, 10, 8, 300, cells=1)
     owner, low, high = tight_boxes(mesh.corners)
