@@ -9,6 +9,7 @@ import numpy as np
 
 from ..arrays import Bools, Floats, Ints
 from ..errors import InputError
+from .locate import locate
 from .mesh import MouldMesh, SurfaceMesh
 from .patch import Patch
 from .triangulation import Triangulation
@@ -54,8 +55,6 @@ class Refined:
         fine[self.face_source[::-1]] = np.arange(len(self.face_source))[::-1]
         gone = np.flatnonzero(fine < 0)
         if len(gone):
-            from .locate import locate
-
             fine[gone] = locate(self.surface, self.coarse.corners[gone].mean(axis=1)).faces
         return fine
 

@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike
 
 from ..arrays import Bools, Floats, Ints, frozen_floats, frozen_ints
 from ..errors import InputError
+from .locate import locate
 from .mesh import Edges, MouldMesh, components, joined
 
 
@@ -86,8 +87,6 @@ def region_from_point(mesh: MouldMesh, name: str, point_mm: ArrayLike, angle_deg
 
     See `grow_to_sharp_edges` for `angle_deg` and the errors.
     """
-    from .locate import locate
-
     point = frozen_floats(f"Region '{name}': point", point_mm, (3,))
     seed = locate(mesh, point[None]).faces[0]
     return Region(name, grow_to_sharp_edges(mesh, int(seed), angle_deg))
