@@ -4,6 +4,10 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -81,7 +85,23 @@ def read_mould(path: Path) -> Job:
         return load_job(path)
     if not path.is_file():
         raise InputError(f"There is no file or folder '{path}'.", "Check the name.")
-    return _reader_for(path.suffix.lower().removeprefix("."))(path)  # type: ignore[no-any-return]
+    reader = _reader_for(path.suffix.lower().removeprefix("."))
+    with _talk_on_stderr():
+        return reader(path)  # type: ignore[no-any-return]
+
+
+@contextmanager
+def _talk_on_stderr() -> Iterator[None]:
+    """Send what a foreign library prints to stderr: stdout is for our own answer, or JSON."""
+    sys.stdout.flush()
+    kept = os.dup(1)
+    try:
+        os.dup2(2, 1)
+        yield
+    finally:
+        sys.stdout.flush()
+        os.dup2(kept, 1)
+        os.close(kept)
 
 
 def _reader_for(kind: str):  # type: ignore[no-untyped-def]  # an entry point: its type is its own
