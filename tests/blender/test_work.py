@@ -1,0 +1,144 @@
+"""Work in the worker while life goes on: the way a window does it, its timer called by hand."""
+
+import time
+
+import bpy
+import pytest
+
+from addon import work
+from addon.scene_job import read_job
+
+from .making import grid, ply_on
+
+
+@pytest.fixture
+def mould():
+    made = ply_on(grid(size=0.2, height=0.03, cells=6)).id_data
+    yield made
+    work.forget()
+
+
+def start(mould, **request):
+    """Start work as a window would, though there is none."""
+    context = bpy.context
+    job = read_job(mould, context.scene, context.evaluated_depsgraph_get())
+    work._in_worker(context, mould, job, "Flatten", request or {"plies": ("p1",)})
+
+
+def finish(seconds=60):
+    """Call the timer until it asks for no further call."""
+    end = time.monotonic() + seconds
+    while work.tick() is not None:
+        assert time.monotonic() < end, "the work did not end"
+        time.sleep(0.02)
+
+
+def message():
+    return bpy.context.window_manager.mouldply.message
+
+
+def patterns():
+    return [thing for thing in bpy.data.objects if thing.mouldply.piece.is_pattern]
+
+
+def test_the_result_is_applied_when_the_worker_is_done(mould):
+    start(mould)
+    assert bpy.context.window_manager.mouldply.running
+    finish()
+
+    assert len(patterns()) == 1
+    assert not bpy.context.window_manager.mouldply.running
+    assert message() == ""
+
+
+def test_the_result_is_one_undo_step(mould):
+    bpy.ops.ed.undo_push(message="before")
+    start(mould)
+    finish()
+    assert len(patterns()) == 1
+    bpy.ops.ed.undo()
+    assert len(patterns()) == 0
+
+
+def test_a_mould_deleted_meanwhile_is_told(mould):
+    start(mould)
+    bpy.data.objects.remove(mould)
+    finish()
+    assert message() == "'tile' was deleted while 'Flatten' ran."
+    assert not patterns()
+
+
+def test_a_mould_renamed_meanwhile_is_found(mould):
+    start(mould)
+    mould.name = "another name"
+    finish()
+    assert [thing.mouldply.owner.name for thing in patterns()] == ["another name"]
+
+
+def test_a_mould_changed_meanwhile_gets_patterns_that_are_out_of_date(mould):
+    from addon import freshness
+
+    start(mould)
+    mould.mouldply.plies[0].angle_deg = 30
+    finish()
+    assert freshness.known_of(mould, bpy.context.scene).states == {"p1": "out_of_date"}
+
+
+def test_another_file_drops_the_work(mould):
+    start(mould)
+    process = work.DESK.worker._process
+    bpy.ops.wm.read_homefile(use_empty=True)
+
+    assert process.poll() is not None
+    assert work.DESK.errand is None
+    assert not bpy.context.window_manager.mouldply.running
+
+
+def test_a_crash_of_the_worker_is_told_and_the_next_try_works(mould):
+    start(mould)
+    work.DESK.worker._process.kill()
+    finish()
+    assert "ended unexpectedly, nothing was changed" in message()
+    start(mould)
+    finish()
+    assert len(patterns()) == 1
+
+
+def test_stop_is_told(mould):
+    start(mould)
+    work.stop()
+    finish()
+    assert message().startswith("Stopped.")
+    assert not patterns()
+
+
+def test_only_one_work_at_a_time(mould):
+    start(mould)
+    with pytest.raises(RuntimeError, match="'Flatten' for 'tile' is still running"):
+        bpy.ops.mouldply.flatten()
+    finish()
+
+
+def test_the_same_job_is_written_once(mould):
+    start(mould)
+    finish()
+    start(mould)
+    finish()
+    assert len(list(work.DESK.worker.home.glob("job-*"))) == 1
+
+
+def test_a_dragged_tack_point_comes_back_as_a_preview(mould):
+    ply = mould.mouldply.plies[0]
+    ply.use_tack, ply.tack = True, (0.03, 0.0, 0.03)
+    assert work.ask_preview(bpy.context, mould)
+    assert not work.ask_preview(bpy.context, mould)  # one at a time
+    end = time.monotonic() + 60
+    answer = None
+    while answer is None and time.monotonic() < end:
+        answer = work.take_preview()
+        time.sleep(0.02)
+    (piece,) = answer.pieces()
+    assert piece[0]["tack_mm"][:2] == pytest.approx([30, 0], abs=1)
+    work.drop_preview()
+    start(mould)  # the worker is free again
+    finish()
