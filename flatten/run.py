@@ -20,6 +20,7 @@ from .laminate.cost import Estimate, estimate
 from .laminate.drop_off import check_drop_offs
 from .laminate.quantities import Quantities, quantities
 from .laminate.stack import Stack
+from .laminate.stagger import check_stagger
 from .laminate.thickness import Course, thickness_map
 from .lay import LaidPieces, laid_ply, lay_ply, shear_on_faces
 from .mould.check import check_mould
@@ -78,6 +79,7 @@ def run(
         *mould.findings,
         *check_stack(stack, fabrics),
         *check_drop_offs(job.mould, courses, settings.laminate.drop_off_ratio),
+        *check_stagger(job.mould, [laid.ply for laid in stack.laid], fabrics, seams=job.seams),
         *(finding for ply in plies for finding in ply.findings),
         *weighed.findings,
     ]
