@@ -6,63 +6,77 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 import shapely
-from shapely import LineString, box
-from shapely.affinity import translate
+from shapely import LineString
 from shapely.geometry.base import BaseGeometry
-from shapely.ops import substring
 
+from ..arrays import Floats
 from .drawing import Drawing, Line, Text
 from .fonts import width_mm
 
 EDGE_SHARES = (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8, 0.12, 0.88)  # of an edge: places for words
 GRAIN_MM, MOST_PLACES = 10.0, 24  # step of the places tried for the square, and how many a side
 EDGE_FREE_MM = 5.0  # the square keeps off the edge
+FRAME_MM = 3.0  # either side of the square's lines
+STEP_MM = 1.0  # lines are counted in dots this far apart
 HATCH_MM = 1.5  # to cover a text costs more than to cross a line
 OVER_MARK = 50.0  # mm of crossed lines that an aid over a mark is as bad as
 
+Box = tuple[float, float, float, float]  # left, bottom, right, top
+
 
 class Quiet:
-    """What is drawn on one sheet; answers where there is least of it. Lengths in mm."""
+    """What is drawn on one sheet, as dots (k, 2) mm; answers where there is least of it."""
 
-    def __init__(self, busy: BaseGeometry, size: tuple[float, float]) -> None:
-        self.busy, self.size = busy, size
+    def __init__(self, dots: Floats, size: tuple[float, float]) -> None:
+        self.dots, self.size = dots, size
 
     def square(self, side: float) -> tuple[float, float]:
         """Return the left lower corner for a square whose frame crosses least."""
-        around = box(0, 0, side, side).exterior.buffer(3.0, join_style="mitre")
         places = [
             (x, y) for y in _places(self.size[1] - side) for x in _places(self.size[0] - side)
         ]
-        return min(places, key=lambda at: self._crossed(translate(around, *at)))
+        return min(places, key=lambda at: self._in_frame(at[0], at[1], side))
 
-    def name(self, wide: float, tall: float, frame: BaseGeometry) -> tuple[float, float]:
-        """Return the left lower corner for a name, in a corner or the middle, off the `frame`."""
+    def name(self, wide: float, tall: float, square: Box) -> tuple[float, float]:
+        """Return the left lower corner for a name: in a corner or the middle, off the square."""
         rights, tops = self.size[0] - wide - 8, self.size[1] - tall - 8
         places = [(x, y) for y in (10.0, tops, tops / 2) for x in (10.0, rights, rights / 2)]
+        left, bottom, right, top = square
 
         def cost(at: tuple[float, float]) -> float:
-            spot = box(at[0] - 2, at[1] - 2, at[0] + wide + 2, at[1] + tall + 2)
-            return self._crossed(spot) + 2 * OVER_MARK * float(frame.intersects(spot))
+            spot = (at[0] - 2, at[1] - 2, at[0] + wide + 2, at[1] + tall + 2)
+            free = left + 12 < spot[0] and spot[2] < right and bottom + 12 < spot[1]
+            inside = free and spot[3] < top
+            return self._inside(spot) + 2 * OVER_MARK * (_meet(spot, square) and not inside)
 
         return min(places, key=cost)
 
     def along_edge(
-        self, edge: LineString, words: str, size: float, marks: Sequence[shapely.Point]
-    ) -> shapely.Point:
-        """Return the middle for words along an edge, clear of its marks."""
+        self, edge: tuple[Floats, Floats], words: str, size: float, marks: Sequence[Floats]
+    ) -> Floats:
+        """Return the middle for words along an edge, upright or level, clear of its marks."""
+        start, end = edge
+        upright = bool(start[0] == end[0])
         half = width_mm(words, size) / 2 + 2
-        length = edge.length
+        reach = np.array([size, half] if upright else [half, size])
 
         def cost(share: float) -> float:
-            ends = [max(share * length - half, 0.0), min(share * length + half, length)]
-            spot = substring(edge, *ends).buffer(size, cap_style="flat")
-            covered = [mark for mark in marks if spot.distance(mark) < 4.0]
-            return self._crossed(spot) + OVER_MARK * len(covered)
+            at = start + share * (end - start)
+            low, high = at - reach, at + reach
+            close = [m for m in marks if (m > low - 4).all() and (m < high + 4).all()]
+            return self._inside((*low, *high)) + OVER_MARK * len(close)
 
-        return edge.interpolate(min(EDGE_SHARES, key=cost), normalized=True)
+        middle: Floats = start + min(EDGE_SHARES, key=cost) * (end - start)
+        return middle
 
-    def _crossed(self, spot: BaseGeometry) -> float:
-        return round(float(spot.intersection(self.busy).length), 6)
+    def _inside(self, spot: Box) -> int:
+        x, y = self.dots.T
+        return int(np.sum((x > spot[0]) & (x < spot[2]) & (y > spot[1]) & (y < spot[3])))
+
+    def _in_frame(self, x: float, y: float, side: float) -> int:
+        outer = (x - FRAME_MM, y - FRAME_MM, x + side + FRAME_MM, y + side + FRAME_MM)
+        inner = (x + FRAME_MM, y + FRAME_MM, x + side - FRAME_MM, y + side - FRAME_MM)
+        return self._inside(outer) - self._inside(inner)
 
 
 def as_path(line: Line) -> LineString:
@@ -71,13 +85,18 @@ def as_path(line: Line) -> LineString:
     return LineString(np.vstack([points, points[:1]]) if line.closed else points)
 
 
-def everything_drawn(drawings: Iterable[Drawing]) -> BaseGeometry:
-    """Return all lines, and all texts as hatched boxes, as one geometry."""
+def everything_drawn(drawings: Iterable[Drawing]) -> Floats:
+    """Return all lines, and all texts as hatched boxes, as dots (k, 2) mm."""
     parts: list[BaseGeometry] = []
     for drawing in drawings:
         parts += [as_path(line) for line in drawing.lines]
         parts += [_hatched(text) for text in drawing.texts]
-    return shapely.union_all(parts)
+    dots: Floats = shapely.get_coordinates(shapely.segmentize(np.array(parts), STEP_MM))
+    return dots
+
+
+def _meet(one: Box, other: Box) -> bool:
+    return one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]
 
 
 def _places(last: float) -> list[float]:
@@ -88,7 +107,7 @@ def _places(last: float) -> list[float]:
 
 def _hatched(text: Text) -> BaseGeometry:
     """Return the box of a text as close lines; turned text takes a square."""
-    wide, tall = width_mm(text.text, text.height_mm) / 2, text.height_mm
+    wide, tall = max(width_mm(text.text, text.height_mm) / 2, 0.1), text.height_mm
     if text.turn_deg % 180:
         wide = tall = max(wide, tall)
     x, y = text.at

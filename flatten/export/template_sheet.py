@@ -9,7 +9,6 @@ from typing import Literal
 import numpy as np
 import shapely
 from shapely import LineString, box
-from shapely.affinity import translate
 
 from ..arrays import Floats
 from .canvas import ACCENT, INK, PALE, SOFT, WHITE, Canvas
@@ -24,6 +23,9 @@ DIAMOND_MM = 4.0  # half the size of an alignment mark
 NAME_MM = 16.0  # the sheet's name, pale under the drawing
 CLIP_MM = 3.0  # lines are cut off this far outside the sheet
 SQUARE = (0.62, 0.64, 0.67)
+TRIM_WORDS = "trim along this edge"
+
+Corner = tuple[float, float]
 
 
 class SheetDrawing:
@@ -97,10 +99,9 @@ class SheetDrawing:
             return
         words = self.group.name_of(tile)
         left, low = square_at
-        frame = box(left, low, left + CHECK_MM, low + CHECK_MM)
-        frame = frame.difference(box(left + 12, low + 12, left + CHECK_MM, low + CHECK_MM))
+        square = (left, low, left + CHECK_MM, low + CHECK_MM)
         wide = width_mm(words, NAME_MM, bold=True)
-        x, y = self._quiet(tile).name(wide, NAME_MM, frame)
+        x, y = self._quiet(tile).name(wide, NAME_MM, square)
         canvas.text(x, y, words, NAME_MM, (0.9, 0.91, 0.92), bold=True)
 
     def _neighbour(self, tile: Tile, rows: int, columns: int) -> Tile | None:
@@ -124,44 +125,38 @@ class SheetDrawing:
             edge = [(x, y), (x, height)] if columns else [(x, y), (width, y)]
             canvas.line(edge, SOFT, 0.15, dash=(2, 1.2))
             words = f"tape sheet {self.group.name_of(other)} over this strip, up to the line"
-            middle = [(x + lap / 2, 0), (x + lap / 2, height)]
+            start, end = (x + lap / 2, 0.0), (x + lap / 2, height)
             if rows:
-                middle = [(0, y + lap / 2), (width, y + lap / 2)]
-            self._edge_words(canvas, tile, words, LineString(middle), size)
+                start, end = (0.0, y + lap / 2), (width, y + lap / 2)
+            self._edge_words(canvas, tile, words, start, end, size)
 
     def _trim_lines(self, canvas: Canvas, tile: Tile, width: float, height: float) -> None:
         """Draw the edges to be trimmed: the left and the lower one, where a sheet lies under."""
         if self._neighbour(tile, 0, -1) is not None:
             canvas.line([(0, 0), (0, height)], ACCENT, 0.2)
-            edge = LineString([(2.4, 0), (2.4, height)])
-            self._edge_words(canvas, tile, "trim along this edge", edge, 1.8)
+            self._edge_words(canvas, tile, TRIM_WORDS, (2.4, 0.0), (2.4, height), 1.8)
         if self._neighbour(tile, -1, 0) is not None:
             canvas.line([(0, 0), (width, 0)], ACCENT, 0.2)
-            edge = LineString([(0, 2.4), (width, 2.4)])
-            self._edge_words(canvas, tile, "trim along this edge", edge, 1.8)
+            self._edge_words(canvas, tile, TRIM_WORDS, (0.0, 2.4), (width, 2.4), 1.8)
 
     def _edge_words(
-        self,
-        canvas: Canvas,
-        tile: Tile,
-        words: str,
-        edge: LineString,
-        size: float,
+        self, canvas: Canvas, tile: Tile, words: str, start: Corner, end: Corner, size: float
     ) -> None:
         """Write along an edge, at the place where least of the drawing and no mark is."""
-        seams = [shapely.Point(at - [tile.x_mm, tile.y_mm]) for at in self._seam_points(tile)]
-        at = self._quiet(tile).along_edge(edge, words, size, seams)
-        turn = 90.0 if edge.bounds[0] == edge.bounds[2] else 0.0
-        canvas.text(at.x, at.y, words, size, SOFT, anchor="centre", turn_deg=turn)
+        seams = [at - [tile.x_mm, tile.y_mm] for at in self._seam_points(tile)]
+        edge = (np.array(start), np.array(end))
+        x, y = self._quiet(tile).along_edge(edge, words, size, seams)
+        turn = 90.0 if start[0] == end[0] else 0.0
+        canvas.text(x, y, words, size, SOFT, anchor="centre", turn_deg=turn)
 
     def _quiet(self, tile: Tile) -> Quiet:
         """Return what is drawn on this sheet, in its own coordinates."""
         if self._quiet_of is None or self._quiet_of[0] != tile:
             width, height = self.shown_mm(tile)
-            view = box(tile.x_mm, tile.y_mm, tile.x_mm + width, tile.y_mm + height)
-            inside = translate(self.everything.intersection(view), -tile.x_mm, -tile.y_mm)
+            dots = self.everything - [tile.x_mm, tile.y_mm]
+            shown = ((dots >= 0) & (dots <= [width, height])).all(axis=1)
             lap = self.plan.lap_mm
-            self._quiet_of = (tile, Quiet(inside, (width - lap, height - lap)))
+            self._quiet_of = (tile, Quiet(dots[shown], (width - lap, height - lap)))
         return self._quiet_of[1]
 
     def _marks(self, canvas: Canvas, tile: Tile, width: float, height: float) -> None:
