@@ -70,7 +70,7 @@ def lead_on(
     tip = chain[-1]
     if work.on_rim[tip] or not work.on_rim.any() or _on_other(work, tip, joint):
         return
-    path = straight_on(work.mesh, tip, chain[-2])
+    path = straight_on(work.mesh, tip, chain[-2]) or _to_nearest_rim(work, tip)
     short, comes_back = (np.inf, False) if path is None else _over_net(work, path)
     if reach and short > REACH_MM:
         raise InputError(
@@ -187,6 +187,15 @@ def _refuse_tip(work: Worksheet, tip: int, name: str) -> None:
 
 def _on_other(work: Worksheet, vertex: int, joint: int) -> bool:
     return any(vertex in key and mark[0] != joint for key, mark in work.marks.items())
+
+
+def _to_nearest_rim(work: Worksheet, tip: int) -> SurfacePath | None:
+    """The path to the nearest rim vertex, for a tip on the net line no straight line leaves."""
+    if work.sheet.inside[(work.sheet.faces == tip).any(axis=1)].all():
+        return None
+    rim = np.flatnonzero(work.on_rim)
+    away = np.linalg.norm(work.sheet.vertices[rim] - work.sheet.vertices[tip], axis=1)
+    return leg(work.mesh, _at(work, tip), _at(work, int(rim[away.argmin()])))
 
 
 def _over_net(work: Worksheet, path: SurfacePath) -> tuple[float, bool]:
