@@ -56,8 +56,9 @@ class Sight:
         self.across = axes_across(direction)
         faces = np.arange(len(mesh.faces)) if faces is None else faces
         faces = faces[np.abs(mesh.normals[faces] @ direction) > EDGE_ON]
-        self.faces = faces
         flat, height = mesh.vertices @ self.across.T, mesh.vertices @ direction
+        faces = faces[_plan_areas(flat[mesh.faces[faces]]) != 0]  # rounding takes a sliver's
+        self.faces = faces
         plan, tall = flat[mesh.faces[faces]], height[mesh.faces[faces]]
         self.owner, low, high = tight_boxes(plan)
         self.cells = Cells(low, high)
@@ -96,7 +97,7 @@ class Sight:
 def _plane_table(plan: Floats, tall: Floats) -> Floats:
     """(m, 9): corner, the two rows that give its triangle coordinates, height and rises."""
     one, two = plan[:, 1] - plan[:, 0], plan[:, 2] - plan[:, 0]
-    area = one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0]
+    area = _plan_areas(plan)
     columns = [
         plan[:, 0, 0],
         plan[:, 0, 1],
@@ -109,3 +110,10 @@ def _plane_table(plan: Floats, tall: Floats) -> Floats:
         tall[:, 2] - tall[:, 0],
     ]
     return np.column_stack(columns)
+
+
+def _plan_areas(plan: Floats) -> Floats:
+    """(m,) twice the signed area of triangles (m, 3, 2)."""
+    one, two = plan[:, 1] - plan[:, 0], plan[:, 2] - plan[:, 0]
+    area: Floats = one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0]
+    return area

@@ -24,6 +24,8 @@ RIM_SHARPEST_DEG = 150.0
 STRIP_SHARPEST_DEG = 60.0
 # Edges of the strip, as a share of its width: the distance is then right to about 1 % of it.
 STRIP_EDGE_SHARE = 1 / 4
+# On a very long rim they are longer: the strip has this many along it, give or take a half.
+MOST_ALONG = 10_000
 ROUNDS = 40
 # An end of the mould this near to the full width does not count as missing.
 FULL_SHARE = 0.95
@@ -114,7 +116,9 @@ def _flood(reached: Bools, pairs: Ints) -> Ints:
 
 def _refine_near(work: Triangulation, mould: MouldMesh, rim: Rim, distance_mm: float) -> None:
     """Split the triangles the strip lies on; those further out stay large."""
-    edge_mm = STRIP_EDGE_SHARE * distance_mm
+    ends = mould.vertices[rim.mould_edges]
+    around = float(np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1).sum())
+    edge_mm = max(STRIP_EDGE_SHARE * distance_mm, around / MOST_ALONG)
     locator = rim.locator(mould)
     changed = np.arange(len(work.faces))
     for _ in range(ROUNDS):

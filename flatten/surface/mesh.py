@@ -16,6 +16,8 @@ from ..errors import InputError
 ZERO_AREA = 1e-10
 # A part is between a fingernail and a ship; outside this, the file's unit was read wrongly.
 SMALLEST_MM, LARGEST_MM = 0.1, 1e6
+# Further from the origin than the moon no product of coordinates may overflow or lose the part.
+FARTHEST_MM = 1e12
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,6 +34,12 @@ class MouldMesh:
         object.__setattr__(self, "vertices", frozen_floats("vertices", vertices, (None, 3)))
         object.__setattr__(self, "faces", frozen_ints("faces", faces, (None, 3)))
         count = len(self.vertices)
+        far = np.abs(self.vertices) > FARTHEST_MM
+        if far.any():
+            raise InputError(
+                f"Vertex {int(far.any(axis=1).argmax())} lies at {self.vertices[far][0]:.3g} mm.",
+                "Check the file: its numbers are damaged, or in another unit.",
+            )
         outside = (self.faces < 0) | (self.faces >= count)
         if outside.any():
             bad = np.flatnonzero(outside.any(axis=1))
