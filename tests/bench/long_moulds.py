@@ -14,6 +14,7 @@ import collections
 import json
 import os
 import select
+import signal
 import subprocess
 import sys
 import time
@@ -25,8 +26,9 @@ import numpy as np
 
 ROOT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
-# A loaded machine takes a hundred times what an idle one does for the smallest; a hang takes more.
-LIMIT_S, LIMIT_S_PER_1000_FACES = 60.0, 60.0
+# Processor time a case may take: the largest of these moulds come to some ten thousand triangles.
+# The wall clock only catches what waits for nothing, or loops outside Python's reach.
+LIMIT_CPU_S, LIMIT_WALL_S = 30.0, 600.0
 
 
 def main():
@@ -58,15 +60,14 @@ def cases(given, seed, end, began):
     command += ["--ply", str(given.ply)] if given.ply else []
     env = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=env) as made:
-        limit = LIMIT_S + LIMIT_S_PER_1000_FACES * (2 * given.cells**2 / 1000 + 10 * bool(given.ply))
         case, buffer = seed, b""
         while True:
             if time.monotonic() - began > 3600 * given.hours:
                 made.kill()
                 return
-            if not select.select([made.stdout], [], [], limit)[0]:
+            if not select.select([made.stdout], [], [], LIMIT_WALL_S)[0]:
                 made.kill()
-                yield {"case": case, "outcome": "hang", "seconds": limit}
+                yield {"case": case, "outcome": "hang", "seconds": LIMIT_WALL_S}
                 return
             piece = os.read(made.stdout.fileno(), 1 << 16)
             if not piece:
@@ -105,14 +106,28 @@ def one(recipe, mould=None):
     def make():
         return nasty.job_of(recipe, mould() if mould else None)
 
+    signal.signal(signal.SIGPROF, too_long)
+    signal.setitimer(signal.ITIMER_PROF, LIMIT_CPU_S)
     try:
         return {"outcome": sound.outcome(make)}
+    except Hang:
+        return {"outcome": "hang", "words": traceback.format_exc()[-2500:], "recipe": recipe}
     except sound.Unsound as error:
         return {"outcome": "unsound", "words": str(error)[:2000], "recipe": recipe}
     except MemoryError:
         return {"outcome": "memory", "recipe": recipe}
     except Exception:  # noqa: BLE001  # whatever it is, it is a bug to be written down
         return {"outcome": "bug", "words": traceback.format_exc()[-2500:], "recipe": recipe}
+    finally:
+        signal.setitimer(signal.ITIMER_PROF, 0)
+
+
+class Hang(BaseException):
+    """More processor time than any case of this size may take."""
+
+
+def too_long(number, frame):
+    raise Hang
 
 
 def open_meshes(folder):

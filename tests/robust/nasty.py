@@ -408,5 +408,6 @@ def _cuts(kind, mould, faces, rng):
     else:
         first, last = rng.integers(0, len(middles), 2)
         path = np.linspace(middles[first], middles[last], 3)
-    style = {"joint": str(rng.choice(["lap", "butt"])), "lap_mm": float(rng.choice([0, 5, 25, 400]))}
+    lap_mm = float(rng.choice([0, 5, 25, 400]))
+    style = {"joint": str(rng.choice(["lap", "butt"])), "lap_mm": lap_mm}
     return (Cut(id="c1", kind=kind, path=path, **style),)

@@ -141,5 +141,3 @@ def _streams(content):
             continue
         if b" re" in unpacked or b" l" in unpacked:
             yield unpacked
-
-
