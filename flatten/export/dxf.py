@@ -11,8 +11,9 @@ from typing import Any, Literal
 import numpy as np
 
 from ..errors import InputError
+from .common_lines import common_lines_once
 from .drawing import Drawing, Layer, Line, Text
-from .pen_order import common_lines_once, in_pen_order
+from .pen_order import in_pen_order
 from .strokes import text_as_strokes as strokes_for_text
 from .transliterate import to_r12
 

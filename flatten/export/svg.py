@@ -7,9 +7,10 @@ from xml.sax.saxutils import escape, quoteattr
 import numpy as np
 
 from ..arrays import Floats
+from .common_lines import common_lines_once
 from .drawing import Drawing, Layer, Line, Text, one_line
 from .fonts import CAPITAL, width_mm
-from .pen_order import common_lines_once, in_pen_order
+from .pen_order import in_pen_order
 
 MARGIN_MM = 5.0
 DIGITS = 4  # 1e-4 mm

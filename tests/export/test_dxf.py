@@ -10,7 +10,7 @@ import shapely
 from export.kit import gdal, kit_of_patterns, pattern, pdf_pages, read_dxf, wavy
 from numpy.testing import assert_allclose
 from scipy.ndimage import label
-from shapely import Polygon, box
+from shapely import Polygon, affinity, box
 
 from flatten.errors import InputError
 from flatten.export.drawing import Drawing, Line, Text, ring_area
@@ -144,6 +144,24 @@ def test_a_common_edge_is_cut_once(second):
     )
     expected = shapely.union_all([s.exterior for s in squares]).length
     assert length == pytest.approx(expected, abs=1e-6)
+
+
+def test_edges_a_nest_lays_together_within_a_thousandth_are_cut_once():
+    """Two equal pieces, one turned by 180 degrees about the middle of its edge, as nests do."""
+    edge = [(0, 0), (40, 0.0009), (100, 0)]
+    one = Polygon([*edge, (90, 70), (5, 60)])
+    two = affinity.rotate(one, 180, origin=(50, 0.0004))
+    lines = tuple(
+        Line(layer=CUT.name, points=np.array(s.exterior.coords)[:-1], closed=True, piece=str(i))
+        for i, s in enumerate((one, two))
+    )
+    own = read_dxf(dxf_bytes(Drawing(title="", layers=LAYERS, lines=lines)))
+
+    length = sum(
+        shapely.LineString([*line.points, line.points[0]] if line.closed else line.points).length
+        for line in own.lines
+    )
+    assert length == pytest.approx(2 * one.length - 100, abs=0.02)
 
 
 NAMES = ("Κάλυμμα καγιάκ", "Крышка люка", "カヤックのハッチ", "Søkajakklúke – ±45°")
