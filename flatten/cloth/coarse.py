@@ -6,14 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..arrays import Bools, Floats, Ints
+from ..arrays import Floats, Ints
 from ..surface.mesh import MouldMesh, SurfaceMesh, components
 from .energy import Panels
+from .start import untangled
 
 SHARE = 1 / 16  # of the triangles is left
-ROUNDS = 8  # of smoothing where the carried layout turns triangles over
-# Below this share of a triangle's usual flat area it counts as turned over, and is smoothed.
-THIN = 0.05
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -61,7 +59,7 @@ def carry(coarse: Coarse, flat: Floats, mesh: MouldMesh, panels: Panels) -> Floa
     carried = np.zeros((2, len(face)))
     for k in range(3):
         carried += weights[k] * flat[:, corner[:, k]]
-    return _untangled(carried, mesh, panels)
+    return untangled(carried, mesh, panels)
 
 
 def _places(coarse: Coarse, points: Floats) -> tuple[Ints, list[Floats]]:
@@ -100,25 +98,3 @@ def _faces_around(surface: SurfaceMesh) -> Ints:
     slot = np.minimum(np.arange(count.max()), np.maximum(count[:, None] - 1, 0))
     index = np.minimum(first[:, None] + slot, len(order) - 1)
     return np.asarray(order[index] // 3, np.int64)
-
-
-def _untangled(flat: Floats, mesh: MouldMesh, panels: Panels) -> Floats | None:
-    """Move the corners of triangles that are turned over to the middle of their neighbours."""
-    low, high = mesh.edges.vertices.T
-    degree = np.bincount(mesh.edges.vertices.ravel(), minlength=len(mesh.vertices))
-    for _ in range(ROUNDS):
-        bad = _turned_over(panels, flat)
-        if not bad.any():
-            return flat
-        vertices = np.unique(panels.faces[bad])
-        for axis in (0, 1):
-            around = np.bincount(low, flat[axis, high], len(degree))
-            around += np.bincount(high, flat[axis, low], len(degree))
-            flat[axis, vertices] = around[vertices] / degree[vertices]
-    return None
-
-
-def _turned_over(panels: Panels, flat: Floats) -> Bools:
-    x1, x2 = panels.gradients(flat[0])
-    y1, y2 = panels.gradients(flat[1])
-    return np.asarray(x1 * y2 - x2 * y1 < THIN, bool)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -11,30 +10,17 @@ from numpy.typing import ArrayLike
 from ..arrays import Bools, Floats, Ints, frozen_floats, unit_vector
 from ..errors import InputError
 from ..progress import Progress, part_of, silent
-from ..surface.geodesic import Tracer
 from ..surface.locate import locate
 from ..surface.mesh import SurfaceMesh
 from ..surface.refine import Refined, refine
-from .coarse import carry, coarse_surface
-from .energy import Panels, ThreadEnergy
 from .fabric import Fabric
-from .factor import SparseSystem
 from .flattable import check_opens_flat
-from .isotropic import SheetEnergy
-from .law import thread_law
-from .minimise import Energy, Layout, Springs, minimise
+from .lay import METHODS, Method, Task, lay
 from .settled import settled_faces
-from .spines import Spines, Tack, find_tack, only_near, trace_spines
-from .start import first_layout, lay_along
+from .spines import Spines
 from .strain import fabric_strain, flat_areas
 
-Method = Literal["worked_out", "least_shear"]
-METHODS: tuple[Method, ...] = ("worked_out", "least_shear")
-# Where only the tack point and the heading are given, the threads are held straight so far from
-# it, as a share of the size: a heading read in one triangle leaves a small rotation.
-HEADING_REACH = 0.05
-# Meshes with more triangles are solved coarse to fine.
-COARSE_ABOVE = 20_000
+__all__ = ["METHODS", "Drape", "FineDrape", "Method", "drape_surface"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -61,6 +47,7 @@ class Drape:
     as seen from the lay-up side; `strain` (m, 3) warp stretch, weft stretch (length on the
     mould / in the flat cloth - 1), shear in radians, positive where warp and weft close up, each
     the mean over the face. For a stitched biaxial these are its two fibre directions.
+    `locks`: threads come to lie nearly on each other, so that several lay-downs are possible.
     `settled` (m,) False where the net is not determined by its two spines; `converged`,
     `iterations`, `residual` (mm, the last step) of the solver; `tack_mm` (3,) on the surface;
     `warp` (3,) unit, the roll direction there; `spines` the two threads through the tack point
@@ -77,6 +64,7 @@ class Drape:
     tack_mm: Floats
     warp: Floats
     method: Method
+    locks: bool
     spines: tuple[Floats, Floats]
     fine: FineDrape
 
@@ -138,9 +126,9 @@ def drape_surface(
     else:
         refined = Refined(coarse=mesh, surface=mesh, face_source=np.arange(len(mesh.faces)))
     fine = refined.surface
-    tack, held, layout = _solve(
-        fine, fabric, tack_mm, warp, turn, method, spines, part_of(progress, 0.05, 0.95)
-    )
+    task = Task(fabric=fabric, tack_mm=tack_mm, warp=warp, turn=turn, method=method)
+    laid = lay(fine, task, spines, part_of(progress, 0.05, 0.95))
+    tack, layout = laid.tack, laid.layout
     flat = layout.flat.T - tack.point.barycentric @ layout.flat.T[fine.faces[tack.point.face]]
     strain = fabric_strain(fine, flat)
     settled = np.ones(len(strain), bool)
@@ -161,7 +149,8 @@ def drape_surface(
         tack_mm=tack.point.position,
         warp=np.cos(turn) * tack.warp - np.sin(turn) * tack.weft,
         method=method,
-        spines=held.lines,
+        locks=laid.locks,
+        spines=laid.spines.lines,
         fine=FineDrape(
             surface=fine,
             flat=flat,
@@ -170,39 +159,6 @@ def drape_surface(
             source_faces=refined.face_source,
         ),
     )
-
-
-def _solve(
-    mesh: SurfaceMesh,
-    fabric: Fabric,
-    tack_mm: Floats,
-    warp: Floats,
-    turn: float,
-    method: Method,
-    spines: Spines | None,
-    progress: Progress,
-) -> tuple[Tack, Spines, Layout]:
-    """Return the tack, what is held and the layout; from a coarser drape where that is quicker."""
-    tracer = Tracer(mesh)
-    tack = find_tack(tracer, tack_mm, warp, turn)
-    held = _hold(tracer, fabric, method, tack) if spines is None else spines
-    panels = Panels.of(mesh)
-    start = None
-    if len(mesh.faces) > COARSE_ABOVE and spines is None:
-        coarse = coarse_surface(mesh)
-        if coarse is not None:
-            first = part_of(progress, 0.0, 0.3)
-            _, _, rough = _solve(coarse.surface, fabric, tack_mm, warp, turn, method, None, first)
-            start = carry(coarse, rough.flat, mesh, panels) if rough.converged else None
-            progress = part_of(progress, 0.3, 1.0)
-    system = SparseSystem(mesh.faces, mesh.edges, len(mesh.vertices))
-    cloth: Energy = (
-        ThreadEnergy(panels, thread_law(fabric)) if fabric.directional else SheetEnergy(panels)
-    )
-    if start is None:
-        start = lay_along(mesh, panels, first_layout(mesh, panels, system), tack, held)
-    springs = Springs(system, held, mesh.edges.vertices)
-    return tack, held, minimise(cloth, system, springs, start, progress=progress)
 
 
 def _fibre_turn(fabric: Fabric) -> float:
@@ -220,15 +176,3 @@ def _fibre_turn(fabric: Fabric) -> float:
 
 def _rotation(angle: float) -> Floats:
     return np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
-
-
-def _hold(tracer: Tracer, fabric: Fabric, method: Method, tack: Tack) -> Spines:
-    """Return the points held: both threads, the fibres' one, or just the heading at the tack."""
-    mesh = tracer.mesh
-    reach = HEADING_REACH * mesh.size_mm
-    spines = trace_spines(tracer, tack)
-    if fabric.kind == "unidirectional" or not fabric.directional or method == "least_shear":
-        spines = only_near(spines, mesh, tack, 0, reach)
-    if not fabric.directional or method == "least_shear":
-        spines = only_near(spines, mesh, tack, 1, reach)
-    return spines

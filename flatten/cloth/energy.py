@@ -14,12 +14,17 @@ threads; derivation of the derivatives: ours.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..arrays import Floats, Ints
 from ..surface.mesh import MouldMesh
 from .law import Law
+
+if TYPE_CHECKING:
+    from .bending import Bending
+    from .factor import SparseSystem
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -104,6 +109,7 @@ class ThreadEnergy:
 
     panels: Panels
     law: Law
+    bending: Bending | None = None
 
     def value(self, flat: Floats) -> float:
         """Return the energy (mm2) of a layout (2, n); infinite where a triangle is turned over."""
@@ -112,7 +118,11 @@ class ThreadEnergy:
         if not (x1 * y2 - x2 * y1 > 0).all():
             return np.inf
         s = stretch(self.panels, flat)
-        return float(self.panels.areas @ self.law.density(s.q1, s.q2, s.tangent))
+        total = float(self.panels.areas @ self.law.density(s.q1, s.q2, s.tangent))
+        if self.bending is not None:
+            total += self.bending.energy(np.arctan2(x2, x1))
+            total += self.bending.energy(np.arctan2(y2, y1))
+        return total
 
     def gradient(self, flat: Floats) -> Floats:
         """Return the gradient (2, n) of the energy."""
@@ -122,13 +132,16 @@ class ThreadEnergy:
         turn = a * ((f1 + f2) * s.tangent + f3)
         nx, ny = 1 / (s.x1 * s.x1 + s.x2 * s.x2), 1 / (s.y1 * s.y1 + s.y2 * s.y2)
         af1, af2 = a * f1 * nx, a * f2 * ny
-        tx, ty = turn * nx, turn * ny
+        turn_x, turn_y = self._turns(s, turn)
+        tx, ty = turn_x * nx, turn_y * ny
         gx = panels.differences(tx * s.x2 - af1 * s.x1, -af1 * s.x2 - tx * s.x1)
         gy = panels.differences(-ty * s.y2 - af2 * s.y1, ty * s.y1 - af2 * s.y2)
         return to_vertices(panels, list(gx), list(gy), flat.shape[1])
 
-    def derivatives(self, flat: Floats, newton: float) -> tuple[float, Floats, Floats]:
-        """Return energy, its gradient (2, n) and the (21, m) blocks for the sparse system.
+    def derivatives(
+        self, system: SparseSystem, flat: Floats, newton: float
+    ) -> tuple[float, Floats, Floats]:
+        """Return energy, its gradient (2, n) and the values of the matrix.
 
         `newton`: share of the second derivatives of the strains; 0 is Gauss-Newton.
         """
@@ -142,18 +155,34 @@ class ThreadEnergy:
         up = panels.differences(-s.x2 * nx, s.x1 * nx)
         v = panels.differences(s.y1 * ny, s.y2 * ny)
         vp = panels.differences(-s.y2 * ny, s.y1 * ny)
-        turn = (f1 + f2) * t + f3
-        gx = [-a * (f1 * u[i] + turn * up[i]) for i in (0, 1)]
-        gy = [a * (turn * vp[i] - f2 * v[i]) for i in (0, 1)]
+        turn_x, turn_y = self._turns(s, a * ((f1 + f2) * t + f3))
+        gx = [-(a * f1 * u[i] + turn_x * up[i]) for i in (0, 1)]
+        gy = [turn_y * vp[i] - a * f2 * v[i] for i in (0, 1)]
         gradient = to_vertices(panels, gx, gy, flat.shape[1])
         both = (s1 + s2) * t * t + s3 + newton * ((f1 + f2) * sec2 + h3 - s3)
-        xup, yup = a * (s1 * t + newton * turn), -a * (s2 * t + newton * turn)
+        xup, yup = a * s1 * t + newton * turn_x, -(a * s2 * t + newton * turn_y)
         xx = _square(u, up, a * (s1 + newton * f1), xup, a * (both - newton * f1))
         yy = _square(v, vp, a * (s2 + newton * f2), yup, a * (both - newton * f2))
         left = [-a * (both * up[i] + s1 * t * u[i]) for i in (0, 1)]
         right = [a * s2 * t * up[i] for i in (0, 1)]
         xy = [[left[i] * vp[j] + right[i] * v[j] for j in (0, 1)] for i in (0, 1)]
-        return float(a @ e), gradient, corner_blocks(xx, yy, xy)
+        values = system.assemble(corner_blocks(xx, yy, xy))
+        total = float(a @ e)
+        if self.bending is not None:
+            total += self.bending.energy(np.arctan2(s.x2, s.x1))
+            total += self.bending.energy(np.arctan2(s.y2, s.y1))
+            self.bending.add_stiffness(values, up, 0)
+            self.bending.add_stiffness(values, vp, 1)
+        return total, gradient, values
+
+    def _turns(self, s: Stretch, turn: Floats) -> tuple[Floats, Floats]:
+        """Return the slopes (m,) in minus the angle of gx and in that of gy; bending adds to it."""
+        if self.bending is None:
+            return turn, turn
+        return (
+            turn - self.bending.torque(np.arctan2(s.x2, s.x1)),
+            turn + self.bending.torque(np.arctan2(s.y2, s.y1)),
+        )
 
 
 def _square(

@@ -20,13 +20,22 @@ SIDES = ((0, 1), (1, 2), (2, 0))
 class SparseSystem:
     """Symmetric systems over (x, y) of every vertex, unknown 2 v and 2 v + 1.
 
-    The pattern is the mesh's own: two vertices are coupled where an edge joins them.
+    Two vertices are coupled where an edge joins them; `extra` (k, 2) names more such pairs.
+    `edge_pair` and `extra_pair` number the pair of each edge and each extra one.
     """
 
-    def __init__(self, faces: Ints, edges: Edges, count: int) -> None:
+    def __init__(self, faces: Ints, edges: Edges, count: int, extra: Ints | None = None) -> None:
         self.count = count
         self._edge_vertices = edges.vertices
-        low, high = edges.vertices[:, 0], edges.vertices[:, 1]
+        keys = edges.vertices[:, 0] * count + edges.vertices[:, 1]  # sorted already
+        self.edge_pair: Ints = np.arange(len(keys))
+        self.extra_pair: Ints = np.zeros(0, np.int64)
+        if extra is not None:
+            more = extra.min(axis=1) * count + extra.max(axis=1)
+            every = np.union1d(keys, more)
+            self.edge_pair, self.extra_pair = every.searchsorted(keys), every.searchsorted(more)
+            keys = every
+        low, high = keys // count, keys % count
         degree = np.bincount(low, minlength=count)
         first = np.concatenate([[0], np.cumsum(degree)])[:-1]
         base = np.concatenate([[0], np.cumsum(3 + 4 * degree)])
@@ -54,7 +63,7 @@ class SparseSystem:
     def _face_slots(self, faces: Ints, edges: Edges) -> Ints:
         slots = [self._diagonal[part][faces[:, corner]] for corner in range(3) for part in range(3)]
         for side, (i, j) in enumerate(SIDES):
-            of_side = self._beside[:, edges.of_face[:, side]]
+            of_side = self._beside[:, self.edge_pair[edges.of_face[:, side]]]
             swap = faces[:, i] < faces[:, j]
             slots += [
                 of_side[0],
@@ -63,6 +72,14 @@ class SparseSystem:
                 of_side[3],
             ]
         return np.concatenate(slots)
+
+    def diagonal(self, axis: int) -> Ints:
+        """Return (n,) where in the values (x, x) or (y, y) of each vertex stands."""
+        return np.asarray(self._diagonal[0 if axis == 0 else 2])
+
+    def beside(self, axis: int) -> Ints:
+        """Return where in the values (x, x) or (y, y) of each pair stands."""
+        return np.asarray(self._beside[0 if axis == 0 else 3])
 
     def assemble(self, blocks: Floats) -> Floats:
         """Return the (entries,) values of the matrix from (21, m) entries per face."""
@@ -74,10 +91,10 @@ class SparseSystem:
     ) -> None:
         """Add weight * d(x or y at a point)^2 / 2; `share` (k,) from the edge's low vertex on."""
         ends = self._edge_vertices[edge]
-        diagonal = self._diagonal[0 if axis == 0 else 2]
+        diagonal = self.diagonal(axis)
         np.add.at(values, diagonal[ends[:, 0]], weight * (1 - share) ** 2)
         np.add.at(values, diagonal[ends[:, 1]], weight * share**2)
-        np.add.at(values, self._beside[0 if axis == 0 else 3][edge], weight * (1 - share) * share)
+        np.add.at(values, self.beside(axis)[self.edge_pair[edge]], weight * (1 - share) * share)
 
     def pin(self, values: Floats, rhs: Floats, pinned: Ints, at: Floats) -> None:
         """Replace the equations of the unknowns `pinned` by unknown = at, symmetrically."""

@@ -18,6 +18,7 @@ import numpy as np
 
 from ..arrays import Floats
 from .energy import Panels, corner_blocks, to_vertices
+from .factor import SparseSystem
 
 SHAPE, AREA = 0.5, 0.5
 
@@ -41,10 +42,21 @@ class SheetEnergy:
 
     def gradient(self, flat: Floats) -> Floats:
         """Return the gradient (2, n) of the energy."""
-        return self.derivatives(flat, 0.0)[1]
+        panels, a = self.panels, self.panels.areas
+        x1, x2 = panels.gradients(flat[0])
+        y1, y2 = panels.gradients(flat[1])
+        det = x1 * y2 - x2 * y1
+        size = x1 * x1 + x2 * x2 + y1 * y1 + y2 * y2
+        by_p = SHAPE * a / det
+        by_d = a * (AREA * np.log(det) - 0.5 * SHAPE * size / det) / det
+        gx = panels.differences(by_p * x1 + by_d * y2, by_p * x2 - by_d * y1)
+        gy = panels.differences(by_p * y1 - by_d * x2, by_p * y2 + by_d * x1)
+        return to_vertices(panels, list(gx), list(gy), flat.shape[1])
 
-    def derivatives(self, flat: Floats, newton: float) -> tuple[float, Floats, Floats]:
-        """Return energy, gradient (2, n) and (21, m) blocks; see energy.ThreadEnergy."""
+    def derivatives(
+        self, system: SparseSystem, flat: Floats, newton: float
+    ) -> tuple[float, Floats, Floats]:
+        """Return energy, gradient (2, n) and the matrix values; see energy.ThreadEnergy."""
         panels, a = self.panels, self.panels.areas
         x1, x2 = panels.gradients(flat[0])
         y1, y2 = panels.gradients(flat[1])
@@ -74,7 +86,7 @@ class SheetEnergy:
         ]
         xy[0][1] = xy[0][1] + area
         xy[1][0] = xy[1][0] - area
-        return e, gradient, corner_blocks(xx, yy, xy)
+        return e, gradient, system.assemble(corner_blocks(xx, yy, xy))
 
     def _square(
         self, hp: Floats, pd: Floats, dd: Floats, p: tuple[Floats, Floats], d: tuple[Floats, Floats]

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
 
-from ..arrays import Floats, Ints
+from ..arrays import Floats
 from ..progress import Progress
+from ..surface.mesh import MouldMesh
 from .energy import Panels
 from .factor import SparseSystem
 from .spines import Spines
@@ -20,6 +21,9 @@ STEP_MM = 1e-6
 STEPS = 80
 # Gauss-Newton turns to full Newton when a step shrinks by less than this.
 TURNS_LINEAR = 0.25
+# Threads this near to lying on each other, on more than this share of the surface: a net alone has
+# no definite answer there. No cloth we know goes beyond 65.
+LOCKS_DEG, LOCKS_SHARE = 72.0, 2e-4
 # No step goes further than this share of the way to the first triangle of no area.
 TO_FLIP = 0.8
 ARMIJO = 1e-4
@@ -39,6 +43,10 @@ class Layout:
     iterations: int
     residual: float  # mm, largest movement in the last step
 
+    def after(self, steps: int) -> Layout:
+        """Return the same with the steps counted that were taken before."""
+        return replace(self, iterations=self.iterations + steps)
+
 
 class Energy(Protocol):
     """What is minimised: energy.ThreadEnergy or isotropic.SheetEnergy."""
@@ -50,8 +58,10 @@ class Energy(Protocol):
     def value(self, flat: Floats) -> float:
         """Return the energy, infinite where a triangle is turned over."""
 
-    def derivatives(self, flat: Floats, newton: float) -> tuple[float, Floats, Floats]:
-        """Return energy, gradient and blocks."""
+    def derivatives(
+        self, system: SparseSystem, flat: Floats, newton: float
+    ) -> tuple[float, Floats, Floats]:
+        """Return energy, gradient and the values of the matrix."""
 
     def gradient(self, flat: Floats) -> Floats:
         """Return the gradient (2, n)."""
@@ -60,9 +70,9 @@ class Energy(Protocol):
 class Springs:
     """Hold the spines' points softly on their threads."""
 
-    def __init__(self, system: SparseSystem, spines: Spines, edge_vertices: Ints) -> None:
+    def __init__(self, system: SparseSystem, spines: Spines, mesh: MouldMesh) -> None:
         self.system, self.spines = system, spines
-        self.low, self.high = edge_vertices[spines.edges].T
+        self.low, self.high = mesh.edges.vertices[spines.edges].T
         self.weight = np.full(len(spines.edges), SPRING)
 
     def off(self, flat: Floats) -> Floats:
@@ -101,13 +111,16 @@ def minimise(
     progress: Progress,
     step_mm: float = STEP_MM,
     steps: int = STEPS,
+    until_lock: bool = False,
 ) -> Layout:
-    """Return the layout of least energy reached from `flat`, all triangles counter-clockwise."""
+    """Return the layout of least energy reached from `flat`, all triangles counter-clockwise.
+
+    `until_lock`: stop, not converged, where threads come to lie nearly on each other.
+    """
     newton, last, chords = 0.0, np.inf, 0
     for iteration in range(1, steps + 1):
         progress(min(iteration / 20, 0.95), "Laying the cloth")
-        e, gradient, blocks = cloth.derivatives(flat, newton)
-        values = system.assemble(blocks)
+        e, gradient, values = cloth.derivatives(system, flat, newton)
         e += springs.energy(flat)
         springs.add_gradient(flat, gradient)
         springs.add_stiffness(values)
@@ -123,6 +136,8 @@ def minimise(
             return Layout(flat, moved < 1e-3, iteration + chords, moved)
         flat = flat + length * step
         moved = length * float(np.abs(step).max())
+        if until_lock and _locks(cloth.panels, flat):
+            return Layout(flat, False, iteration + chords, moved)
         if step_mm < moved < CHORD_MM:
             flat, moved, more = _chord(cloth, system, springs, flat, moved, step_mm)
             chords += more
@@ -131,6 +146,15 @@ def minimise(
         newton = 1.0 if newton or moved > TURNS_LINEAR * last else 0.0
         last = moved
     return Layout(flat, False, steps + chords, last)
+
+
+def _locks(panels: Panels, flat: Floats) -> bool:
+    """Tell whether threads cross at less than 90 - LOCKS_DEG on more than a speck of the cloth."""
+    x1, x2 = panels.gradients(flat[0])
+    y1, y2 = panels.gradients(flat[1])
+    tangent = np.abs(x1 * y1 + x2 * y2) / (x1 * y2 - x2 * y1)
+    past = panels.areas[tangent > np.tan(np.radians(LOCKS_DEG))].sum()
+    return bool(past > LOCKS_SHARE * panels.areas.sum())
 
 
 def _chord(

@@ -8,16 +8,46 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..arrays import Floats
+from ..arrays import Bools, Floats
 from ..errors import SolveError
-from ..surface.mesh import SurfaceMesh
+from ..progress import silent
+from ..surface.mesh import MouldMesh, SurfaceMesh
 from .energy import Panels, corner_blocks
 from .factor import SparseSystem
+from .isotropic import SheetEnergy
+from .minimise import Springs, minimise
 from .spines import Spines, Tack
+
+ROUNDS = 8  # of smoothing where a layout turns triangles over
+# Below this share of a triangle's area on the surface it counts as turned over, and is smoothed.
+THIN = 0.02
 
 
 def first_layout(mesh: SurfaceMesh, panels: Panels, system: SparseSystem) -> Floats:
-    """Return a conformal layout (2, n), its area that of the surface."""
+    """Return a layout (2, n) with every triangle counter-clockwise, its area that of the surface.
+
+    Conformal; where that turns triangles over, from a disc (Tutte, How to draw a graph, 1963)
+    relaxed as a sheet without threads.
+
+    Raises
+    ------
+    SolveError : triangles stay turned over
+    """
+    flat = untangled(_conformal(mesh, panels, system), mesh, panels)
+    if flat is not None:
+        return flat
+    flat = _onto_disc(mesh, system)
+    if turned_over(panels, flat, 0.0).any():
+        raise SolveError(
+            "The surface cannot be laid flat to begin with.",
+            "Mark a cut or a dart that lets it open, or close small holes.",
+        )
+    none = np.zeros(0, np.int64)
+    free = Springs(system, Spines(none, np.zeros(0), none, np.zeros(0), (flat.T, flat.T)), mesh)
+    return minimise(SheetEnergy(panels), system, free, flat, progress=silent, step_mm=1.0).flat
+
+
+def _conformal(mesh: SurfaceMesh, panels: Panels, system: SparseSystem) -> Floats:
     blocks = _conformal_blocks(panels)
     values = system.assemble(blocks)
     rhs = np.zeros(2 * system.count)
@@ -28,18 +58,72 @@ def first_layout(mesh: SurfaceMesh, panels: Panels, system: SparseSystem) -> Flo
     if not system.factorise(values):
         raise SolveError(
             "The surface cannot be laid flat to begin with.",
-            "Check it for faces joined by one point only.",
+            "Check it for faces joined by one point only, and for needle-like faces.",
         )
     flat = system.solve(rhs).reshape(-1, 2).T
+    return _to_scale(panels, flat)
+
+
+def _to_scale(panels: Panels, flat: Floats) -> Floats:
     x1, x2 = panels.gradients(flat[0])
     y1, y2 = panels.gradients(flat[1])
     share = float(panels.areas @ (x1 * y2 - x2 * y1)) / float(panels.areas.sum())
     return flat / np.sqrt(share) if share > 0 else flat
 
 
-def lay_along(
-    mesh: SurfaceMesh, panels: Panels, flat: Floats, tack: Tack, spines: Spines
-) -> Floats:
+def _onto_disc(mesh: SurfaceMesh, system: SparseSystem) -> Floats:
+    """Return the layout on a disc: outer loop on the circle, every other vertex amid its edges."""
+    ends = mesh.edges.vertices
+    loops = mesh.edges.boundary_loops(mesh.faces)
+    lengths = [
+        np.sqrt(((mesh.vertices[np.roll(loop, -1)] - mesh.vertices[loop]) ** 2).sum(axis=1))
+        for loop in loops
+    ]
+    outer = int(np.argmax([length.sum() for length in lengths]))
+    loop, length = loops[outer], lengths[outer]
+    angle = 2 * np.pi * (np.cumsum(length) - length) / length.sum()
+    values = np.zeros(system.entries)
+    degree = np.bincount(ends.ravel(), minlength=system.count).astype(float)
+    for axis in (0, 1):
+        values[system.diagonal(axis)] = np.maximum(degree, 1)
+        values[system.beside(axis)[system.edge_pair]] = -1.0
+    rhs = np.zeros(2 * system.count)
+    radius = np.sqrt(float(mesh.areas.sum()) / np.pi)
+    pinned = np.concatenate([2 * loop, 2 * loop + 1])
+    place = radius * np.concatenate([np.cos(angle), np.sin(angle)])
+    system.pin(values, rhs, pinned, place)
+    system.factorise(values)
+    return system.solve(rhs).reshape(-1, 2).T
+
+
+def untangled(flat: Floats, mesh: MouldMesh, panels: Panels) -> Floats | None:
+    """Return the layout with the corners of turned-over triangles moved amid their neighbours.
+
+    None where triangles stay turned over.
+    """
+    low, high = mesh.edges.vertices.T
+    flat = np.array(flat)
+    degree = np.bincount(mesh.edges.vertices.ravel(), minlength=len(mesh.vertices))
+    for _ in range(ROUNDS):
+        bad = turned_over(panels, flat, THIN)
+        if not bad.any():
+            return flat
+        vertices = np.unique(panels.faces[bad])
+        for axis in (0, 1):
+            around = np.bincount(low, flat[axis, high], len(degree))
+            around += np.bincount(high, flat[axis, low], len(degree))
+            flat[axis, vertices] = around[vertices] / degree[vertices]
+    return None
+
+
+def turned_over(panels: Panels, flat: Floats, least: float) -> Bools:
+    """Return (m,) whether a triangle's flat area is below this share of its area."""
+    x1, x2 = panels.gradients(flat[0])
+    y1, y2 = panels.gradients(flat[1])
+    return np.asarray(~(x1 * y2 - x2 * y1 > least), bool)
+
+
+def lay_along(mesh: SurfaceMesh, panels: Panels, flat: Floats, tack: Tack) -> Floats:
     """Turn and move a layout so that the tack point is the origin and the warp runs along x."""
     corners = mesh.faces[tack.point.face]
     origin = flat[:, corners] @ tack.point.barycentric

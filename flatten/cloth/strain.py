@@ -115,13 +115,14 @@ def locked_flat_area_fraction(drape: Drape, fabric: Fabric) -> float:
 def check_strain(drape: Drape, fabric: Fabric) -> list[Finding]:
     """Return what the drape means at the bench, gravest first; `faces` are the surface's own.
 
-    Codes: drape_overlap, drape_not_converged, drape_locked, drape_fold, drape_fibre_stretch,
-    drape_shear_warn, drape_unsettled.
+    Codes: drape_overlap, drape_not_converged, drape_locked, drape_several, drape_fold,
+    drape_fibre_stretch, drape_shear_warn, drape_unsettled.
     """
     findings = [
         *_overlap(drape),
         *_not_converged(drape),
         *_locked(drape, fabric),
+        *_several(drape),
         *_folds(drape, fabric),
         *_fibre_stretch(drape, fabric),
         *_shear_warn(drape, fabric),
@@ -188,6 +189,21 @@ def _locked(drape: Drape, fabric: Fabric) -> list[Finding]:
             message=f"The cloth will not lie down here: {how} ({share:.1%} of the cloth).",
             hint="Dart or splice, move the tack point, or take a cloth that gives more.",
             faces=_sources(drape, where),
+        )
+    ]
+
+
+def _several(drape: Drape) -> list[Finding]:
+    if not drape.locks:
+        return []
+    return [
+        Finding(
+            code="drape_several",
+            severity="warning",
+            message="Several lay-downs are possible here: threads come to lie on each other. The "
+            "shape shown is one of them, and its outline near there is not to be trusted to a "
+            "millimetre.",
+            hint="Dart or splice, then drape again.",
         )
     ]
 

@@ -1,0 +1,136 @@
+"""From a surface, a cloth and a tack point to the flat layout: which route the solver takes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from ..arrays import Floats
+from ..progress import Progress, part_of
+from ..surface.geodesic import Tracer
+from ..surface.mesh import SurfaceMesh
+from .bending import Bending, opposite_pairs
+from .coarse import carry, coarse_surface
+from .energy import Panels, ThreadEnergy
+from .fabric import Fabric
+from .factor import SparseSystem
+from .isotropic import SheetEnergy
+from .law import thread_law
+from .minimise import Energy, Layout, Springs, minimise
+from .spines import Spines, Tack, find_tack, only_near, trace_spines
+from .start import first_layout, lay_along
+
+Method = Literal["worked_out", "least_shear"]
+METHODS: tuple[Method, ...] = ("worked_out", "least_shear")
+# Where only the tack point and the heading are given, the threads are held straight so far from
+# it, as a share of the size: a heading read in one triangle leaves a small rotation.
+HEADING_REACH = 0.05
+# Meshes with more triangles are solved coarse to fine.
+COARSE_ABOVE = 20_000
+# In-plane bending of the threads, mm2: a tow 2 mm wide as a solid strip has 2^2 / 12.
+BENDING_MM2 = 4 / 12
+# First with stiffer threads, roughly: one answer from any start; then as they are.
+STIFF_MM2, ROUGHLY_MM = 3.0, 0.1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Task:
+    """What is to be laid and how; `turn` (radians) from the roll direction to the first fibre."""
+
+    fabric: Fabric
+    tack_mm: Floats
+    warp: Floats
+    turn: float
+    method: Method
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Laid:
+    """The tack, the held spines, the layout; `locks`: it took bending threads to make it one."""
+
+    tack: Tack
+    spines: Spines
+    layout: Layout
+    locks: bool
+
+
+def lay(mesh: SurfaceMesh, task: Task, spines: Spines | None, progress: Progress) -> Laid:
+    """Lay the cloth; from a coarser mesh first where that is quicker.
+
+    Threads are inextensible and free to bend where that has an answer. Where the cloth locks
+    (threads nearly on each other), they also resist bending in the plane; see bending.py.
+    """
+    tracer = Tracer(mesh)
+    tack = find_tack(tracer, task.tack_mm, task.warp, task.turn)
+    held = _hold(tracer, task, tack) if spines is None else spines
+    panels = Panels.of(mesh)
+    start, locks = None, False
+    if len(mesh.faces) > COARSE_ABOVE and spines is None:
+        start, locks = _from_coarse(mesh, task, panels, part_of(progress, 0.0, 0.3))
+        progress = part_of(progress, 0.3, 1.0)
+    rough = start is not None
+    if start is None or not locks:
+        system = SparseSystem(mesh.faces, mesh.edges, len(mesh.vertices))
+        springs = Springs(system, held, mesh)
+        if start is None:
+            start = lay_along(mesh, panels, first_layout(mesh, panels, system), tack)
+        if not task.fabric.directional:
+            layout = minimise(SheetEnergy(panels), system, springs, start, progress=progress)
+            return Laid(tack=tack, spines=held, layout=layout, locks=False)
+        free = ThreadEnergy(panels, thread_law(task.fabric))
+        layout = minimise(free, system, springs, start, progress=progress, until_lock=True)
+        if layout.converged:
+            return Laid(tack=tack, spines=held, layout=layout, locks=False)
+        spent = layout.iterations
+    else:
+        spent = 0
+    layout = _lay_bending(mesh, task, panels, held, start, rough and locks, progress)
+    return Laid(tack=tack, spines=held, layout=layout.after(spent), locks=True)
+
+
+def _from_coarse(
+    mesh: SurfaceMesh, task: Task, panels: Panels, progress: Progress
+) -> tuple[Floats | None, bool]:
+    """Return the layout carried from a decimated mesh, if any, and whether the cloth locks."""
+    coarse = coarse_surface(mesh)
+    if coarse is None:
+        return None, False
+    laid = lay(coarse.surface, task, None, progress)
+    if not laid.layout.converged:
+        return None, False
+    return carry(coarse, laid.layout.flat, mesh, panels), laid.locks
+
+
+def _lay_bending(
+    mesh: SurfaceMesh,
+    task: Task,
+    panels: Panels,
+    held: Spines,
+    start: Floats,
+    near: bool,
+    progress: Progress,
+) -> Layout:
+    """Return the layout of threads that resist bending; `near`: the start is nearly there."""
+    system = SparseSystem(mesh.faces, mesh.edges, len(mesh.vertices), opposite_pairs(mesh))
+    springs = Springs(system, held, mesh)
+    law = thread_law(task.fabric)
+    spent = 0
+    if not near:
+        stiff: Energy = ThreadEnergy(panels, law, Bending(mesh, system, STIFF_MM2))
+        first = minimise(stiff, system, springs, start, progress=progress, step_mm=ROUGHLY_MM)
+        start, spent = first.flat, first.iterations
+    cloth: Energy = ThreadEnergy(panels, law, Bending(mesh, system, BENDING_MM2))
+    return minimise(cloth, system, springs, start, progress=progress).after(spent)
+
+
+def _hold(tracer: Tracer, task: Task, tack: Tack) -> Spines:
+    """Return the points held: both threads, the fibres' one, or just the heading at the tack."""
+    mesh, fabric = tracer.mesh, task.fabric
+    reach = HEADING_REACH * mesh.size_mm
+    spines = trace_spines(tracer, tack)
+    alone = not fabric.directional or task.method == "least_shear"
+    if alone or fabric.kind == "unidirectional":
+        spines = only_near(spines, mesh, tack, 0, reach)
+    if alone:
+        spines = only_near(spines, mesh, tack, 1, reach)
+    return spines
