@@ -13,10 +13,12 @@ from . import __version__
 from .arrays import Bools, Floats, Ints
 from .cloth.fabric import Fabric
 from .export.csv_tables import cut_list_csv, stack_csv
-from .export.drawing import together
+from .export.drawing import Drawing, together
 from .export.dxf import dxf_bytes
-from .export.pattern_drawing import patterns_drawing
+from .export.engrave import engrave, ply_outline_lines, stl_bytes, tack_lines
+from .export.pattern_drawing import pattern_drawing, patterns_drawing
 from .export.roll_drawing import roll_drawing
+from .export.settings import FileSettings
 from .export.sheet import layup_pdf
 from .export.svg import svg_bytes
 from .export.templates import templates_pdf
@@ -55,22 +57,56 @@ def deliver(result: Result, job: Job, folder: Path, *, progress: Progress = sile
 
 def files_of(result: Result, job: Job, progress: Progress = silent) -> dict[str, bytes]:
     """Return every file but the index, by name. Same result, same bytes."""
-    patterns = result.patterns
-    drawing = patterns_drawing(patterns)
-    title = f"{result.part}: patterns"
+    patterns, settings = result.patterns, job.settings.files
+    drawing = patterns_drawing(patterns, arcs=settings.arcs)
     files = {
-        "patterns.dxf": dxf_bytes(drawing),
-        "patterns.svg": svg_bytes(drawing, title),
+        "patterns.dxf": _dxf(drawing, settings),
+        "patterns.svg": svg_bytes(drawing, f"{result.part}: patterns"),
         "cut_list.csv": cut_list_csv(patterns),
         "stack.csv": stack_csv(stack_rows(result)),
         "drape.npz": _drape_arrays(result),
     }
+    if settings.one_file_per_piece:
+        for pattern in patterns:
+            alone = pattern_drawing(pattern, arcs=settings.arcs)
+            files[f"piece {pattern.id}.dxf"] = _dxf(alone, settings)
+    if settings.engrave:
+        progress(0.2, "engraving the mould")
+        files["mould engraved.stl"] = engraved_mould(result, job)
     progress(0.3, "drawing the paper templates")
     files["templates.pdf"] = templates_pdf(patterns, job.settings.paper)
     progress(0.7, "drawing the lay-up sheet")
     files["layup.pdf"] = layup_pdf(layup_sheet(result, job), job.settings.paper)
-    files |= _roll_files(result)
+    files |= _roll_files(result, settings)
     return files
+
+
+def engraved_mould(result: Result, job: Job) -> bytes:
+    """Return an STL of the mould with ply outlines, tack crosses and 0-degree ticks as grooves."""
+    drawn: dict[tuple[bytes, bytes], list[Floats]] = {}
+    for piece in result.pieces:
+        faces, tack = piece.ply.faces, piece.drape.tack_mm
+        key = (faces.tobytes(), np.round(tack, 1).tobytes())
+        if key not in drawn:
+            outline = (
+                [] if any(key[0] == k[0] for k in drawn) else ply_outline_lines(job.mould, faces)
+            )
+            drawn[key] = [*outline, *tack_lines(job.mould, faces, tack, job.rosette_of(piece.ply))]
+    lines = [line for group in drawn.values() for line in group]
+    settings = job.settings.files
+    mould = engrave(
+        job.mould, lines, depth_mm=settings.groove_depth_mm, width_mm=settings.groove_width_mm
+    )
+    return stl_bytes(mould, result.part)
+
+
+def _dxf(drawing: Drawing, settings: FileSettings) -> bytes:
+    return dxf_bytes(
+        drawing,
+        settings.dxf,
+        only_cut=settings.only_cut_lines,
+        text_as_strokes=settings.text_as_strokes,
+    )
 
 
 def summary(result: Result, job: Job) -> dict[str, Any]:
@@ -93,20 +129,23 @@ def summary(result: Result, job: Job) -> dict[str, Any]:
     }
 
 
-def _roll_files(result: Result) -> dict[str, bytes]:
+def _roll_files(result: Result, settings: FileSettings) -> dict[str, bytes]:
     """Return the roll drawing of all cloths, and one of each where there are several."""
     if not result.nests or result.stopped:
         return {}
-    drawings = {cloth: roll_drawing(nest, result.patterns) for cloth, nest in result.nests.items()}
+    drawings = {
+        cloth: roll_drawing(nest, result.patterns, arcs=settings.arcs)
+        for cloth, nest in result.nests.items()
+    }
     whole = together(f"{result.part}: rolls", list(drawings.values()))
     layouts = {cloth: nest.to_plain() for cloth, nest in result.nests.items()}
     files = {
-        "roll.dxf": dxf_bytes(whole),
+        "roll.dxf": _dxf(whole, settings),
         "roll.svg": svg_bytes(whole, f"{result.part}: rolls"),
         LAYOUTS: json.dumps(layouts, ensure_ascii=False, allow_nan=False).encode(),
     }
     if len(drawings) > 1:
-        files |= {f"roll {cloth}.dxf": dxf_bytes(drawing) for cloth, drawing in drawings.items()}
+        files |= {f"roll {cloth}.dxf": _dxf(one, settings) for cloth, one in drawings.items()}
     return files
 
 

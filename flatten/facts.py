@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from .arrays import Floats, Ints
+from .arrays import Floats
 from .export.layup_facts import (
     Batch,
     Kit,
@@ -14,30 +14,29 @@ from .export.layup_facts import (
     StackRow,
     TackPlace,
 )
+from .export.tape import tack_place
 from .job import Job
+from .laminate.ply import Ply
 from .laminate.quantities import Quantities
 from .laminate.resin import mix_of
 from .laminate.stack import Stack
 from .mould.corners import CornerSpot
 from .pattern.pattern import Pattern
 from .result import Result
-from .surface.region import Region, region_boundary
-
-AHEAD_MM = 100.0  # the second point on the 0-degree line, far enough to lay a straightedge
-EDGES = ("A", "B")  # A: where the 0-degree direction comes from; B: the one to the right of it
 
 
 def layup_sheet(result: Result, job: Job) -> LayupSheet:
     """Return the lay-up sheet's facts. Same result, same facts: no date, no clock."""
     weighed = result.quantities
+    places, edges = _places(result, job)
     return LayupSheet(
         part=result.part,
         job=result.job_digest[:8],
         stack=stack_rows(result),
         patterns=tuple(result.patterns),
         process=_process(weighed),
-        mould=_picture(result, job),
-        places=_places(result, job),
+        mould=_picture(result, job, edges),
+        places=places,
         cutting=_cutting(result),
         kits=_kits(result, job),
         joints=_joints(result),
@@ -96,28 +95,13 @@ def _thickness(weighed: Quantities | None) -> str:
     return f"{high:.2f} mm" if high - low < 0.1 else f"{low:.1f}-{high:.1f} mm"
 
 
-def _plan_axes(job: Job) -> tuple[Floats, Floats]:
-    """Return the 0-degree direction and the one 90 degrees from it, in the rosette's plane."""
-    rosette = job.rosette
-    return rosette.zero, np.cross(rosette.normal, rosette.zero)
-
-
-def _rim(job: Job) -> Floats:
-    """Return the points of the part's edge, all plies together."""
-    faces = np.unique(np.concatenate([ply.faces for ply in job.plies]))
-    rim = region_boundary(job.mould, Region("part", faces))
-    used: Ints = rim[:, 0] if len(rim) else job.mould.faces[faces].ravel()
-    return np.asarray(job.mould.vertices[used])
-
-
-def _picture(result: Result, job: Job) -> MouldPicture:
+def _picture(result: Result, job: Job, edges: tuple[tuple[str, Floats], ...]) -> MouldPicture:
     groups: dict[bytes, list[int]] = {}
     faces = {}
     for laid in Stack.of(job.plies, job.settings.laminate).laid:
         key = laid.ply.faces.tobytes()
         groups.setdefault(key, []).append(laid.number)
         faces[key] = laid.ply.faces
-    rim = _rim(job)
     return MouldPicture(
         vertices=job.mould.vertices,
         faces=job.mould.faces,
@@ -128,37 +112,36 @@ def _picture(result: Result, job: Job) -> MouldPicture:
             for key, numbers in groups.items()
         ),
         tack=result.pieces[0].drape.tack_mm,
-        edges=tuple(
-            (name, rim[(rim @ axis).argmin()])
-            for name, axis in zip(EDGES, _plan_axes(job), strict=True)
-        ),
+        edges=edges,
     )
 
 
-def _places(result: Result, job: Job) -> tuple[TackPlace, ...]:
-    """Return where each tack point is: square to the 0-degree line, from edges A and B."""
-    axes, rim = _plan_axes(job), _rim(job)
-    start = [float((rim @ axis).min()) for axis in axes]
-    plies: dict[tuple[float, float], list[str]] = {}
+def _places(
+    result: Result, job: Job
+) -> tuple[tuple[TackPlace, ...], tuple[tuple[str, Floats], ...]]:
+    """Return where each tack point is, as tape distances, and the edges named in them.
+
+    Plies with the same faces and tack point are told together. Only the first place's edges go
+    into the picture: more letters than that are not read.
+    """
+    groups: dict[tuple[bytes, bytes], tuple[Ply, Floats, list[str]]] = {}
     for piece in result.pieces:
-        along, across = (
-            round(float(piece.drape.tack_mm @ axis) - low, 1)
-            for axis, low in zip(axes, start, strict=True)
+        pattern, ply, tack = piece.pattern, piece.ply, piece.drape.tack_mm
+        title = str(pattern.ply_number)
+        title += f" piece {pattern.piece}" if pattern.pieces > 1 else ""
+        key = (ply.faces.tobytes(), np.round(tack, 1).tobytes())
+        groups.setdefault(key, (ply, tack, []))[2].append(title)
+    found = [
+        tack_place(
+            job.mould,
+            ply.faces,
+            tack,
+            job.rosette_of(ply),
+            ("ply " if len(titles) == 1 else "plies ") + ", ".join(titles),
         )
-        title = str(piece.pattern.ply_number)
-        if piece.pattern.pieces > 1:
-            title += f" piece {piece.pattern.piece}"
-        plies.setdefault((along, across), []).append(title)
-    return tuple(
-        TackPlace(
-            plies=("ply " if len(titles) == 1 else "plies ") + ", ".join(titles),
-            edges=EDGES,
-            tack_mm=at,
-            ahead_mm=(at[0] + AHEAD_MM, at[1]),
-            ahead_by_mm=AHEAD_MM,
-        )
-        for at, titles in plies.items()
-    )
+        for ply, tack, titles in groups.values()
+    ]
+    return tuple(place for place, _ in found), found[0][1]
 
 
 def _cutting(result: Result) -> tuple[str, ...]:

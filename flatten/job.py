@@ -17,6 +17,7 @@ from .arrays import Floats, Ints, frozen_ints
 from .cloth.fabric import Fabric
 from .errors import InputError
 from .export.paper import PaperSettings
+from .export.settings import FileSettings
 from .laminate.ply import Ply
 from .laminate.settings import LaminateSettings
 from .mould.settings import MouldSettings
@@ -44,6 +45,7 @@ class Settings:
     laminate: LaminateSettings = field(default_factory=LaminateSettings)
     nest: NestSettings = field(default_factory=NestSettings)
     paper: PaperSettings = field(default_factory=PaperSettings)
+    files: FileSettings = field(default_factory=FileSettings)
     edge_mm: float | None = None  # triangles are refined to this; None: 5 mm or 1/60 of the size
     seed: int = 20_011
 

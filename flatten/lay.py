@@ -77,7 +77,13 @@ def lay_ply(job: Job, laid: Laid, below_mm: Floats, progress: Progress) -> LaidP
             curves=curves,
         )
         share_locked = _locked_share(patch, drape, fabric)
-        piece = Piece(pattern=pattern, patch=patch, drape=drape, locked_area_fraction=share_locked)
+        piece = Piece(
+            ply=ply,
+            pattern=pattern,
+            patch=patch,
+            drape=drape,
+            locked_area_fraction=share_locked,
+        )
         pieces.append(piece)
         findings += [_on_mould(finding, patch) for finding in check_strain(drape, fabric)]
     return LaidPieces(

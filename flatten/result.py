@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from .cloth.drape import Drape
 from .finding import Finding
 from .laminate.cost import Estimate
+from .laminate.ply import Ply
 from .laminate.quantities import Quantities
 from .mould.report import MouldReport
 from .nest.layout import Nest
@@ -17,8 +18,9 @@ from .surface.patch import Patch
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Piece:
-    """One pattern and the drape it was taken from."""
+    """One pattern, the ply it is of and the drape it was taken from."""
 
+    ply: Ply
     pattern: Pattern
     patch: Patch
     drape: Drape

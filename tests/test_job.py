@@ -10,6 +10,7 @@ import pytest
 from sample_jobs import dish_job
 
 from flatten.errors import InputError
+from flatten.export.settings import FileSettings
 from flatten.job import ARRAY_FILE, JOB_FILE, Job, Settings, load_job, save_job
 from flatten.laminate.settings import LaminateSettings
 from flatten.nest.roll import Offcut, Roll, Stock
@@ -91,6 +92,7 @@ def changed_jobs():
         "polygons": replace(job, polygons=np.arange(len(job.mould.faces)) // 2),
         "nest": with_settings(nest=NestSettings(gap_mm=4.0)),
         "resin": with_settings(laminate=LaminateSettings(pot_limit_g=100.0)),
+        "files": with_settings(files=FileSettings(arcs=True)),
         "edge": with_settings(edge_mm=4.0),
         "seed": with_settings(seed=1),
     }
@@ -116,7 +118,7 @@ def test_every_field_of_a_job_is_among_those_changed():
     }
     assert set(Job.__dataclass_fields__) == told
     assert set(Settings.__dataclass_fields__) == {
-        "mould", "dressing", "laminate", "nest", "paper", "edge_mm", "seed",
+        "mould", "dressing", "laminate", "nest", "paper", "files", "edge_mm", "seed",
     }  # fmt: skip
 
 

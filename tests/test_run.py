@@ -13,11 +13,13 @@ import pyogrio
 import pytest
 import shapely
 from numpy.testing import assert_allclose
-from sample_jobs import TWILL, dish, dish_job
+from sample_jobs import TWILL, dish, dish_job, tray_job
 
 from flatten.cloth.library import load_fabrics
-from flatten.deliver import deliver, files_of, summary
+from flatten.deliver import deliver, engraved_mould, files_of, summary
 from flatten.errors import Cancelled, FlattenError, InputError
+from flatten.export.engrave import is_watertight, volume_mm3
+from flatten.export.settings import FileSettings
 from flatten.folder import read_index
 from flatten.job import Settings, save_job
 from flatten.laminate.ply import Ply
@@ -29,6 +31,8 @@ from flatten.packed import read_arrays
 from flatten.progress import silent
 from flatten.run import run, stored_layouts
 from flatten.surface.mesh import MouldMesh
+from flatten.surface.stl import read_stl
+from flatten.verify import cut_rings, verify
 
 ROOT = Path(__file__).parents[1]
 FILES = {
@@ -265,3 +269,34 @@ def test_every_cloth_of_the_library_can_be_laid():
         pieces = lay_ply(job, laid, np.zeros(len(mould.faces)), silent).pieces
         pattern = pieces[0].pattern
         assert pattern.net.area == pytest.approx(pattern.mould_area_mm2, rel=0.05), fabric.id
+
+
+def test_files_are_written_as_the_settings_say():
+    """R12, one file a piece, cut lines only."""
+    job = dish_job()
+    asked = FileSettings(dxf="R12", one_file_per_piece=True, only_cut_lines=True)
+    job = replace(job, settings=replace(job.settings, files=asked))
+    result = run(job)
+
+    files = files_of(result, job)
+
+    verify(result, files)
+    assert b"AC1009" in files["patterns.dxf"]
+    assert {"piece p1.dxf", "piece p2.dxf"} <= set(files)
+    assert len(list(cut_rings(files["piece p1.dxf"]))) == 1
+    assert b"NET_LINE" not in files["piece p1.dxf"].split(b"ENTITIES")[-1]
+
+
+def test_an_engraved_mould_is_closed_and_a_little_lighter(tmp_path):
+    """Grooves take away, at most, their length x width x depth."""
+    job = tray_job()
+    result = run(job, upto="patterns")
+
+    (tmp_path / "m.stl").write_bytes(engraved_mould(result, job))
+    mesh = read_stl(tmp_path / "m.stl").mesh
+
+    groove = job.settings.files.groove_width_mm * job.settings.files.groove_depth_mm
+    rim = 2 * (330 + 230)  # mm, more than the outline's length
+    taken = volume_mm3(job.mould) - volume_mm3(mesh)
+    assert is_watertight(mesh)
+    assert 0 < taken < groove * rim
