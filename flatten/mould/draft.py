@@ -18,6 +18,9 @@ from .smooth import share_below
 
 # Faces this close to upright count as upright: float32 files tilt them by less.
 UPRIGHT = np.radians(0.01)
+# Facets round a drafted corner lean less than the wall they stand for, tan(draft) times
+# cos(pi / n): 0.024 degrees less at 5 degrees and n = 32. That is not a wall without draft.
+FACET_SLACK = np.radians(0.05)
 LIFT_MM = 0.02  # an overhang smaller than this does not hold a part
 POINTS = 20_000  # looked at by area, besides one on each face
 TOLD_SHARE = 1e-4  # below a ten-thousandth of the lay-up area it is a rounding of the file
@@ -92,14 +95,14 @@ def low_share(mesh: MouldMesh, draft: Draft, min_draft_deg: float) -> Floats:
 
     Draft runs smoothly from facet to facet of a curved wall: half of a facet may have enough.
     """
-    limit = np.radians(min_draft_deg) - UPRIGHT
+    limit = np.radians(min_draft_deg) - FACET_SLACK
     return share_below(mesh, draft.faces, draft.angle, limit)
 
 
 def check_draft(mesh: MouldMesh, draft: Draft, min_draft_deg: float, part: str) -> list[Finding]:
     """Report what holds the part, gravest first. `part` names the mould part in the messages."""
     areas = mesh.areas[draft.faces]
-    low = ~draft.undercut & (draft.angle < np.radians(min_draft_deg) - UPRIGHT)
+    low = ~draft.undercut & (draft.angle < np.radians(min_draft_deg) - FACET_SLACK)
     held = ~draft.undercut & (draft.trapped > 0)
     found = [
         _finding(
