@@ -12,7 +12,7 @@ from ..arrays import Bools, Floats, Ints, frozen_floats
 from ..errors import InputError
 from .draw import draw_cut, lead_on
 from .extend import extend_sheet
-from .mesh import MouldMesh
+from .mesh import Edges, MouldMesh
 from .patch import CutKind, EdgeKind, Joint, JointKind, Patch, Side
 from .region import Region
 from .seams import SeamJoint, mark_seams
@@ -179,15 +179,27 @@ def _refuse_slivers(patches: list[Patch]) -> None:
     if len(patches) < 2:
         return
     for patch in patches:
-        width = 2 * float(patch.surface.areas.sum()) / float(patch.edge_lengths().sum())
+        width = _net_width(patch)
         if width < SLIVER_MM:
             ids = {patch.joints[n].cut_id for n in patch.edge_joints if n >= 0}
             names = sorted(f"Cut '{one}'" if one else "A seam" for one in ids)
             raise InputError(
-                f"{', '.join(names)} leaves a sliver of cloth, {2 * width:.1f} mm wide.",
+                f"{', '.join(names)} leaves a sliver of cloth, {2 * width:.1f} mm wide."
+                if width
+                else f"{', '.join(names)} parts nothing off but trim allowance.",
                 "Move the cut, or take those faces out of the region.",
                 faces=np.unique(patch.source_faces),
             )
+
+
+def _net_width(patch: Patch) -> float:
+    """Area of the net over half its rim, mm: half the width of a long strip."""
+    if not patch.inside.any():
+        return 0.0
+    edges = Edges(patch.surface.faces[patch.inside])
+    ends = patch.surface.vertices[edges.vertices[edges.boundary]]
+    rim = float(np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1).sum())
+    return 2 * float(patch.surface.areas[patch.inside].sum()) / rim
 
 
 def _seams_named(patches: list[Patch], first_seam: int) -> list[Patch]:

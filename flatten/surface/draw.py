@@ -8,7 +8,7 @@ import numpy as np
 
 from ..arrays import Floats
 from ..errors import InputError
-from .locate import Located, Locator, locate_one
+from .locate import Located, Locator, locate, locate_one
 from .mesh import MouldMesh
 from .path import WITHIN_MM, SurfacePath, leg, path_through
 from .prolong import straight_on
@@ -70,13 +70,14 @@ def lead_on(
     tip = chain[-1]
     if work.on_rim[tip] or not work.on_rim.any() or _on_other(work, tip, joint):
         return
-    path = straight_on(work.mesh, tip, chain[-2]) or _to_nearest_rim(work, tip)
-    short, comes_back = (np.inf, False) if path is None else _over_net(work, path)
+    path = straight_on(work.mesh, tip, chain[-2])
+    short, comes_back = _over_net(work, path)
+    if short > REACH_MM:  # straight on it runs along the rim, or into the piece: go to the side
+        path = _to_nearest_rim(work, tip)
+        short, comes_back = _over_net(work, path)
     if reach and short > REACH_MM:
         raise InputError(
-            f"{name} ends {short:.0f} mm short of the edge."
-            if np.isfinite(short)
-            else f"{name} ends inside the piece.",
+            f"{name} ends {short:.0f} mm short of the edge.",
             "Draw it from edge to edge, or make it a dart that starts at the edge.",
             faces=work.faces_at([tip]),
         )
@@ -190,19 +191,22 @@ def _on_other(work: Worksheet, vertex: int, joint: int) -> bool:
 
 
 def _to_nearest_rim(work: Worksheet, tip: int) -> SurfacePath | None:
-    """The path to the nearest rim vertex, for a tip on the net line no straight line leaves."""
-    if work.sheet.inside[(work.sheet.faces == tip).any(axis=1)].all():
-        return None
-    rim = np.flatnonzero(work.on_rim)
-    away = np.linalg.norm(work.sheet.vertices[rim] - work.sheet.vertices[tip], axis=1)
-    return leg(work.mesh, _at(work, tip), _at(work, int(rim[away.argmin()])))
+    """The path to the point of the rim that lies nearest as the crow flies."""
+    edges = work.mesh.edges
+    a, b = edges.vertices[edges.boundary].T
+    rim = MouldMesh(work.sheet.vertices, np.column_stack([a, b, b]))
+    nearest = locate(rim, work.sheet.vertices[[tip]]).points[0]
+    end = work.insert(locate_one(work.mesh, nearest))
+    return None if end == tip else leg(work.mesh, _at(work, tip), _at(work, end))
 
 
-def _over_net(work: Worksheet, path: SurfacePath) -> tuple[float, bool]:
+def _over_net(work: Worksheet, path: SurfacePath | None) -> tuple[float, bool]:
     """How far the path runs over the net at first, and whether it comes back there.
 
     It does across an opening that its own trim fills: there the cut ends at the opening.
     """
+    if path is None:
+        return np.inf, False
     steps = np.linalg.norm(np.diff(path.points, axis=0), axis=1)
     net = work.sheet.inside[path.faces[: len(steps)]]
     out = int((~net).argmax()) if not net.all() else len(net)

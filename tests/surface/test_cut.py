@@ -296,7 +296,7 @@ def test_areas_add_up_and_both_sides_of_a_splice_are_equally_long(start, end, ce
 @pytest.mark.parametrize(
     ("cuts", "reason"),
     [
-        ([drawn("splice", (0, 33), (60, 47))], "41 mm short of the edge"),
+        ([drawn("splice", (0, 33), (60, 47))], "40 mm short of the edge"),
         ([drawn("dart", (0, 33), (100, 47))], "longer than the piece"),
         ([drawn("dart", (0, 33), (130, 47))], "30 mm outside the piece"),
         ([drawn("dart", (40, 33), (60, 33))], "short of the edge"),

@@ -164,6 +164,31 @@ def test_cuts_are_led_straight_on_through_the_strip(kind):
         assert ends[..., 0].min() == pytest.approx(85, abs=1)
 
 
+def test_a_cut_along_the_net_line_parts_nothing_but_trim_and_is_refused():
+    mesh = plate(20, 400)
+    along = Cut(id="c", kind="splice", path=[(100, 100, 0), (300, 100, 0)])
+
+    with pytest.raises(InputError, match="nothing off but trim") as refused:
+        cut(mesh, within(mesh, (100, 100), (300, 300)), [along], trim_mm=15)
+    assert refused.value.faces
+
+
+def test_a_splice_to_an_inner_corner_goes_on_through_the_strip_there():
+    """Straight on it would run over the piece; the nearest way out is through the strip."""
+    mesh = plate(20, 400)
+    notch = within(mesh, (200, 200), (300, 300))
+    whole = within(mesh, (100, 100), (300, 300))
+    region = Region("L", np.setdiff1d(whole.faces, notch.faces))
+
+    parts = cut(
+        mesh, region, [Cut(id="c", kind="splice", path=[(100, 190, 0), (200, 200, 0)])], trim_mm=15
+    )
+
+    net = sorted(part.surface.areas[part.inside].sum() for part in parts)
+    assert net == pytest.approx([10_500, 19_500], abs=20)
+    assert sum(net) == pytest.approx(30_000, rel=1e-9)
+
+
 def test_a_seam_that_stops_at_the_net_line_parts_the_strip_as_well():
     mesh = plate(20, 400)
     region = within(mesh, (100, 100), (300, 300))
