@@ -12,12 +12,11 @@ from ..errors import InputError
 from ..progress import Progress, part_of, silent
 from ..surface.locate import locate
 from ..surface.mesh import SurfaceMesh
-from ..surface.refine import Refined, refine
+from ..surface.refine import refine
 from .fabric import Fabric
 from .flattable import check_opens_flat
 from .lay import METHODS, Method, Task, lay
 from .settled import settled_faces
-from .spines import Spines
 from .strain import fabric_strain, flat_areas
 
 __all__ = ["METHODS", "Drape", "FineDrape", "Method", "drape_surface"]
@@ -89,7 +88,7 @@ def drape_surface(
     tack_mm: ArrayLike,
     warp: ArrayLike,
     method: Method = "worked_out",
-    spines: Spines | None = None,
+    spines: tuple[ArrayLike, ArrayLike] | None = None,
     max_edge_mm: float | None = None,
     progress: Progress = silent,
 ) -> Drape:
@@ -104,8 +103,8 @@ def drape_surface(
     warp : (3,) the roll direction there; its part in the surface counts
     method : "worked_out" from the tack point along both threads (the classical pin-jointed
         net), or "least_shear": only the tack point and the heading are held
-    spines : points of `mesh` held on threads, instead of the straightest lines through the tack
-        point; the mesh is then not refined
+    spines : two polylines (., 3) mm on the surface that cross in the tack point, the warp and the
+        weft thread, instead of the straightest lines through it
     max_edge_mm : longest edge of the refined mesh, None: 5 mm or 1/60 of the size
     progress : called with the share done; may raise Cancelled
 
@@ -121,18 +120,22 @@ def drape_surface(
     tack_mm, warp = frozen_floats("tack_mm", tack_mm, (3,)), unit_vector("warp", warp)
     turn = _fibre_turn(fabric)
     progress(0.0, "Refining the surface")
-    if spines is None:
-        refined = refine(mesh, max_edge_mm=max_edge_mm)
-    else:
-        refined = Refined(coarse=mesh, surface=mesh, face_source=np.arange(len(mesh.faces)))
+    refined = refine(mesh, max_edge_mm=max_edge_mm)
     fine = refined.surface
-    task = Task(fabric=fabric, tack_mm=tack_mm, warp=warp, turn=turn, method=method)
-    laid = lay(fine, task, spines, part_of(progress, 0.05, 0.95))
+    task = Task(
+        fabric=fabric,
+        tack_mm=tack_mm,
+        warp=warp,
+        turn=turn,
+        method=method,
+        lines=None if spines is None else (_line("warp", spines[0]), _line("weft", spines[1])),
+    )
+    laid = lay(fine, task, part_of(progress, 0.05, 0.95))
     tack, layout = laid.tack, laid.layout
     flat = layout.flat.T - tack.point.barycentric @ layout.flat.T[fine.faces[tack.point.face]]
     strain = fabric_strain(fine, flat)
     settled = np.ones(len(strain), bool)
-    if fabric.directional and method == "worked_out" and spines is None:
+    if fabric.directional and method == "worked_out":
         settled = settled_faces(fine, flat)
     flat = frozen_floats("flat", flat @ _rotation(turn).T, flat.shape)
     areas = np.abs(flat_areas(flat, fine.faces))
@@ -172,6 +175,10 @@ def _fibre_turn(fabric: Fabric) -> float:
             "Use a biaxial whose two fibre directions are at right angles.",
         )
     return float(np.radians(angles[0]))
+
+
+def _line(name: str, points: ArrayLike) -> Floats:
+    return frozen_floats(f"{name} line", points, (None, 3))
 
 
 def _rotation(angle: float) -> Floats:

@@ -26,7 +26,7 @@ class SparseSystem:
 
     def __init__(self, faces: Ints, edges: Edges, count: int, extra: Ints | None = None) -> None:
         self.count = count
-        self._edge_vertices = edges.vertices
+        self._faces, self._of_face = faces, edges.of_face
         keys = edges.vertices[:, 0] * count + edges.vertices[:, 1]  # sorted already
         self.edge_pair: Ints = np.arange(len(keys))
         self.extra_pair: Ints = np.zeros(0, np.int64)
@@ -87,14 +87,15 @@ class SparseSystem:
         return np.asarray(summed, np.float64)
 
     def add_springs(
-        self, values: Floats, edge: Ints, share: Floats, weight: Floats, axis: int
+        self, values: Floats, faces: Ints, weights: Floats, stiffness: Floats, axis: int
     ) -> None:
-        """Add weight * d(x or y at a point)^2 / 2; `share` (k,) from the edge's low vertex on."""
-        ends = self._edge_vertices[edge]
-        diagonal = self.diagonal(axis)
-        np.add.at(values, diagonal[ends[:, 0]], weight * (1 - share) ** 2)
-        np.add.at(values, diagonal[ends[:, 1]], weight * share**2)
-        np.add.at(values, self.beside(axis)[self.edge_pair[edge]], weight * (1 - share) * share)
+        """Add stiffness * (x or y at a point)^2 / 2; points on faces (k,) by weights (k, 3)."""
+        for corner in range(3):
+            at = self.diagonal(axis)[self._faces[faces, corner]]
+            np.add.at(values, at, stiffness * weights[:, corner] ** 2)
+        for side, (i, j) in enumerate(SIDES):
+            at = self.beside(axis)[self.edge_pair[self._of_face[faces, side]]]
+            np.add.at(values, at, stiffness * weights[:, i] * weights[:, j])
 
     def pin(self, values: Floats, rhs: Floats, pinned: Ints, at: Floats) -> None:
         """Replace the equations of the unknowns `pinned` by unknown = at, symmetrically."""

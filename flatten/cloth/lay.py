@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+
 from ..arrays import Floats
 from ..progress import Progress, part_of
 from ..surface.geodesic import Tracer
@@ -17,7 +19,7 @@ from .factor import SparseSystem
 from .isotropic import SheetEnergy
 from .law import thread_law
 from .minimise import Energy, Layout, Springs, minimise
-from .spines import Spines, Tack, find_tack, only_near, trace_spines
+from .spines import Spines, Tack, find_tack, only_near, spines_along, trace_spines
 from .start import first_layout, lay_along
 
 Method = Literal["worked_out", "least_shear"]
@@ -42,6 +44,7 @@ class Task:
     warp: Floats
     turn: float
     method: Method
+    lines: tuple[Floats, Floats] | None = None  # the two threads, where they are given
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -54,7 +57,7 @@ class Laid:
     locks: bool
 
 
-def lay(mesh: SurfaceMesh, task: Task, spines: Spines | None, progress: Progress) -> Laid:
+def lay(mesh: SurfaceMesh, task: Task, progress: Progress) -> Laid:
     """Lay the cloth; from a coarser mesh first where that is quicker.
 
     Threads are inextensible and free to bend where that has an answer. Where the cloth locks
@@ -62,10 +65,10 @@ def lay(mesh: SurfaceMesh, task: Task, spines: Spines | None, progress: Progress
     """
     tracer = Tracer(mesh)
     tack = find_tack(tracer, task.tack_mm, task.warp, task.turn)
-    held = _hold(tracer, task, tack) if spines is None else spines
+    held = _hold(tracer, task, tack)
     panels = Panels.of(mesh)
     start, locks = None, False
-    if len(mesh.faces) > COARSE_ABOVE and spines is None:
+    if len(mesh.faces) > COARSE_ABOVE:
         start, locks = _from_coarse(mesh, task, panels, part_of(progress, 0.0, 0.3))
         progress = part_of(progress, 0.3, 1.0)
     rough = start is not None
@@ -95,7 +98,7 @@ def _from_coarse(
     coarse = coarse_surface(mesh)
     if coarse is None:
         return None, False
-    laid = lay(coarse.surface, task, None, progress)
+    laid = lay(coarse.surface, task, progress)
     if not laid.layout.converged:
         return None, False
     return carry(coarse, laid.layout.flat, mesh, panels), laid.locks
@@ -127,6 +130,10 @@ def _hold(tracer: Tracer, task: Task, tack: Tack) -> Spines:
     """Return the points held: both threads, the fibres' one, or just the heading at the tack."""
     mesh, fabric = tracer.mesh, task.fabric
     reach = HEADING_REACH * mesh.size_mm
+    if task.lines is not None:
+        edge = mesh.vertices[mesh.edges.vertices]
+        spacing = float(np.median(np.sqrt(((edge[:, 1] - edge[:, 0]) ** 2).sum(axis=1))))
+        return spines_along(mesh, task.lines, spacing)
     spines = trace_spines(tracer, tack)
     alone = not fabric.directional or task.method == "least_shear"
     if alone or fabric.kind == "unidirectional":

@@ -72,33 +72,30 @@ class Springs:
 
     def __init__(self, system: SparseSystem, spines: Spines, mesh: MouldMesh) -> None:
         self.system, self.spines = system, spines
-        self.low, self.high = mesh.edges.vertices[spines.edges].T
-        self.weight = np.full(len(spines.edges), SPRING)
+        self.corners = mesh.faces[spines.faces]
+        self.stiffness = np.full(len(spines.faces), SPRING)
 
     def off(self, flat: Floats) -> Floats:
         """Return how far each point is from its thread, mm."""
-        axis, share = self.spines.axis, self.spines.shares
-        there: Floats = (1 - share) * flat[axis, self.low] + share * flat[axis, self.high]
-        return there - self.spines.at
+        places = flat[self.spines.axis[:, None], self.corners]
+        return np.asarray((places * self.spines.weights).sum(axis=1))
 
     def energy(self, flat: Floats) -> float:
         """Return their energy."""
-        return float(0.5 * self.weight @ self.off(flat) ** 2)
+        return float(0.5 * self.stiffness @ self.off(flat) ** 2)
 
     def add_gradient(self, flat: Floats, gradient: Floats) -> None:
         """Add their gradient."""
-        pull = self.weight * self.off(flat)
-        axis, share = self.spines.axis, self.spines.shares
-        np.add.at(gradient, (axis, self.low), pull * (1 - share))
-        np.add.at(gradient, (axis, self.high), pull * share)
+        pull = (self.stiffness * self.off(flat))[:, None] * self.spines.weights
+        np.add.at(gradient, (self.spines.axis[:, None], self.corners), pull)
 
     def add_stiffness(self, values: Floats) -> None:
         """Add their second derivatives."""
-        axis, share = self.spines.axis, self.spines.shares
-        for direction in (0, 1):
-            on = axis == direction
+        spines = self.spines
+        for axis in (0, 1):
+            on = spines.axis == axis
             self.system.add_springs(
-                values, self.spines.edges[on], share[on], self.weight[on], direction
+                values, spines.faces[on], spines.weights[on], self.stiffness[on], axis
             )
 
 

@@ -6,9 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..arrays import Floats, Ints
+from ..arrays import Floats, Ints, frozen_floats
 from ..errors import InputError
 from ..surface.geodesic import SurfacePoint, Trace, Tracer, closest_point
+from ..surface.locate import locate
 from ..surface.mesh import MouldMesh
 
 # How far beside the surface a tack point may be given, as a share of the part's size: it comes
@@ -35,17 +36,15 @@ class Tack:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Spines:
-    """Points on the mesh's edges that are held on a thread.
+    """Points of the mesh that are held on a thread.
 
-    `edges` (k,), `shares` (k,) from the edge's low vertex on, `axis` (k,) 1 for the warp (its y
-    is held), 0 for the weft (its x is held), `at` (k,) mm the value held; `lines` the warp and
-    the weft as polylines (., 3) mm.
+    `faces` (k,), `weights` (k, 3) of their corners, `axis` (k,) 1 on the warp (its y is held at
+    0), 0 on the weft (its x is); `lines` the warp and the weft as polylines (., 3) mm.
     """
 
-    edges: Ints
-    shares: Floats
+    faces: Ints
+    weights: Floats
     axis: Ints
-    at: Floats
     lines: tuple[Floats, Floats]
 
 
@@ -95,18 +94,45 @@ def trace_spines(tracer: Tracer, tack: Tack) -> Spines:
             near = 0.05 * mesh.size_mm
             for arm in arms[-2:]:
                 taken |= set(arm.faces[arm.length_mm[:-1] > near].tolist())
-    return _held(arms)
+    return _held(mesh, arms)
+
+
+def spines_along(mesh: MouldMesh, lines: tuple[Floats, Floats], spacing_mm: float) -> Spines:
+    """Return spines along a warp and a weft line given as polylines (., 3) mm on the surface.
+
+    They are held at points `spacing_mm` apart.
+
+    Raises
+    ------
+    InputError : a line has less than two points, no length, or leaves the surface
+    """
+    faces, weights, axis = [], [], []
+    for number, (name, line) in enumerate(zip(("warp line", "weft line"), lines, strict=True)):
+        line = frozen_floats(name, line, (None, 3))
+        steps = np.sqrt((np.diff(line, axis=0) ** 2).sum(axis=1))
+        if not steps.sum() > 0:
+            raise InputError(f"The {name} has no length.", "Give two points or more, apart.")
+        along = np.concatenate([[0.0], np.cumsum(steps)])
+        wanted = np.linspace(0, along[-1], max(int(along[-1] / spacing_mm), 1) + 1)
+        points = np.column_stack([np.interp(wanted, along, line[:, k]) for k in range(3)])
+        found = locate(mesh, points)
+        if found.distances.max() > OFF_SURFACE * mesh.size_mm:
+            raise InputError(
+                f"The {name} leaves the surface by {found.distances.max():.3g} mm.",
+                "Draw it on the faces the ply covers.",
+            )
+        faces.append(found.faces)
+        weights.append(found.weights)
+        axis.append(np.full(len(found.faces), 1 - number))
+    return Spines(np.concatenate(faces), np.concatenate(weights), np.concatenate(axis), lines)
 
 
 def only_near(spines: Spines, mesh: MouldMesh, tack: Tack, axis: int, reach_mm: float) -> Spines:
     """Return the spines with the points of one axis held only near the tack point."""
-    ends = mesh.vertices[mesh.edges.vertices[spines.edges]]
-    points = ends[:, 0] + spines.shares[:, None] * (ends[:, 1] - ends[:, 0])
+    points = np.einsum("kj,kjd->kd", spines.weights, mesh.corners[spines.faces])
     near = ((points - tack.point.position) ** 2).sum(axis=1) <= reach_mm**2
     keep = near | (spines.axis != axis)
-    return Spines(
-        spines.edges[keep], spines.shares[keep], spines.axis[keep], spines.at[keep], spines.lines
-    )
+    return Spines(spines.faces[keep], spines.weights[keep], spines.axis[keep], spines.lines)
 
 
 def _arm_start(tracer: Tracer, tack: Tack, direction: Floats) -> tuple[int, Floats]:
@@ -142,22 +168,19 @@ def _arm_start(tracer: Tracer, tack: Tack, direction: Floats) -> tuple[int, Floa
     return best_face, best_heading
 
 
-def _held(arms: list[Trace]) -> Spines:
-    edges, shares, axis = [], [], []
-    for number, arm in enumerate(arms):
-        on = arm.edges >= 0
-        edges.append(arm.edges[on])
-        shares.append(arm.shares[on])
-        axis.append(np.full(on.sum(), 1 if number < 2 else 0))
-    lines = tuple(
+def _held(mesh: MouldMesh, arms: list[Trace]) -> Spines:
+    """Return the points where the arms cross edges."""
+    edge = np.concatenate([arm.edges for arm in arms])
+    share = np.concatenate([arm.shares for arm in arms])
+    axis = np.concatenate([np.full(len(a.edges), int(n < 2)) for n, a in enumerate(arms)])
+    on = edge >= 0
+    edge, share, axis = edge[on], share[on], axis[on]
+    face = mesh.edges.faces[edge, 0]
+    low, high = mesh.edges.vertices[edge].T
+    weights = np.where(mesh.faces[face] == low[:, None], 1 - share[:, None], 0.0)
+    weights = np.where(mesh.faces[face] == high[:, None], share[:, None], weights)
+    warp, weft = (
         np.concatenate([back.points[::-1], ahead.points[1:]])
         for ahead, back in (arms[:2], arms[2:])
     )
-    count = sum(map(len, edges))
-    return Spines(
-        np.concatenate(edges),
-        np.concatenate(shares),
-        np.concatenate(axis),
-        np.zeros(count),
-        (lines[0], lines[1]),
-    )
+    return Spines(face, weights, axis, (warp, weft))
