@@ -95,7 +95,7 @@ def low_share(mesh: MouldMesh, draft: Draft, min_draft_deg: float) -> Floats:
 
     Draft runs smoothly from facet to facet of a curved wall: half of a facet may have enough.
     """
-    limit = np.radians(min_draft_deg) - FACET_SLACK
+    limit = np.radians(min_draft_deg) - UPRIGHT
     return share_below(mesh, draft.faces, draft.angle, limit)
 
 
@@ -118,8 +118,10 @@ def check_draft(mesh: MouldMesh, draft: Draft, min_draft_deg: float, part: str) 
             (draft.faces, areas, held, areas * draft.trapped * held, part),
         ),
     ]
+    if not low.any():
+        return [finding for finding in found if finding]
     low_area = areas * np.where(draft.undercut, 0, low_share(mesh, draft, min_draft_deg))
-    least = np.degrees(draft.angle[low].min()) if low.any() else 0.0
+    least = np.degrees(draft.angle[low].min())
     found.append(
         _finding(
             "low_draft",
