@@ -8,6 +8,7 @@ import bpy
 from bpy.app.handlers import persistent
 
 from . import maps, work
+from .apply import find_patterns
 
 OWNER = object()  # of the subscription to the active object
 
@@ -46,6 +47,18 @@ def follow_selection() -> None:
     for number, ply in enumerate(own.plies):
         if ply.id == thing.mouldply.ply_id and own.active_ply != number:
             own.active_ply = number
+
+
+def show_active_ply(mould: Any, context: Any) -> None:
+    """A ply was selected: select its patterns beside the mould, and show its map."""
+    home, own = find_patterns(mould), mould.mouldply
+    if home is None or not own.plies or bpy.context.mode != "OBJECT":
+        return
+    ply = own.plies[min(own.active_ply, len(own.plies) - 1)]
+    for thing in home.objects:
+        if thing.mouldply.piece.is_pattern and thing.name in context.view_layer.objects:
+            thing.select_set(thing.mouldply.ply_id == ply.id)
+    maps.refresh(context)
 
 
 def register() -> None:

@@ -10,6 +10,7 @@ from . import (
     importing,
     messages,
     plies,
+    presets,
     rosette,
     run,
     shared_cloth,
@@ -30,6 +31,7 @@ MODULES = (
     stock,
     importing,
     messages,
+    presets,
 )
 
 

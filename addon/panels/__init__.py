@@ -2,9 +2,9 @@
 
 import bpy
 
-from . import bench, cloth, cuts, files, findings, mould, patterns, plies, roll
+from . import bench, cloth, cuts, files, findings, mould, patterns, plies, presets, roll
 
-MODULES = (bench, mould, cloth, plies, cuts, patterns, findings, roll, files)
+MODULES = (presets, bench, mould, cloth, plies, cuts, patterns, findings, roll, files)
 
 
 def register() -> None:

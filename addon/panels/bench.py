@@ -51,6 +51,12 @@ def next_step(context):
         return "A ply has no faces: select its faces and set them.", "", {}
     if states & {"to_drape", "out_of_date"}:
         return "Lay the plies flat.", "mouldply.flatten", {"which": "ALL"}
+    if known.states.get(own.plies[min(own.active_ply, len(own.plies) - 1)].id) == "needs_cut":
+        return (
+            "The selected ply will not lie down everywhere. Move its tack point, or cut it.",
+            "mouldply.propose_cuts",
+            {},
+        )
     home = freshness.find_patterns(mould)
     if home is None or not home.mouldply.nests or not known.whole_is_current:
         return "Lay the patterns on the roll.", "mouldply.nest", {}

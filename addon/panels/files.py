@@ -7,6 +7,7 @@ import bpy
 from ..apply import find_patterns
 from ..moulds import find_mould
 from .parts import ClosedSection, MouldSection, facts, optional, paragraph, tidy
+from .presets import MOULDPLY_PT_printer_presets, MOULDPLY_PT_resin_presets
 
 
 class MOULDPLY_PT_files(MouldSection, bpy.types.Panel):
@@ -49,6 +50,10 @@ class MOULDPLY_PT_resin(ClosedSection, bpy.types.Panel):
     bl_label = "Resin"
     bl_parent_id = "MOULDPLY_PT_files"
 
+    def draw_header_preset(self, context):
+        """Draw the menu of presets."""
+        MOULDPLY_PT_resin_presets.draw_panel_header(self.layout)
+
     def draw(self, context):
         """Draw process, ratio, pot."""
         laminate, column = context.scene.mouldply.laminate, tidy(self.layout)
@@ -81,6 +86,10 @@ class MOULDPLY_PT_paper(ClosedSection, bpy.types.Panel):
 
     bl_label = "Paper"
     bl_parent_id = "MOULDPLY_PT_files"
+
+    def draw_header_preset(self, context):
+        """Draw the menu of presets."""
+        MOULDPLY_PT_printer_presets.draw_panel_header(self.layout)
 
     def draw(self, context):
         """Draw sheet and printer."""

@@ -17,6 +17,12 @@ from .ply import MOULDPLY_Ply
 from .results import MOULDPLY_Piece
 
 
+def _ply_selected(own, context):
+    from ..watching import show_active_ply
+
+    show_active_ply(own.id_data, context)
+
+
 class MOULDPLY_Mould(bpy.types.PropertyGroup):
     """On an object that is a mould. Directions are in the world."""
 
@@ -32,7 +38,7 @@ class MOULDPLY_Mould(bpy.types.PropertyGroup):
     piece: PointerProperty(type=MOULDPLY_Piece)
     cut: PointerProperty(type=MOULDPLY_Cut)
     plies: CollectionProperty(type=MOULDPLY_Ply)
-    active_ply: IntProperty(name="Active Ply", min=0)
+    active_ply: IntProperty(name="Active Ply", min=0, update=_ply_selected)
     next_ply: IntProperty(default=1, options={"HIDDEN"})
     rosette: PointerProperty(
         name="Rosette",

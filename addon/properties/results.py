@@ -35,13 +35,13 @@ class MOULDPLY_Piece(bpy.types.PropertyGroup):
     is_pattern: BoolProperty()
     piece_id: StringProperty()
     title: StringProperty(name="Pattern")
-    stamp: StringProperty(description="Digest of the inputs")
+    stamp: StringProperty(options={"HIDDEN"})  # digest of the inputs
     count: IntProperty(name="Cut", default=1)
     net_area_mm2: FloatProperty()
     cut_area_mm2: FloatProperty()
     max_shear_deg: FloatProperty()
     locked_share: FloatProperty()
-    spines: StringProperty(description="Warp and weft through the tack point, as JSON")
+    spines: StringProperty(options={"HIDDEN"})  # both threads through the tack point, as JSON
 
 
 class MOULDPLY_Results(bpy.types.PropertyGroup):
@@ -50,9 +50,9 @@ class MOULDPLY_Results(bpy.types.PropertyGroup):
     owner: PointerProperty(type=bpy.types.Object)
     findings: CollectionProperty(type=MOULDPLY_Finding)
     active_finding: IntProperty(name="Finding", min=0)
-    job_digest: StringProperty(description="Digest of the whole job the numbers belong to")
-    nests: StringProperty(description="The layouts, as JSON")
-    quantities: StringProperty(description="Masses and areas, as JSON")
+    job_digest: StringProperty(options={"HIDDEN"})  # of the whole job
+    nests: StringProperty(options={"HIDDEN"})  # the layouts, as JSON
+    quantities: StringProperty(options={"HIDDEN"})  # masses and areas, as JSON
     files: StringProperty(name="Files", description="Folder the files were written to")
 
 
