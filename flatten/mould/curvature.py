@@ -15,6 +15,7 @@ from .joined import groups
 # float32 files tilt slim triangles by up to 0.03 degrees.
 IN_PLANE = np.radians(0.05)
 SHARP = np.radians(30.0)  # one edge turning more is a corner by itself, not part of a fillet
+FLAT_PER_MM = 1e-9  # a hollow of a kilometre's radius is flat
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -56,7 +57,7 @@ def measure_turning(mesh: MouldMesh, faces: Ints) -> Turning:
     facet = groups(len(mesh.faces), pairs[np.abs(turn) < IN_PLANE])
     curvature = _facet_curvature(mesh, facet, edge, np.where(np.abs(turn) >= SHARP, 0, turn))
     radius = np.full(len(mesh.faces), np.inf)
-    hollow = inside & (curvature[facet] > 0)
+    hollow = inside & (curvature[facet] > FLAT_PER_MM)
     radius[hollow] = 1 / curvature[facet[hollow]]
     radius[np.unique(pairs[sharp])] = 0
     return Turning(edge=edge, turn=turn, sharp=sharp, radius_mm=radius)

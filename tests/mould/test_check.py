@@ -362,7 +362,7 @@ def test_any_tangle_of_triangles_gives_a_report(seed, count, vertices, scale, co
     _is_sane(report, mesh)
 
 
-@settings(max_examples=12)
+@settings(max_examples=6)
 @given(seed=st.integers(0, 2**32 - 1), share=st.floats(0, 0.3))
 def test_a_damaged_mould_gives_a_report(seed, share):
     rng = np.random.default_rng(seed)
