@@ -98,6 +98,7 @@ class Triangulation:
         c, d = self._start(_next(_next(half))), self._start(_next(_next(back)))
         gain = self._cotangent(c, a, b) + self._cotangent(d, b, a)
         keep = np.flatnonzero(gain < FLIP_GAIN)
+        keep = keep[~self._joined_already(half[keep], back[keep])]
         keep = keep[self._may_flip(a[keep], b[keep], c[keep], d[keep], lift_mm)]
         order = keep[np.argsort(-gain[keep], kind="stable")]  # the worst last: it wins its faces
         half, back = half[order], back[order]
@@ -176,6 +177,16 @@ class Triangulation:
         sine = np.linalg.norm(np.cross(u, v), axis=1)
         cotangent: Floats = (u * v).sum(axis=1) / np.maximum(sine, 1e-300)
         return cotangent
+
+    def _joined_already(self, half: Ints, back: Ints) -> Bools:
+        """Whether the far corners of the two faces have an edge already: three faces at an end."""
+        after, before = _next(half), _next(_next(half))
+        on, off = _next(back), _next(_next(back))
+        joined = np.zeros(len(half), bool)
+        for one, two in ((before, on), (after, off)):
+            left, right = self.twin[one], self.twin[two]
+            joined |= (left >= 0) & (right >= 0) & (left // 3 == right // 3)
+        return joined
 
     def _may_flip(self, a: Ints, b: Ints, c: Ints, d: Ints, lift_mm: float) -> Bools:
         pa, pb, pc, pd = (self.vertices[corner] for corner in (a, b, c, d))
