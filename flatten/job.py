@@ -20,6 +20,7 @@ from .export.paper import PaperSettings
 from .export.settings import FileSettings
 from .laminate.ply import Ply
 from .laminate.settings import LaminateSettings
+from .mould.check import MouldPart
 from .mould.settings import MouldSettings
 from .nest.roll import Stock
 from .nest.settings import NestSettings
@@ -34,6 +35,7 @@ VERSION = 1
 JOB_FILE, ARRAY_FILE = "job.json", "arrays.npz"
 MOST_JSON_BYTES = 64 * 2**20  # a job of 200 plies is below 1 MB
 MOST_PLIES = 500
+NO_FACES: Ints = np.zeros(0, np.int64)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,7 +66,7 @@ class Job:
     """A mould in mm, plies with the tool side first, their cloth, stock and settings.
 
     `seams` (k, 2) vertex pairs of marked seam edges; `polygons` (m,) the face each triangle
-    came from in the modelling program (empty: each its own).
+    came from in the modelling program (empty: each its own); `parts` of a split mould.
 
     Raises
     ------
@@ -80,6 +82,7 @@ class Job:
     settings: Settings = field(default_factory=Settings)
     seams: Ints = field(default_factory=lambda: np.zeros((0, 2), np.int64))
     polygons: Ints = field(default_factory=lambda: np.zeros(0, np.int64))
+    parts: tuple[MouldPart, ...] = ()  # of a split mould; empty: it comes off in one piece
 
     def __post_init__(self) -> None:
         """Check that the parts know each other."""
@@ -105,6 +108,7 @@ class Job:
             raise InputError(
                 "A seam uses a vertex the mould does not have.", "Mark the seams again."
             )
+        _refuse_doubles("Mould part", [part.name for part in self.parts])
         if len(self.polygons) not in (0, len(self.mould.faces)):
             raise InputError(
                 f"{len(self.polygons)} polygon numbers for {len(self.mould.faces)} faces.",
@@ -201,6 +205,10 @@ def load_job(folder: Path) -> Job:
         settings=read.settings,
         seams=_array(arrays, "seams"),
         polygons=_array(arrays, "polygons"),
+        parts=tuple(
+            replace(part, faces=_array(arrays, f"part{number}"))
+            for number, part in enumerate(read.parts)
+        ),
     )
 
 
@@ -213,6 +221,7 @@ class _JobText:
     fabrics: tuple[Fabric, ...]
     stock: Stock = field(default_factory=Stock)
     settings: Settings = field(default_factory=Settings)
+    parts: tuple[MouldPart, ...] = ()  # without their faces
 
 
 def _parts(job: Job) -> tuple[str, dict[str, Floats | Ints]]:
@@ -229,12 +238,14 @@ def _parts(job: Job) -> tuple[str, dict[str, Floats | Ints]]:
         del plain["faces"]  # long: goes with the arrays
         plies.append(plain)
         arrays[f"ply{number}"] = ply.faces
+    arrays |= {f"part{number}": part.faces for number, part in enumerate(job.parts)}
     text = _JobText(
         part=job.part,
         rosette=job.rosette,
         fabrics=job.fabrics,
         stock=job.stock,
         settings=job.settings,
+        parts=tuple(replace(part, faces=NO_FACES) for part in job.parts),
     )
     data = {"format": FORMAT, "version": VERSION, **to_plain(text), "plies": plies}
     return json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False) + "\n", arrays

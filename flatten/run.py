@@ -61,7 +61,11 @@ def run(
     settings = job.settings
     faces = np.unique(np.concatenate([ply.faces for ply in job.plies]))
     mould = check_mould(
-        job.mould, settings.mould, region_faces=faces, progress=part_of(progress, 0.0, 0.1)
+        job.mould,
+        settings.mould,
+        region_faces=faces,
+        progress=part_of(progress, 0.0, 0.1),
+        parts=job.parts,
     )
     stack = Stack.of(job.plies, settings.laminate)
     shear: dict[str, Floats] = {}

@@ -13,6 +13,7 @@ from flatten.errors import InputError
 from flatten.export.settings import FileSettings
 from flatten.job import ARRAY_FILE, JOB_FILE, Job, Settings, load_job, save_job
 from flatten.laminate.settings import LaminateSettings
+from flatten.mould.check import MouldPart
 from flatten.nest.roll import Offcut, Roll, Stock
 from flatten.nest.settings import NestSettings
 from flatten.surface.cut import Cut
@@ -37,13 +38,15 @@ def test_reading_back_gives_an_equal_job(job, tmp_path):
     )
     cut = Cut(id="c1", kind="dart", path=[[0, 60, 0], [0, 30, -5.5]], under="right")
     plies = (replace(job.plies[0], cuts=(cut,), tack_mm=[1, 2, 3], name="κάλυμμα 外板"),)
-    job = replace(job, stock=stock, plies=plies)
+    left = MouldPart(name="left half", faces=[0, 1, 2], pull=(1.0, 0.0, 0.0))
+    job = replace(job, stock=stock, plies=plies, parts=(left,))
 
     save_job(job, tmp_path)
     back = load_job(tmp_path)
 
     assert back == job
     assert back.plies[0].cuts[0].under == "right"
+    assert back.parts[0].faces.tolist() == [0, 1, 2]
     assert back.stock.rolls[0].price_per_m == 31.5
     assert back.plies[0].name == "κάλυμμα 外板"
 
@@ -90,6 +93,10 @@ def changed_jobs():
         "stock": replace(job, stock=Stock(rolls=(Roll(id="r", fabric="x", width_mm=900),))),
         "seams": replace(job, seams=[[0, 1]]),
         "polygons": replace(job, polygons=np.arange(len(job.mould.faces)) // 2),
+        "mould part": replace(job, parts=(MouldPart(name="left", faces=[0, 1]),)),
+        "mould part's pull": replace(
+            job, parts=(MouldPart(name="left", faces=[0, 1], pull=(1.0, 0.0, 0.0)),)
+        ),
         "nest": with_settings(nest=NestSettings(gap_mm=4.0)),
         "resin": with_settings(laminate=LaminateSettings(pot_limit_g=100.0)),
         "files": with_settings(files=FileSettings(arcs=True)),
@@ -115,6 +122,7 @@ def test_every_field_of_a_job_is_among_those_changed():
         "settings",
         "seams",
         "polygons",
+        "parts",
     }
     assert set(Job.__dataclass_fields__) == told
     assert set(Settings.__dataclass_fields__) == {

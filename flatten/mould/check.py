@@ -57,6 +57,15 @@ class MouldPart:
     faces: Ints
     pull: Direction | Literal["auto"] = "auto"
 
+    def __post_init__(self) -> None:
+        """Refuse a part without a name, faces that are not whole numbers, no direction."""
+        if not self.name.strip():
+            raise InputError("A mould part has no name.", "Give it one.")
+        faces = frozen_ints(f"faces of mould part '{self.name}'", self.faces, (None,))
+        object.__setattr__(self, "faces", faces)
+        if self.pull != "auto":
+            unit_vector(f"pull of mould part '{self.name}'", self.pull)
+
 
 def check_mould(
     mesh: MouldMesh,
