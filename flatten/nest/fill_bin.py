@@ -13,10 +13,12 @@ from .flaws import off_flaws
 from .part import Part, Spot
 from .plan import Bin
 from .search import library_present
-from .shelf import FIT_MM, Strip
+from .shelf import FIT_MM, Strip, shelve
 from .strips import StripLayer
 
 SHARES = (0.45, 0.97)  # of the area: this little nearly always goes in, this much hardly ever
+FILLING = 0.4  # of the time at most goes into laying one by one
+DOING = "nesting: filling what is left over first"
 ROUNDS = 6  # of bisection: to 1 % of the area
 ROUND_SECONDS = 2.0  # below this a searched round is not worth its start
 
@@ -36,9 +38,12 @@ def fill_bin(
     """
     counts = [count if bin_.takes(part) else 0 for part, count in zip(parts, counts, strict=True)]
     order = list(order or by_area(parts))
-    best, _ = fill(parts, counts, bin_.region, gap, order=order)
+    filling = clock.part(FILLING)
+    best, _ = fill(parts, counts, bin_.region, gap, order=order, go_on=lambda: filling.look(DOING))
     if bin_.shape is not None and not _is_box(bin_.shape):
         return best
+    plain, _ = shelve(parts, counts, bin_.strip, gap)  # stands whatever the time
+    best = max(best, plain, key=lambda spots: _area(parts, spots))
     if not library_present():
         return best
     low, high = SHARES
@@ -49,10 +54,10 @@ def fill_bin(
         subset = _subset(parts, counts, order, share * bin_.region.area)
         slice_ = clock.part(min(1.0, max(1 / ROUNDS, ROUND_SECONDS / max(clock.left, 1e-9))))
         spots = layer.lay(parts, subset, bin_.strip, slice_, enough=bin_.strip.length or 0.0)
-        spots = off_flaws(parts, spots, bin_, gap)
+        spots = off_flaws(parts, spots, bin_, gap, slice_)
         inside = within(parts, spots, bin_.strip)
         fits = len(inside) == len(spots)
-        inside = topped_up(parts, counts, inside, bin_, gap, order)
+        inside = topped_up(parts, counts, inside, bin_, gap, order, slice_)
         low, high = (share, high) if fits else (low, share)
         if _area(parts, inside) > _area(parts, best):
             best = inside
@@ -74,13 +79,16 @@ def topped_up(
     bin_: Bin,
     gap: float,
     order: Sequence[int],
+    clock: Clock,
 ) -> list[Spot]:
     """Return the spots and, in what they leave free, whatever else of the counts fits."""
     left = np.array(counts)
     for spot in spots:
         left[spot.part] -= 1
     shapes = [parts[spot.part].at(spot) for spot in spots]
-    more, _ = fill(parts, left.tolist(), bin_.region, gap, shapes, order=order)
+    more, _ = fill(
+        parts, left.tolist(), bin_.region, gap, shapes, order=order, go_on=lambda: clock.look(DOING)
+    )
     return [*spots, *more]
 
 

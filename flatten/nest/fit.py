@@ -7,10 +7,11 @@ distances, so that little of the cells' coarseness is left.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely import Polygon, box
 from shapely.affinity import affine_transform, translate
 
@@ -19,10 +20,14 @@ from .geometry import laid
 from .part import Part, Spot
 from .turns import flush_turns
 
-MOST_CELLS = 60_000  # keeps one look at a region near 10 ms
-CELL_MM = (2.0, 12.0)  # finest and coarsest
+MOST_CELLS = 30_000  # keeps one look at a region at a few milliseconds
+CELL_MM = (2.0, 15.0)  # finest and coarsest
 SLIDE_TO_MM = 0.05  # a part stops sliding when less than this is left
 SAFE_MM = 1e-3  # kept beyond the gap while sliding, against rounding
+
+
+Spectrum = NDArray[np.complex128]
+Stencil = tuple[Polygon, Bools, Floats, Spectrum | None]
 
 
 class FreeCloth:
@@ -46,6 +51,9 @@ class FreeCloth:
         self._cell = cell or fine
         self._corner = np.array([x0, y0])
         self.blocked: Bools = ~_cells_inside(region, self._cell)  # (rows, columns)
+        self._padded = tuple(_fast_length(n) for n in self.blocked.shape)
+        self._spectrum: Spectrum | None = None  # of what is blocked, until that changes
+        self._stencils: dict[tuple[int, float], Stencil] = {}
         self._laid: list[Polygon] = []
         for shape in laid_already:
             self._block(shape)
@@ -54,8 +62,10 @@ class FreeCloth:
         """Lay one copy of a part where it ends farthest left, None where it fits nowhere."""
         part, best = parts[number], None
         for turn in _turns(part):
-            shape = affine_transform(part.outline, laid(0, 0, turn))
-            found = self._leftmost(shape)
+            shape, mask, corner, spectrum = self._stencil(part, turn)
+            if spectrum is None:
+                continue
+            found = self._leftmost(shape, mask, corner, spectrum)
             if found is not None and (best is None or found[0] < best[0]):
                 best = (*found, turn, shape)
         if best is None:
@@ -66,18 +76,35 @@ class FreeCloth:
         self._block(translate(shape, moved_x, moved_y))
         return Spot(number, x + moved_x, y + moved_y, turn)
 
-    def _leftmost(self, shape: Polygon) -> tuple[float, float, float] | None:
+    def _stencil(self, part: Part, turn: float) -> Stencil:
+        """Return the turned shape, its cells, their corner, and their spectrum if they fit."""
+        key = (id(part), turn)
+        if key not in self._stencils:
+            shape = affine_transform(part.outline, laid(0, 0, turn))
+            mask, corner = _cells_touched(shape, self._cell)
+            spectrum = None
+            if all(small <= big for small, big in zip(mask.shape, self.blocked.shape, strict=True)):
+                spectrum = np.conj(np.fft.rfft2(mask.astype(float), self._padded))
+            self._stencils[key] = (shape, mask, corner, spectrum)
+        return self._stencils[key]
+
+    def _leftmost(
+        self, shape: Polygon, mask: Bools, corner: Floats, spectrum: Spectrum
+    ) -> tuple[float, float, float] | None:
         """Return (right end, x, y): the shift that brings the shape to its leftmost place."""
-        mask, corner = _cells_touched(shape, self._cell)
-        rows, columns = self.blocked.shape
-        if mask.shape[0] > rows or mask.shape[1] > columns:
+        if self._spectrum is None:
+            self._spectrum = np.fft.rfft2(self.blocked.astype(float), self._padded)
+        # A correlation: how many blocked cells the mask meets at each place it can have.
+        hits = np.fft.irfft2(self._spectrum * spectrum, self._padded)
+        rows, columns = (
+            big - small + 1 for big, small in zip(self.blocked.shape, mask.shape, strict=True)
+        )
+        by_column = (hits[:rows, :columns] < 0.5).T
+        first = int(by_column.argmax())
+        column, row = divmod(first, rows)
+        if not by_column[column, row]:
             return None
-        hits = _overlap_counts(self.blocked, mask)
-        free = np.argwhere(hits < 0.5)
-        if not len(free):
-            return None
-        first = free[np.lexsort((free[:, 0], free[:, 1]))[0]]
-        shift = self._corner + first[::-1] * self._cell - corner
+        shift = self._corner + np.array([column, row]) * self._cell - corner
         return float(shift[0] + shape.bounds[2]), float(shift[0]), float(shift[1])
 
     def _slide(self, shape: Polygon) -> tuple[float, float]:
@@ -103,6 +130,7 @@ class FreeCloth:
 
     def _block(self, shape: Polygon) -> None:
         self._laid.append(shape)
+        self._spectrum = None
         grown = shape.buffer(self._gap) if self._gap > SAFE_MM else shape
         mask, corner = _cells_touched(grown, self._cell, origin=self._corner)
         column, row = np.rint((corner - self._corner) / self._cell).astype(int)
@@ -115,6 +143,11 @@ class FreeCloth:
             ]
 
 
+def always() -> bool:
+    """Let the filling go on."""
+    return True
+
+
 def fill(
     parts: Sequence[Part],
     left: Sequence[int],
@@ -123,16 +156,18 @@ def fill(
     laid_already: Sequence[Polygon] = (),
     *,
     order: Sequence[int] | None = None,
+    go_on: Callable[[], bool] = always,
 ) -> tuple[list[Spot], list[int]]:
     """Lay what fits into a region, largest first or in the order given.
 
-    Returns the spots and the copies left of each part.
+    Returns the spots and the copies left of each part. `go_on` is asked before each copy; once
+    it says False the rest is left.
     """
     cloth = FreeCloth(region, gap, laid_already)
     left, spots = list(left), []
     room = region.area - sum(shape.area for shape in laid_already)
     for number in order or by_area(parts):
-        while left[number] and parts[number].outline.area <= room:
+        while left[number] and parts[number].outline.area <= room and go_on():
             spot = cloth.take(parts, number)
             if spot is None:
                 break
@@ -151,8 +186,7 @@ def by_area(parts: Sequence[Part]) -> list[int]:
 
 
 def _turns(part: Part) -> tuple[float, ...]:
-    some = tuple(float(turn) for turn in range(0, 360, 30))
-    return part.turns.to_try() or (*flush_turns(part.outline, most=3), *some)
+    return part.turns.to_try() or (*flush_turns(part.outline, most=3), 0.0, 90.0, 180.0, 270.0)
 
 
 def _cells_inside(region: Polygon, cell: float) -> Bools:
@@ -191,11 +225,14 @@ def _centres_in(shape: Polygon, corner: Floats, rows: int, columns: int, cell: f
     return inside
 
 
-def _overlap_counts(blocked: Bools, mask: Bools) -> Floats:
-    """Return how many blocked cells the mask meets at each place it can have: a correlation."""
-    shape = tuple(int(2 ** np.ceil(np.log2(n))) for n in blocked.shape)
-    spectrum = np.fft.rfft2(blocked.astype(float), shape) * np.conj(
-        np.fft.rfft2(mask.astype(float), shape)
-    )
-    counts: Floats = np.fft.irfft2(spectrum, shape)
-    return counts[: blocked.shape[0] - mask.shape[0] + 1, : blocked.shape[1] - mask.shape[1] + 1]
+def _fast_length(least: int) -> int:
+    """Return the next length made of factors 2, 3 and 5, which transforms quickly."""
+    length = least
+    while True:
+        rest = length
+        for factor in (2, 3, 5):
+            while rest % factor == 0:
+                rest //= factor
+        if rest == 1:
+            return length
+        length += 1

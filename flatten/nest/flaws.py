@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from .clock import Clock
 from .fit import FreeCloth
 from .join import turned_round
 from .part import Part, Spot, reach
@@ -15,7 +16,9 @@ TAILS = 12  # pieces at the far end that are tried farther in
 FEW_PIECES = 150  # more make each trial slow, and one tail matters less
 
 
-def off_flaws(parts: Sequence[Part], spots: Sequence[Spot], bin_: Bin, gap: float) -> list[Spot]:
+def off_flaws(
+    parts: Sequence[Part], spots: Sequence[Spot], bin_: Bin, gap: float, clock: Clock
+) -> list[Spot]:
     """Return the layout with every part that lies on a flaw lifted and laid where cloth is free.
 
     The layout is tried both ways round; the shorter result is taken.
@@ -29,11 +32,11 @@ def off_flaws(parts: Sequence[Part], spots: Sequence[Spot], bin_: Bin, gap: floa
         hit = [any(zone.intersects(shape) for zone in zones) for shape in shapes]
         stays = [spot for spot, on in zip(layout, hit, strict=True) if not on]
         lifted = [spot for spot, on in zip(layout, hit, strict=True) if on]
-        if lifted:
-            stays += _laid_elsewhere(parts, stays, lifted, bin_, gap)
-            stays = _tails_in(parts, stays, bin_, gap)
-        options.append(stays)
-    return min(options, key=lambda option: round(reach(parts, option), 3))
+        if not lifted:
+            return layout
+        options.append(stays + _laid_elsewhere(parts, stays, lifted, bin_, gap))
+    best = min(options, key=lambda option: round(reach(parts, option), 3))
+    return _tails_in(parts, best, bin_, gap, clock)
 
 
 def _laid_elsewhere(
@@ -54,12 +57,16 @@ def _laid_elsewhere(
     return spots
 
 
-def _tails_in(parts: Sequence[Part], spots: Sequence[Spot], bin_: Bin, gap: float) -> list[Spot]:
+def _tails_in(
+    parts: Sequence[Part], spots: Sequence[Spot], bin_: Bin, gap: float, clock: Clock
+) -> list[Spot]:
     """Return the layout with its farthest parts laid farther in, as long as that shortens it."""
     spots = list(spots)
     if len(spots) > FEW_PIECES:
         return spots
     for _ in range(TAILS):
+        if not clock.look("nesting: laying the last pieces farther in"):
+            break
         end = reach(parts, spots)
         last = max(spots, key=lambda spot: parts[spot.part].at(spot).bounds[2])
         rest = [spot for spot in spots if spot is not last]

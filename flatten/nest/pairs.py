@@ -54,10 +54,10 @@ def _straight_edges(outline: Polygon) -> list[LineString]:
 
 def _may_lie_so(one: Polygon, two: Polygon, edge: LineString, gap: float) -> bool:
     """Return whether two outlines keep the gap, or share this edge and keep it elsewhere."""
-    if one.distance(two) >= gap:
-        return True
     if one.intersection(two).area > OVERLAP_MM2:
         return False
+    if one.distance(two) >= gap:
+        return True
     shared = one.intersection(edge.buffer(SAME_LINE_MM)).intersection(two.buffer(SAME_LINE_MM))
     if shared.length / 2 < SHORTEST_MM:  # a sliver along the edge: its two long sides
         return False

@@ -86,12 +86,12 @@ def _lay_clear(
     trial: int,
 ) -> list[Spot]:
     """Return a layout clear of flaws: the library knows none, so several layouts are mended."""
-    best = _one_by_one(parts, counts, bin_, gap) if bin_.strip.blocked else []
+    best = _one_by_one(parts, counts, bin_, gap, clock.part(0.2)) if bin_.strip.blocked else []
     trials = TRIALS if bin_.strip.blocked and sum(counts) <= FEW_PIECES else 1
     for number in range(trials):
         part = clock.part(1 / (trials - number))
         spots = layer.lay(parts, counts, bin_.strip, part, trial=trial + 10 * number)
-        mended = off_flaws(parts, spots, bin_, gap)
+        mended = off_flaws(parts, spots, bin_, gap, part)
         if not best or reach(parts, mended) < reach(parts, best):
             best = mended
         if mended == spots or clock.over:
@@ -99,12 +99,17 @@ def _lay_clear(
     return best
 
 
-def _one_by_one(parts: Sequence[Part], counts: Sequence[int], bin_: Bin, gap: float) -> list[Spot]:
+def _one_by_one(
+    parts: Sequence[Part], counts: Sequence[int], bin_: Bin, gap: float, clock: Clock
+) -> list[Spot]:
     """Return a layout around the flaws, each part where it ends farthest left; [] if too many."""
     if sum(counts) > FEW_PIECES:
         return []
     spots, _ = shelve(parts, counts, bin_.strip, gap)
     if len(spots) < sum(counts):
         return []
-    closer, left = fill(parts, counts, bin_.region_to(reach(parts, spots)), gap)
+    region = bin_.region_to(reach(parts, spots))
+    closer, left = fill(
+        parts, counts, region, gap, go_on=lambda: clock.look("nesting: around flaws")
+    )
     return spots if any(left) else closer

@@ -80,8 +80,8 @@ class StripLayer:
             self.complaints += [c for c in search.complaints if c not in self.complaints]
         if self.complaints or not library_present():
             for chunk in self.chunks:
-                if not chunk.searched and clock.look("nesting: laying pieces one by one"):
-                    _lay_closer(parts, chunk, endless, gap)
+                if not chunk.searched:
+                    _lay_closer(parts, chunk, endless, gap, clock)
         return join(parts, [chunk.spots for chunk in self.chunks], endless, gap)
 
     def _show(self, parts: Sequence[Part], strip: Strip) -> None:
@@ -220,9 +220,13 @@ def _simple(parts: Sequence[Part], counts: list[int], strip: Strip, gap: float) 
     return Chunk(counts, spots, reach(parts, spots))
 
 
-def _lay_closer(parts: Sequence[Part], chunk: Chunk, strip: Strip, gap: float) -> None:
+def _lay_closer(
+    parts: Sequence[Part], chunk: Chunk, strip: Strip, gap: float, clock: Clock
+) -> None:
     """Lay a chunk one by one on cells, where that beats the layout it has."""
     region = box(0, strip.low_y, chunk.length, strip.high_y)
-    closer, left = fill(parts, chunk.counts, region, gap)
+    closer, left = fill(
+        parts, chunk.counts, region, gap, go_on=lambda: clock.look("nesting: piece by piece")
+    )
     if not any(left):
         chunk.spots, chunk.length = closer, reach(parts, closer)

@@ -113,6 +113,19 @@ def test_pairs_share_their_longest_straight_edge():
     assert pair.outline.bounds == pytest.approx((0, 0, 400, 300), abs=1e-3)
 
 
+@pytest.mark.parametrize("gap", [0.0, 8.0])
+def test_an_edge_with_something_in_its_way_is_not_shared(gap):
+    """A trough with a lug: two copies along the trough's floor, its longest edge, would collide."""
+    lug = [(0, 0), (150, 0), (150, -30), (180, -30), (180, 0), (400, 0)]
+    trough = [(400, 100), (390, 100), (390, 50), (30, 50), (30, 100), (0, 100)]
+    outline = Polygon(lug + trough)
+
+    for part in paired(parts_of([piece("hook", outline, 2)], cloth(), simple()), gap):
+        assert part.outline.area <= len(part.members) * outline.area + 1
+        assert part.area_mm2 == pytest.approx(len(part.members) * outline.area)
+        assert part.outline.area >= len(part.members) * outline.area - 1
+
+
 def test_round_pieces_have_no_common_edge():
     some = parts_of([piece("blob", blob(1), 4)], cloth(), simple())
 
