@@ -251,7 +251,10 @@ class Tracer:
             sides.append(first)
             angles.append(_angle(first, second))
         total = sum(angles)
-        came = min(_angle(sides[0], -heading), angles[0])
+        # The way it came by, counter-clockwise from the first side. It may lie outside this face,
+        # which the line only clips beside the corner: then that angle is negative or too large.
+        across = np.cross(mesh.normals[face], sides[0])
+        came = np.arctan2(-(across @ heading), -(sides[0] @ heading))
         wanted = (came + 0.5 * total) % total
         for f, first, angle in zip(ring, sides, angles, strict=True):
             if wanted <= angle + 1e-12:

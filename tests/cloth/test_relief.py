@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from cloth.trays import tray
+from scipy.spatial import Delaunay
 from shapes import cap, sheet
 
 from flatten.cloth.drape import drape_surface
@@ -11,6 +12,7 @@ from flatten.cloth.relief import propose_relief
 from flatten.cloth.relief_line import DartLine, shortest_to_rim, slit
 from flatten.cloth.relief_splice import propose_splice
 from flatten.surface.cut import cut
+from flatten.surface.geodesic import Tracer, closest_point
 from flatten.surface.mesh import MouldMesh
 from flatten.surface.region import Region
 
@@ -105,6 +107,29 @@ def test_a_slit_is_straight_and_as_long_as_asked():
     np.testing.assert_allclose(tip, [41, 60 - 33.3, 0], atol=0.5)
     assert opened.edges.boundary.sum() > surface.edges.boundary.sum()
     np.testing.assert_allclose(opened.areas.sum(), 6000, rtol=1e-12)
+
+
+def test_a_line_that_clips_a_corner_goes_on_straight():
+    """On a plane it is a straight line, however near it passes to the vertices on its way."""
+    rng = np.random.default_rng(4)
+    points = np.vstack([rng.uniform(0, 100, (150, 2)), [[0, 0], [100, 0], [100, 100], [0, 100]]])
+    faces = Delaunay(points).simplices
+    corners = points[faces]
+    a, b = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+    faces = np.where((a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0] < 0)[:, None], faces[:, ::-1], faces)
+    surface = MouldMesh(np.column_stack([points, 0 * points[:, 0]]), faces)
+    start = closest_point(surface, np.array([50.0, 50.0, 0.0]))
+    tracer = Tracer(surface)
+
+    for aim in surface.vertices[:50]:
+        away = aim - start.position
+        for off_mm in (1e-7, 2e-7, 4e-7, 8e-7, 1.6e-6, -2e-7, -6e-7):
+            heading = away + off_mm * np.array([-away[1], away[0], 0]) / np.linalg.norm(away)
+            trace = tracer.trace(start, heading, longest_mm=500)
+            heading = heading / np.linalg.norm(heading)
+            stray = np.cross(trace.points - start.position, heading)[:, 2]
+            assert np.abs(stray).max() < 1e-4
+            assert trace.end == "boundary"
 
 
 def test_a_dart_line_keeps_to_its_length_over_a_curve():
