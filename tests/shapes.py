@@ -106,3 +106,49 @@ def triangulated(plan: np.ndarray, least_area: float) -> np.ndarray:
     double = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])
     faces = np.where((double < 0)[:, None], faces[:, ::-1], faces)
     return faces[np.abs(double) > least_area].astype(np.int64)
+
+
+def cone_frustum(r1: float, r2: float, height: float, facets: int, rows: int) -> SurfaceMesh:
+    """A frustum of flat facets, open along one ruling, seen from outside."""
+    angle = np.linspace(0, 2 * np.pi, facets + 1)
+    share = np.linspace(0, 1, rows + 1)
+    return sheet(
+        lambda a, s: (
+            (r1 + (r2 - r1) * s) * np.cos(a),
+            (r1 + (r2 - r1) * s) * np.sin(a),
+            -height * s,
+        ),
+        angle[::-1],
+        share,
+    )
+
+
+def translation(first: float, second: float, angle_deg: float, cells: int) -> SurfaceMesh:
+    """An arc of radius `first` in xz carried along one of radius `second` in yz (minus: upwards).
+
+    Cloth coordinates of its grid are exactly (first * u, |second| * v), |u|, |v| <= the angle.
+    """
+    angle = np.linspace(-1, 1, cells + 1) * np.radians(angle_deg)
+    return sheet(
+        lambda u, v: (
+            first * np.sin(u),
+            abs(second) * np.sin(v),
+            first * (np.cos(u) - 1) + second * (np.cos(v) - 1),
+        ),
+        angle,
+        angle,
+    )
+
+
+def random_sheet(seed: int, triangles: int = 1500) -> SurfaceMesh:
+    """Random smooth bumps, random outline (a disc pulled to an ellipse), irregular triangles."""
+    rng = np.random.default_rng(seed)
+    size = rng.uniform(120, 400)
+    mesh = bumps(triangles, size, seed=seed, height=rng.uniform(0.05, 0.2))
+    x, y = mesh.vertices[:, :2].T / size * 2  # -1 .. 1
+    round_x, round_y = x * np.sqrt(1 - y**2 / 2), y * np.sqrt(1 - x**2 / 2)
+    stretch = rng.uniform(0.6, 1.0)
+    places = np.column_stack(
+        [size / 2 * round_x, size / 2 * stretch * round_y, mesh.vertices[:, 2]]
+    )
+    return SurfaceMesh(places, mesh.faces)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -41,7 +41,8 @@ class FineDrape:
 class Drape:
     """A cloth laid on a surface.
 
-    `surface` as given, n vertices and m faces; `flat` (n, 2) mm, its vertices in the flat cloth:
+    `surface` as given, n vertices and m faces; `flat` (n, 2) mm, its vertices in the flat cloth
+    (0, 0 for a vertex no face uses):
     warp (the roll direction) along +x, the tack point at the origin, triangles counter-clockwise
     as seen from the lay-up side; `strain` (m, 3) warp stretch, weft stretch (length on the
     mould / in the flat cloth - 1), shear in radians, positive where warp and weft close up, each
@@ -70,7 +71,7 @@ class Drape:
     def flat_at(self, faces: Ints, weights: Floats) -> Floats:
         """Return (k, 2) mm in the flat cloth: points on faces (k,), by corner weights (k, 3)."""
         corners = self.surface.faces[faces]
-        if self.fine.surface is self.surface:
+        if len(self.fine.surface.faces) == len(self.surface.faces):
             return np.asarray(np.einsum("kj,kjd->kd", weights, self.flat[corners]))
         return self.flat_at_points(np.einsum("kj,kjd->kd", weights, self.surface.vertices[corners]))
 
@@ -116,6 +117,22 @@ def drape_surface(
     """
     if method not in METHODS:
         raise InputError(f"method is '{method}'.", f"Use one of {', '.join(METHODS)}.")
+    used = np.unique(mesh.faces)
+    if len(used) < len(mesh.vertices):
+        bare = SurfaceMesh(mesh.vertices[used], np.searchsorted(used, mesh.faces))
+        drape = drape_surface(
+            bare,
+            fabric,
+            tack_mm=tack_mm,
+            warp=warp,
+            method=method,
+            spines=spines,
+            max_edge_mm=max_edge_mm,
+            progress=progress,
+        )
+        flat = np.zeros((len(mesh.vertices), 2))
+        flat[used] = drape.flat
+        return replace(drape, surface=mesh, flat=frozen_floats("flat", flat, flat.shape))
     check_opens_flat(mesh)
     tack_mm, warp = frozen_floats("tack_mm", tack_mm, (3,)), unit_vector("warp", warp)
     turn = _fibre_turn(fabric)

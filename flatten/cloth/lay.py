@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -31,6 +31,8 @@ HEADING_REACH = 0.05
 COARSE_ABOVE = 20_000
 # In-plane bending of the threads, mm2: a tow 2 mm wide as a solid strip has 2^2 / 12.
 BENDING_MM2 = 4 / 12
+# There the threads also shear less freely: the net is not exact then, and comes to rest sooner.
+LOCKING_SHEAR = 3e-4
 # First with stiffer threads, roughly: one answer from any start; then as they are.
 STIFF_MM2, ROUGHLY_MM = 3.0, 0.1
 
@@ -117,6 +119,7 @@ def _lay_bending(
     system = SparseSystem(mesh.faces, mesh.edges, len(mesh.vertices), opposite_pairs(mesh))
     springs = Springs(system, held, mesh)
     law = thread_law(task.fabric)
+    law = replace(law, shear=max(law.shear, LOCKING_SHEAR))
     spent = 0
     if not near:
         stiff: Energy = ThreadEnergy(panels, law, Bending(mesh, system, STIFF_MM2))

@@ -15,6 +15,8 @@ from ..surface.mesh import MouldMesh
 # How far beside the surface a tack point may be given, as a share of the part's size: it comes
 # from a click or from the middle of a region, and lies on the mould but for rounding.
 OFF_SURFACE = 0.02
+# A tack point with a weight below this lies on a side of its triangle, or in a corner.
+ON_RIM = 1e-9
 # A thread is followed no further than this many sizes of the part: it may spiral on a tube.
 LONGEST = 4.0
 
@@ -86,9 +88,8 @@ def trace_spines(tracer: Tracer, tack: Tack) -> Spines:
     longest = LONGEST * mesh.size_mm
     arms = []
     taken: set[int] = set()
-    for direction in (tack.warp, -tack.warp, tack.weft, -tack.weft):
-        face, heading = _arm_start(tracer, tack, direction)
-        start = SurfacePoint(face, tack.point.barycentric, tack.point.position, 0.0)
+    for face, heading in _arm_starts(tracer, tack):
+        start = SurfacePoint(face, np.zeros(3), tack.point.position, 0.0)
         arms.append(tracer.trace(start, heading, longest_mm=longest, stop_at=taken))
         if len(arms) % 2 == 0:
             near = 0.05 * mesh.size_mm
@@ -135,16 +136,36 @@ def only_near(spines: Spines, mesh: MouldMesh, tack: Tack, axis: int, reach_mm: 
     return Spines(spines.faces[keep], spines.weights[keep], spines.axis[keep], spines.lines)
 
 
+def _arm_starts(tracer: Tracer, tack: Tack) -> list[tuple[int, Floats]]:
+    """Return face and heading of the four arms: warp there and back, weft there and back.
+
+    The angles between them are right ones on the triangles themselves.
+    """
+    mesh = tracer.mesh
+    face, heading = _arm_start(tracer, tack, tack.warp)
+    weights = tack.point.barycentric
+    if weights.max() > 1 - ON_RIM:
+        vertex = int(mesh.faces[tack.point.face, weights.argmax()])
+        out = [tracer.from_vertex(face, vertex, heading, turn) for turn in (0.5, 0.25, 0.75)]
+        ways = [(way[0], way[1]) for way in out if way is not None]
+        if len(ways) == 3:
+            return [(face, heading), *ways]
+        directions = (-tack.warp, tack.weft, -tack.weft)
+        return [(face, heading), *(_arm_start(tracer, tack, way) for way in directions)]
+    left = np.cross(mesh.normals[face], heading)
+    return [(face, heading), (face, -heading), (face, left), (face, -left)]
+
+
 def _arm_start(tracer: Tracer, tack: Tack, direction: Floats) -> tuple[int, Floats]:
     """Return the face an arm starts in and its heading there, lifted along the normal."""
     mesh, position = tracer.mesh, tack.point.position
     faces = mesh.faces[tack.point.face]
     weight = tack.point.barycentric
     around = [tack.point.face]
-    if weight.max() > 1 - 1e-9:
+    if weight.max() > 1 - ON_RIM:
         vertex = faces[weight.argmax()]
         around = np.flatnonzero((mesh.faces == vertex).any(axis=1)).tolist()
-    elif weight.min() < 1e-9:
+    elif weight.min() < ON_RIM:
         edge = tracer.edges.of_face[tack.point.face, (weight.argmin() + 1) % 3]
         around = [int(f) for f in tracer.edges.faces[edge] if f >= 0]
     best, best_face, best_heading = -np.inf, around[0], direction

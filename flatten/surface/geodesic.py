@@ -237,13 +237,23 @@ class Tracer:
     def _through_vertex(
         self, face: int, vertex: int, heading: Floats
     ) -> tuple[int, Floats, int] | None:
+        return self.from_vertex(face, vertex, -heading, 0.5)
+
+    def from_vertex(
+        self, face: int, vertex: int, direction: Floats, share: float
+    ) -> tuple[int, Floats, int] | None:
+        """Return the way out of an inner vertex, turned from `direction` in `face`.
+
+        It is turned counter-clockwise by this share of all the angles round the vertex. Returned
+        are the face, the heading in it, and how the line came in; None at the rim.
+        """
         ring = self._ring(face, vertex)
         if ring is None:
             return None
         mesh = self.mesh
         sides, angles = [], []
         for f in ring:
-            corner = int(np.flatnonzero(mesh.faces[f] == vertex)[0])
+            corner = mesh.faces[f].tolist().index(vertex)
             p = mesh.vertices[vertex]
             first = mesh.vertices[mesh.faces[f, (corner + 1) % 3]] - p
             second = mesh.vertices[mesh.faces[f, (corner + 2) % 3]] - p
@@ -251,17 +261,12 @@ class Tracer:
             sides.append(first)
             angles.append(_angle(first, second))
         total = sum(angles)
-        # The way it came by, counter-clockwise from the first side. It may lie outside this face,
-        # which the line only clips beside the corner: then that angle is negative or too large.
-        across = np.cross(mesh.normals[face], sides[0])
-        came = np.arctan2(-(across @ heading), -(sides[0] @ heading))
-        wanted = (came + 0.5 * total) % total
+        came = min(_angle(sides[0], direction / np.linalg.norm(direction)), angles[0])
+        wanted = (came + share * total) % total
         for f, first, angle in zip(ring, sides, angles, strict=True):
             if wanted <= angle + 1e-12:
-                normal = mesh.normals[f]
-                out = np.cos(wanted) * first + np.sin(wanted) * np.cross(normal, first)
-                corner = int(np.flatnonzero(mesh.faces[f] == vertex)[0])
-                return int(f), out, -4 - corner
+                out = np.cos(wanted) * first + np.sin(wanted) * np.cross(mesh.normals[f], first)
+                return f, out, -4 - mesh.faces[f].tolist().index(vertex)
             wanted -= angle
         return None
 
