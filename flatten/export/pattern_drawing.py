@@ -54,8 +54,7 @@ def pattern_drawing(pattern: Pattern, *, arcs: bool = False) -> Drawing:
         texts.append(_notch_number(notch, pattern.id))
     for mark in pattern.marks:
         texts += mark_texts(mark, pattern.id)
-        if mark.kind == "dart_end":
-            lines.append(_ring(mark.at, mark.height_mm / 2, NOTCH.name, pattern.id))
+        lines += mark_lines(mark, pattern.id)
     if pattern.arrow is not None:
         lines += arrow_lines(pattern.arrow, pattern.id)
     if pattern.tack is not None:
@@ -108,6 +107,13 @@ def mark_texts(mark: Mark, piece: str) -> list[Text]:
         )
         for i, words in enumerate(mark.lines)
     ]
+
+
+def mark_lines(mark: Mark, piece: str) -> list[Line]:
+    """Return what is drawn for a mark besides its words: a ring where a dart ends."""
+    if mark.kind != "dart_end":
+        return []
+    return [_ring(mark.at, mark.height_mm / 2, NOTCH.name, piece)]
 
 
 def arrow_lines(arrow: Floats, piece: str) -> list[Line]:

@@ -12,7 +12,14 @@ from ..nest.layout import Nest, Placement, Sheet
 from ..pattern.pattern import Mark, Pattern
 from .drawing import Drawing, Line, Text, together
 from .layers import LAYERS, ROLL_EDGE, SELVEDGE, TEXT
-from .pattern_drawing import CHECK_MM, LINE_STEP, check_square, pattern_drawing
+from .pattern_drawing import (
+    CHECK_MM,
+    LINE_STEP,
+    check_square,
+    mark_lines,
+    mark_texts,
+    pattern_drawing,
+)
 
 BETWEEN_MM = 120.0  # one sheet and the next
 TITLE_MM = 14.0
@@ -77,21 +84,33 @@ def _placed(
 ) -> Drawing:
     """Return a piece where it lies; its texts upright, its kit and hand written on it."""
     notes = [f"kit {placement.kit}"] * (kits > 1) + [placement.note] * bool(placement.note)
-    upside_down = 90 < placement.angle_deg % 360 <= 270
-    marks = tuple(
-        replace(_noted(mark, notes), turn_deg=mark.turn_deg + 180 * upside_down)
-        for mark in pattern.marks
-    )
-    drawing = pattern_drawing(replace(pattern, marks=marks), arcs=arcs).moved(
+    own = f"{pattern.id}.{number}"  # copies are pieces of their own: each is cut in one go
+    drawing = pattern_drawing(replace(pattern, marks=()), arcs=arcs).moved(
         placement.x_mm, placement.y_mm, placement.angle_deg, mirrored=placement.mirrored
     )
-    own = f"{pattern.id}.{number}"  # copies are pieces of their own: each is cut in one go
+    marks = [_laid(_noted(mark, notes), placement) for mark in pattern.marks]
+    numbers = [replace(text, piece=own, turn_deg=0.0) for text in drawing.texts]  # of notches
     return replace(
         drawing,
-        lines=tuple(replace(line, piece=own) for line in drawing.lines),
-        texts=tuple(replace(text, piece=own) for text in drawing.texts),
+        lines=(
+            *(replace(line, piece=own) for line in drawing.lines),
+            *(line for mark in marks for line in mark_lines(mark, own)),
+        ),
+        texts=(*numbers, *(text for mark in marks for text in mark_texts(mark, own))),
         pieces=((own, pattern.title),),
     )
+
+
+def _laid(mark: Mark, placement: Placement) -> Mark:
+    """Return a mark where it lies on the cloth, turned by half a turn where it stood on its head.
+
+    A mark of a mirrored piece moves with it, but is read as it is written.
+    """
+    a, b, d, e, x, y = placement.matrix
+    at = np.array([[a, b], [d, e]]) @ mark.at + [x, y]
+    turn = (-mark.turn_deg if placement.mirrored else mark.turn_deg) + placement.angle_deg
+    on_its_head = 90.001 < turn % 360 <= 270.001
+    return replace(mark, at=at, turn_deg=turn + 180.0 * on_its_head)
 
 
 def _noted(mark: Mark, notes: Sequence[str]) -> Mark:

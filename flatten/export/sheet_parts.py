@@ -179,14 +179,15 @@ def findings(flow: Flow, sheet: LayupSheet) -> None:
     if not sheet.findings:
         return
     flow.heading("What the checks say", 12)
+    plies = {p.ply_id: f"Ply {p.ply_number} {p.ply_name}: " for p in sheet.patterns}
     ordered = sorted(sheet.findings, key=lambda finding: -SEVERITIES.index(finding.severity))
     for finding in ordered:
-        _finding(flow, finding)
+        _finding(flow, finding, plies.get(finding.ply_id, ""))
 
 
-def _finding(flow: Flow, finding: Finding) -> None:
+def _finding(flow: Flow, finding: Finding, ply: str) -> None:
     colour = {"stop": WARN, "warning": (0.76, 0.47, 0.08), "note": SOFT}[finding.severity]
-    words = f"{finding.message} {finding.hint}".strip()
+    words = f"{ply}{finding.message} {finding.hint}".strip()
     lines = wrapped(words, BODY, flow.width - 28)
 
     def draw(x: float, y: float) -> None:

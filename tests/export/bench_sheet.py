@@ -113,7 +113,7 @@ def full_sheet(part: str = PART, **other) -> LayupSheet:
                 code="shear",
                 severity="warning",
                 ply_id="ply1",
-                message="Ply 1 shears to 42° near the corners; the cloth locks at 45°.",
+                message="It shears to 42° near the corners; the cloth locks at 45°.",
                 hint="Work the bias from the tack point outwards, or cut a dart.",
             ),
         ),

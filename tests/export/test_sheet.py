@@ -62,7 +62,9 @@ def test_every_fact_is_on_it():
         assert words in text, words
     for caution in CAUTIONS:
         assert caution.split(":")[0] in text
-    assert text.index("The least draft") > text.index("Ply 1 shears to 42°")  # the gravest first
+    assert text.index("The least draft") > text.index(
+        "Ply 1 outer skin: It shears to 42°"
+    )  # the gravest first
 
 
 @pytest.mark.parametrize("paper", [A4, LETTER])
