@@ -44,7 +44,7 @@ def test_splitting_and_flipping_keep_the_mesh_whole(make):
 
 def test_a_flip_that_would_make_an_edge_a_second_time_is_not_wanted():
     """Three faces about one vertex: each pair's far corners are joined by the third."""
-    peak = [[0, 0, 0], [10, 0, 0], [5, 8, 0], [5, -2, 0.5]]
+    peak = [[0, 0, 0], [10, 0, 0], [5, 8, 0], [5, -30, 0.5]]
     work = Triangulation(
         np.array(peak, float), np.array([[0, 1, 3], [1, 2, 3], [2, 0, 3]]), np.zeros(3, np.int64)
     )
