@@ -18,7 +18,7 @@ from flatten.surface.mesh import MouldMesh
 from flatten.surface.rosette import Rosette
 
 CLOTHS = tuple(sorted(load_fabrics()))
-SCALES_MM = (1e-9, 1e-3, 0.5, 20.0, 150.0, 150.0, 150.0, 150.0, 2e3, 1e6, 1e12)
+SCALES_MM = (1e-9, 1e-3, 0.5, 20.0, *[60.0, 150.0] * 8, 2e3, 1e6, 1e12)
 
 
 # --- bases: (vertices, faces), about one unit across
