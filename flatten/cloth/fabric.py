@@ -36,7 +36,7 @@ class Fabric:
     has_face: bool = False  # its two sides differ: never turned over
     fibre_angles_deg: tuple[float, ...] = (0.0, 90.0)
     stiffness_across: float = 1.0  # across the fibres, as a share of the stiffness along them
-    stiffness_shear: float = 5e-5  # to shear, as a share of the stiffness along the fibres
+    stiffness_shear: float = 1e-5  # to shear, as a share of the stiffness along the fibres
     stretch_limit_across: float = 0.0  # unidirectional: how far it may spread across its fibres
     lap_mm: float = 25.0  # default lap at a joint; 0: joints are butted
     fibre: str = ""  # carbon, glass, aramid, flax, ...; empty for films

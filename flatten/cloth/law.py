@@ -39,7 +39,7 @@ class Law:
 
     warp: float = 1.0
     weft: float = 1.0
-    shear: float = 5e-5
+    shear: float = 1e-5
     limit: float | None = None  # log of the spread across the fibres where it stops being soft
 
     def density(self, q1: Floats, q2: Floats, tangent: Floats) -> Floats:

@@ -142,11 +142,13 @@ def test_translation_surface_has_its_own_grid_as_net(first, second, angle_deg, s
 
     chord = [2 * r * np.sin(np.radians(angle_deg) / cells) for r in (first, abs(second))]
     grid = np.stack(np.meshgrid(*(np.arange(-cells // 2, cells // 2 + 1) * c for c in chord)), -1)
-    assert_allclose(drape.flat, grid.reshape(-1, 2), atol=0.06)
-    middle = np.radians(angle_deg) * (1 - 1 / cells)
-    exact = np.degrees(np.arcsin(np.sin(middle) ** 2)) * np.sign(second)
-    assert np.degrees(drape.strain[-1, 2]) == pytest.approx(exact, abs=0.15)
-    assert exact == pytest.approx(shear_deg, abs=2.0)
+    assert_allclose(drape.flat, grid.reshape(-1, 2), atol=0.04)
+    middles = (np.arange(cells) + 0.5 - cells / 2) * 2 * np.radians(angle_deg) / cells
+    cell = np.degrees(np.arcsin(np.outer(np.sin(middles), np.sin(middles)))) * np.sign(second)
+    error = np.degrees(drape.strain[:, 2]) - np.tile(cell.ravel(), 2)
+    assert np.sqrt((error**2).mean()) < 0.05
+    assert np.abs(error).max() < 1.0  # in the one triangle at the corner
+    assert cell[-1, -1] == pytest.approx(shear_deg, abs=1.5)
     assert np.abs(drape.strain[:, :2]).max() < 1e-3
 
 
@@ -177,7 +179,7 @@ def test_given_threads_make_the_net_of_the_pseudosphere():
     t = u[middle] + v[middle] + centre.sum(axis=1)
     shear = np.pi / 2 - np.arccos(1 - 2 / np.cosh(t) ** 2)
     error = np.degrees(drape.strain[:, 2] - shear)[drape.settled]
-    assert np.sqrt((error**2).mean()) < 0.3
+    assert np.sqrt((error**2).mean()) < 0.45
     assert np.abs(np.degrees(shear)).max() > 20
 
 
