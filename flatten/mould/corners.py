@@ -12,9 +12,9 @@ import numpy as np
 
 from ..arrays import Bools, Floats, Ints
 from ..finding import Finding
+from ..surface.joined import groups
 from ..surface.mesh import MouldMesh
 from .curvature import Turning
-from .joined import groups
 from .settings import MouldSettings
 
 TOLD_GAP_MM = 0.1  # smaller gaps are filled by the resin in the cloth

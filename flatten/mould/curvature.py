@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..arrays import Bools, Floats, Ints
+from ..surface.joined import groups
 from ..surface.mesh import MouldMesh
 from .health import usable
-from .joined import groups
 
 # Neighbours turned by less lie in one plane: one facet of the file, cut into triangles.
 # float32 files tilt slim triangles by up to 0.03 degrees.

@@ -12,9 +12,9 @@ import numpy as np
 
 from ..arrays import Bools, Ints
 from ..finding import Finding
+from ..surface.joined import groups
 from ..surface.mesh import ZERO_AREA, MouldMesh
 from ..units import MM_PER_INCH
-from .joined import groups
 from .weld import Welded, box_mm, size_mm
 
 # A printed mould is between a hand's width and a boat; outside this the unit is asked for.

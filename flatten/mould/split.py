@@ -8,9 +8,9 @@ import numpy as np
 
 from ..arrays import Floats, Ints
 from ..finding import Finding
+from ..surface.joined import groups
 from ..surface.mesh import MouldMesh
 from .draft import UPRIGHT, Draft, measure_draft
-from .joined import groups
 from .pull import TRIED, axes, say_direction, sorted_normals, sphere
 
 PAIRED = 160  # directions of which every pair is tried, about 18 degrees apart

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..arrays import Bools, Floats, Ints
+from ..surface.joined import groups
 from ..surface.mesh import MouldMesh
 from .cells import Cells
-from .joined import groups
 
 # Vertices this close, as a share of the mould's size, are one: above the rounding of float32
 # files (6e-8), below any real detail (300 mm mould: 0.0003 mm).

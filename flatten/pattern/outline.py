@@ -12,8 +12,9 @@ from shapely import Polygon
 from ..arrays import Bools, Floats, Ints
 from ..errors import InputError
 from ..surface.distance import distance_from
+from ..surface.patch import EdgeKind
 from .joints import SAME_POINT_MM, JointCurve, joint_curves
-from .pattern import EdgeKind, EdgeRun
+from .pattern import EdgeRun
 from .slits import net_polygon
 
 if TYPE_CHECKING:

@@ -8,11 +8,7 @@ from typing import Literal
 from shapely import Polygon
 
 from ..arrays import Bools, Floats
-
-# trim: cut back after cure; hole: the same around an opening; lap_over and lap_under: the two
-# sides of a lapped joint, the over side carries the lap; butt: edge to edge.
-EdgeKind = Literal["trim", "hole", "lap_over", "lap_under", "butt"]
-EDGE_KINDS: tuple[EdgeKind, ...] = ("trim", "hole", "lap_over", "lap_under", "butt")
+from ..surface.patch import EdgeKind
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike
 
 from ..arrays import Bools, Floats, Ints, frozen_floats, frozen_ints
 from ..errors import InputError
+from .joined import groups
 
 # A triangle is flat nothing when twice its area is below this share of its longest edge squared.
 # 1e-10: slivers of a CAD tessellation go down to 1e-6; below, float64 normals lose their meaning.
@@ -226,25 +227,4 @@ def components(faces: Ints, edges: Edges | None = None) -> Ints:
     if edges.crowded.any():  # edges.faces holds but two of the faces on such an edge
         every = np.repeat(np.arange(len(faces)), 3)
         pairs = np.column_stack([edges.faces[edges.of_face.ravel(), 0], every])
-    lowest = joined(len(faces), pairs)
-    number: Ints = np.unique(lowest, return_inverse=True)[1].ravel()
-    return number
-
-
-def joined(count: int, pairs: Ints) -> Ints:
-    """Return (count,) the lowest number each of `count` things hangs together with by (k, 2) pairs.
-
-    Source: Shiloach & Vishkin, An O(log n) parallel connectivity algorithm, 1982: hook the
-    higher root under the lower, then halve the paths.
-    """
-    lowest = np.arange(count)
-    while True:  # each round halves the height of the trees: about log2(count) rounds
-        first, second = lowest[pairs[:, 0]], lowest[pairs[:, 1]]
-        low = np.minimum(first, second)
-        merged = lowest.copy()
-        np.minimum.at(merged, first, low)
-        np.minimum.at(merged, second, low)
-        merged = merged[merged[merged]]
-        if (merged == lowest).all():
-            return lowest
-        lowest = merged
+    return groups(len(faces), pairs)

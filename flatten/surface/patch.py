@@ -12,6 +12,8 @@ from ..errors import InputError
 from .mesh import SurfaceMesh, components
 from .topology import handle_faces, opening_faces
 
+# trim: cut back after cure; hole: the same round an opening; lap_over and lap_under: the two
+# sides of a lapped joint, the over side carries the lap; butt: edge to edge.
 EdgeKind = Literal["trim", "hole", "lap_over", "lap_under", "butt"]
 JointKind = Literal["lap", "butt"]
 CutKind = Literal["splice", "dart"]

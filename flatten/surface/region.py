@@ -9,8 +9,9 @@ from numpy.typing import ArrayLike
 
 from ..arrays import Bools, Floats, Ints, frozen_floats, frozen_ints
 from ..errors import InputError
+from .joined import joined
 from .locate import locate
-from .mesh import Edges, MouldMesh, components, joined
+from .mesh import Edges, MouldMesh, components
 
 
 @dataclass(frozen=True, eq=False, init=False)

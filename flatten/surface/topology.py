@@ -7,7 +7,8 @@ import heapq
 import numpy as np
 
 from ..arrays import Bools, Floats, Ints
-from .mesh import Edges, SurfaceMesh, joined
+from .joined import joined
+from .mesh import Edges, SurfaceMesh
 
 
 def opening_faces(surface: SurfaceMesh) -> tuple[Ints, Floats, Floats]:

@@ -9,7 +9,8 @@ from numpy.typing import ArrayLike
 
 from ..arrays import Floats, Ints, frozen_floats, frozen_ints
 from ..errors import InputError
-from .mesh import MouldMesh, joined
+from .joined import joined
+from .mesh import MouldMesh
 
 # float32 files place a point of a 1 m part within 3e-5 mm; CAD kernels join edges to 1e-3 mm.
 TOLERANCE_MM = 1e-3

@@ -9,9 +9,9 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
 from flatten.mould.cells import Cells, tight_boxes
-from flatten.mould.joined import groups
 from flatten.mould.rays import Sight, axes_across, spread_points
 from flatten.mould.smooth import share_below
+from flatten.surface.joined import groups
 from flatten.surface.mesh import MouldMesh
 
 

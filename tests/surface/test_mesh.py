@@ -6,7 +6,8 @@ from numpy.testing import assert_allclose, assert_array_equal
 from surface.parts import block, euler, plate, torus, tube
 
 from flatten.errors import InputError
-from flatten.surface.mesh import Edges, MouldMesh, SurfaceMesh, components, joined
+from flatten.surface.joined import joined
+from flatten.surface.mesh import Edges, MouldMesh, SurfaceMesh, components
 
 CORNERS = [[0, 0, 0], [100, 0, 0], [0, 100, 0]]
 
