@@ -16,6 +16,7 @@ from . import bridge, colours, engine, maps, mesh_data
 from .apply import find_patterns
 from .moulds import find_mould
 from .patterns import MOULD_POINT
+from .props import CONTEXT
 
 LIFT = 0.002  # of the mould's size: lines float above the faces by this
 DARK, LIGHT = (0.05, 0.06, 0.09), (0.97, 0.97, 0.95)
@@ -215,7 +216,9 @@ def draw_legend() -> None:
     blf.size(0, 12 * scale)
     title = f"{shown.title}  {shown.unit}".strip()
     if shown.low != shown.low:  # no values: the map was never worked out
-        words = bpy.app.translations.pgettext_iface("{}: not worked out yet, press Flatten All")
+        words = bpy.app.translations.pgettext_iface(
+            "{}: not worked out yet, press Flatten All", CONTEXT
+        )
         _panel(
             left - 10 * scale,
             bottom - 12 * scale,
@@ -245,7 +248,7 @@ def draw_legend() -> None:
         ):
             continue
         _tick(left - (3 * scale if is_limit else 0), left + width + 4 * scale, y, is_limit)
-        words = bpy.app.translations.pgettext_iface("limit {}") if is_limit else "{}"
+        words = bpy.app.translations.pgettext_iface("limit {}", CONTEXT) if is_limit else "{}"
         _write(words.format(f"{value:.3g}"), left + width + 8 * scale, y - 4 * scale, scale)
 
 

@@ -1,10 +1,10 @@
 """Preferences: the person's own cloths and what new files start with."""
 
 import bpy
-from bpy.props import EnumProperty, StringProperty
 
 from . import engine, library
 from .properties.fields import length
+from .props import EnumProperty, StringProperty
 
 
 class MOULDPLY_Preferences(bpy.types.AddonPreferences):

@@ -7,10 +7,12 @@ from pathlib import Path
 
 import bpy
 
+from .props import CONTEXT
+
 FOLDER = Path(__file__).parent / "languages"
 # Blender 4.2 names some languages with their country, later ones without.
 LOCALES = {"de": ("de", "de_DE")}
-CONTEXTS = ("*", "Operator")  # of labels, and of operators' names
+CONTEXTS = (CONTEXT, "*", "Operator")  # ours; of sentences in lists; of operators' names
 
 
 def register() -> None:

@@ -2,6 +2,7 @@
 
 import bpy
 
+from ..props import CONTEXT
 from . import (
     checks,
     cloth,
@@ -39,6 +40,7 @@ def register() -> None:
     """Register every operator."""
     for module in MODULES:
         for kind in module.CLASSES:
+            kind.bl_translation_context = CONTEXT
             bpy.utils.register_class(kind)
 
 

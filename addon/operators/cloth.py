@@ -1,10 +1,10 @@
 """Cloth of the file: taken from the library, kept in it, shared as files."""
 
 import bpy
-from bpy.props import EnumProperty, IntProperty, StringProperty
 
 from .. import engine, library
 from ..properties.records import set_values
+from ..props import EnumProperty, IntProperty, StringProperty
 from .base import EngineOperator
 
 _kept_items: list = []  # Blender keeps no reference to the strings of a dynamic menu

@@ -3,11 +3,11 @@
 import json
 
 import bpy
-from bpy.props import EnumProperty, StringProperty
 
 from .. import bridge, engine, work
 from ..curves import add_cut, cuts_of, remove_curve
 from ..moulds import need_mould, need_ply
+from ..props import CONTEXT, EnumProperty, StringProperty
 from .base import EngineOperator, NeedsPly
 
 
@@ -40,7 +40,7 @@ class MOULDPLY_OT_draw_cut(NeedsPly, EngineOperator, bpy.types.Operator):
         self._mould, self._found = need_mould(context), []
         context.workspace.status_text_set(
             bpy.app.translations.pgettext_iface(
-                "Click from the rim inwards. Enter: done, Backspace: one back, Esc: cancel"
+                "Click from the rim inwards. Enter: done, Backspace: one back, Esc: cancel", CONTEXT
             )
         )
         context.window.cursor_modal_set("CROSSHAIR")

@@ -1,10 +1,10 @@
 """The active ply's faces: grown, shrunk, filled up to sharp edges, painted."""
 
 import bpy
-from bpy.props import FloatProperty, IntProperty
 
 from .. import bridge, engine, mesh_data
 from ..moulds import need_editable, need_mould, need_ply
+from ..props import FloatProperty, IntProperty
 from .base import EngineOperator, NeedsPly
 
 

@@ -3,10 +3,10 @@
 from pathlib import Path
 
 import bpy
-from bpy.props import BoolProperty, EnumProperty, FloatProperty, StringProperty
 
 from .. import bridge, engine, mesh_data
 from ..moulds import need_mould
+from ..props import BoolProperty, EnumProperty, FloatProperty, StringProperty
 from .base import EngineOperator, NeedsMould
 
 UNITS_MM = {"MM": 1.0, "CM": 10.0, "M": 1000.0, "IN": 25.4}

@@ -1,10 +1,10 @@
 """Plies: made from selected faces, ordered, copied, mirrored."""
 
 import bpy
-from bpy.props import EnumProperty, FloatProperty, StringProperty
 
 from .. import engine, mesh_data
 from ..moulds import need_editable, need_mould, need_ply
+from ..props import EnumProperty, FloatProperty, StringProperty
 from ..scene_job import FORMAT
 from .base import EngineOperator, NeedsPly
 from .cloth import need_cloth

@@ -3,10 +3,10 @@
 from pathlib import Path
 
 import bpy
-from bpy.props import EnumProperty, StringProperty
 
 from .. import engine, freshness, maps, work
 from ..moulds import need_mould, need_ply
+from ..props import EnumProperty, StringProperty
 from .base import EngineOperator, NeedsPly
 
 

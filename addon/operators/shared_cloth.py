@@ -1,9 +1,9 @@
 """The person's own cloths: brought in from files, shared as files, forgotten."""
 
 import bpy
-from bpy.props import StringProperty
 
 from .. import engine, library
+from ..props import StringProperty
 from .base import EngineOperator
 
 

@@ -3,11 +3,11 @@
 import json
 
 import bpy
-from bpy.props import IntProperty
 
 from .. import engine
 from ..apply import find_patterns
 from ..moulds import need_mould
+from ..props import IntProperty
 from ..roll_scene import make_roll_scene
 from .base import EngineOperator, NeedsMould
 from .cloth import need_cloth

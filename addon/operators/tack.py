@@ -1,10 +1,10 @@
 """The tack point: clicked on the mould, dragged, and the ply draped again on release."""
 
 import bpy
-from bpy.props import FloatVectorProperty
 
 from .. import bridge, engine, overlays, work
 from ..moulds import need_mould, need_ply
+from ..props import CONTEXT, FloatVectorProperty
 from .base import EngineOperator, NeedsPly
 
 POLL_S = 0.05
@@ -42,7 +42,7 @@ class MOULDPLY_OT_place_tack(NeedsPly, EngineOperator, bpy.types.Operator):
         self._before = need_ply(self._mould).use_tack, tuple(need_ply(self._mould).tack)
         context.workspace.status_text_set(
             bpy.app.translations.pgettext_iface(
-                "Click on the mould to tack the ply there, drag to try places. Esc: cancel"
+                "Click on the mould to tack the ply there, drag to try places. Esc: cancel", CONTEXT
             )
         )
         context.window.cursor_modal_set("CROSSHAIR")

@@ -2,6 +2,7 @@
 
 import bpy
 
+from ..props import CONTEXT
 from . import bench, cloth, cuts, files, findings, mould, patterns, plies, presets, roll
 
 MODULES = (presets, bench, mould, cloth, plies, cuts, patterns, findings, roll, files)
@@ -11,6 +12,7 @@ def register() -> None:
     """Register every panel."""
     for module in MODULES:
         for kind in module.CLASSES:
+            kind.bl_translation_context = CONTEXT
             bpy.utils.register_class(kind)
 
 

@@ -4,7 +4,7 @@ import bpy
 
 from .. import freshness
 from ..moulds import find_mould
-from .parts import Section, paragraph
+from .parts import Section, paragraph, say
 
 
 class MOULDPLY_PT_bench(Section, bpy.types.Panel):
@@ -88,7 +88,7 @@ def _draw_progress(layout, progress):
     if progress.left_s >= 0:
         minutes, seconds = divmod(int(progress.left_s + 0.5), 60)
         left = f"{minutes} min {seconds} s" if minutes else f"{seconds} s"
-        layout.label(text=bpy.app.translations.pgettext_iface("About {} left").format(left))
+        layout.label(text=say("About {} left").format(left))
 
 
 CLASSES = (MOULDPLY_PT_bench,)

@@ -4,7 +4,7 @@ import bpy
 
 from .. import engine
 from ..properties import words
-from .parts import ClosedSection, MouldSection, optional, tidy
+from .parts import ClosedSection, MouldSection, optional, say, tidy
 
 
 class MOULDPLY_UL_cloths(bpy.types.UIList):
@@ -92,7 +92,7 @@ class MOULDPLY_PT_offcuts(ClosedSection, bpy.types.Panel):
         cloth = active_cloth(kept)
         mine = [(n, o) for n, o in enumerate(kept.offcuts) if cloth and o.fabric == cloth.id]
         if not mine:
-            layout.label(text="None of this cloth")
+            layout.label(text=say("None of this cloth"))
         for number, offcut in mine:
             row = layout.row(align=True)
             row.prop(offcut, "used", text="")

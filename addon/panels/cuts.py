@@ -4,7 +4,7 @@ import bpy
 
 from ..curves import cuts_of
 from ..moulds import find_mould
-from .parts import ClosedSection, paragraph, tidy
+from .parts import ClosedSection, paragraph, say, tidy
 from .plies import active_ply
 
 
@@ -26,8 +26,8 @@ class MOULDPLY_PT_cuts(ClosedSection, bpy.types.Panel):
         tidy(layout).prop(ply, "use_seams")
         if mould.mode == "EDIT":
             row = layout.row(align=True)
-            row.operator("mesh.mark_seam", text="Mark Seam").clear = False
-            row.operator("mesh.mark_seam", text="Clear Seam").clear = True
+            row.operator("mesh.mark_seam", text=say("Mark Seam")).clear = False
+            row.operator("mesh.mark_seam", text=say("Clear Seam")).clear = True
         else:
             paragraph(
                 layout, context, "In edit mode, select edges and mark them as seam to cut there."
@@ -37,8 +37,8 @@ class MOULDPLY_PT_cuts(ClosedSection, bpy.types.Panel):
             _draw_cut(layout.box(), context, curve)
         if any(curve.mouldply.cut.proposed for curve in curves):
             row = layout.row(align=True)
-            row.operator("mouldply.accept_cuts", text="Accept All").cut = ""
-            row.operator("mouldply.refuse_cuts", text="Refuse All")
+            row.operator("mouldply.accept_cuts", text=say("Accept All")).cut = ""
+            row.operator("mouldply.refuse_cuts", text=say("Refuse All"))
         row = layout.row(align=True)
         row.operator("mouldply.draw_cut")
         row.operator("mouldply.propose_cuts")
@@ -55,12 +55,13 @@ def _draw_cut(box, context, curve):
     if own.proposed:
         paragraph(box, context, own.gain)
         return
-    column = tidy(box)
-    column.prop(own, "kind")
-    column.prop(own, "joint")
+    row = box.row(align=True)
+    row.prop(own, "kind", text="")
+    row.prop(own, "joint", text="")
     if own.joint == "lap":
-        column.prop(own, "lap")
-        column.prop(own, "under")
+        row = box.row(align=True)
+        row.prop(own, "lap", text="")
+        row.prop(own, "under", text="")
 
 
 CLASSES = (MOULDPLY_PT_cuts,)

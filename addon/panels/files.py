@@ -6,7 +6,7 @@ import bpy
 
 from ..apply import find_patterns
 from ..moulds import find_mould
-from .parts import ClosedSection, MouldSection, facts, optional, paragraph, tidy
+from .parts import ClosedSection, MouldSection, facts, optional, paragraph, say, tidy
 from .presets import MOULDPLY_PT_printer_presets, MOULDPLY_PT_resin_presets
 
 
@@ -31,7 +31,7 @@ class MOULDPLY_PT_files(MouldSection, bpy.types.Panel):
             return
         if home.mouldply.files:
             layout.operator(
-                "wm.path_open", text="Open the Folder", icon="FILE_FOLDER"
+                "wm.path_open", text=say("Open the Folder"), icon="FILE_FOLDER"
             ).filepath = home.mouldply.files
         numbers = json.loads(home.mouldply.quantities) if home.mouldply.quantities else None
         if numbers:

@@ -4,7 +4,7 @@ import bpy
 
 from .. import freshness
 from ..moulds import find_mould
-from .parts import ClosedSection, MouldSection, facts, paragraph, sizes, tidy
+from .parts import ClosedSection, MouldSection, facts, paragraph, say, sizes, tidy
 
 SMALLEST_MM, LARGEST_MM = 10.0, 20_000.0
 
@@ -26,8 +26,8 @@ class MOULDPLY_PT_mould(MouldSection, bpy.types.Panel):
             if not SMALLEST_MM <= max(size) <= LARGEST_MM:
                 paragraph(layout, context, "Was the file in mm, or in inches?", icon="ERROR")
                 row = layout.row(align=True)
-                row.operator("mouldply.rescale", text="In mm").factor = 0.001
-                row.operator("mouldply.rescale", text="In Inches").factor = 0.0254
+                row.operator("mouldply.rescale", text=say("In mm")).factor = 0.001
+                row.operator("mouldply.rescale", text=say("In Inches")).factor = 0.0254
 
 
 class MOULDPLY_PT_release(ClosedSection, bpy.types.Panel):

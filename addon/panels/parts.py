@@ -7,6 +7,7 @@ import textwrap
 import bpy
 
 from ..moulds import find_mould
+from ..props import CONTEXT
 
 CATEGORY = "mouldply"
 
@@ -34,6 +35,11 @@ class ClosedSection(MouldSection):
     bl_options = {"DEFAULT_CLOSED"}
 
 
+def say(text):
+    """Return a text of ours in the interface's language."""
+    return bpy.app.translations.pgettext_iface(text, CONTEXT)
+
+
 def tidy(layout):
     """Return a column with labels to the left of their fields."""
     layout.use_property_split = True
@@ -59,7 +65,7 @@ def paragraph(layout, context, text, *, icon="NONE"):
     letters = max(18, int((region.width / scale - 50) / 6.6)) if region is not None else 40
     column = layout.column(align=True)
     column.scale_y = 0.8
-    words = bpy.app.translations.pgettext_iface(text)
+    words = say(text)
     for number, line in enumerate(textwrap.wrap(words, letters)):
         first = icon if number == 0 or icon == "NONE" else "BLANK1"
         column.label(text=line, icon=first, translate=False)
@@ -89,5 +95,5 @@ def facts(layout, rows):
     for label, value in rows:
         row = column.split(factor=0.5)
         row.alignment = "RIGHT"
-        row.label(text=label)
+        row.label(text=say(label), translate=False)
         row.label(text=value, translate=False)

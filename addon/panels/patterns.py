@@ -4,7 +4,7 @@ import bpy
 
 from ..apply import find_patterns
 from ..moulds import find_mould
-from .parts import MouldSection, facts, tidy
+from .parts import MouldSection, facts, say, tidy
 from .plies import active_ply
 
 
@@ -24,8 +24,8 @@ class MOULDPLY_PT_patterns(MouldSection, bpy.types.Panel):
         """Draw the buttons and the selected ply's numbers."""
         layout, mould = self.layout, find_mould(context)
         row = layout.row(align=True)
-        row.operator("mouldply.flatten", text="Flatten This Ply").which = "ACTIVE"
-        row.operator("mouldply.flatten", text="Flatten All").which = "ALL"
+        row.operator("mouldply.flatten", text=say("Flatten This Ply")).which = "ACTIVE"
+        row.operator("mouldply.flatten", text=say("Flatten All")).which = "ALL"
         home, ply = find_patterns(mould), active_ply(context)
         pieces = [
             thing.mouldply.piece

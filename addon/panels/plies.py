@@ -4,7 +4,7 @@ import bpy
 
 from .. import freshness
 from ..moulds import find_mould
-from .parts import ClosedSection, MouldSection, optional, tidy
+from .parts import ClosedSection, MouldSection, optional, say, tidy
 
 
 class MOULDPLY_UL_plies(bpy.types.UIList):
@@ -74,7 +74,7 @@ class MOULDPLY_PT_ply(MouldSection, bpy.types.Panel):
         state, sign = freshness.STATES[
             freshness.known_of(find_mould(context), context.scene).states.get(ply.id, "to_drape")
         ]
-        layout.label(text=state, icon=sign)
+        layout.label(text=say(state), icon=sign, translate=False)
         column = tidy(layout)
         column.prop(ply, "cloth")
         column.prop(ply, "angle")
@@ -100,9 +100,9 @@ class MOULDPLY_PT_ply_faces(ClosedSection, bpy.types.Panel):
         for how, text in (("SET", "Set"), ("ADD", "Add"), ("TAKE", "Take Out")):
             row.operator("mouldply.change_faces", text=text).how = how
         row = layout.row(align=True)
-        row.operator("mouldply.grow_faces", text="Grow").by = 1
-        row.operator("mouldply.grow_faces", text="Shrink").by = -1
-        row.operator("mouldply.fill_faces", text="Up to Edges")
+        row.operator("mouldply.grow_faces", text=say("Grow")).by = 1
+        row.operator("mouldply.grow_faces", text=say("Shrink")).by = -1
+        row.operator("mouldply.fill_faces", text=say("Up to Edges"))
 
 
 class MOULDPLY_PT_ply_allowance(ClosedSection, bpy.types.Panel):
@@ -118,7 +118,7 @@ class MOULDPLY_PT_ply_allowance(ClosedSection, bpy.types.Panel):
         optional(column, ply, "lap_mm")
         column.separator()
         dressing = context.scene.mouldply.dressing
-        column.label(text="All Plies")
+        column.label(text=say("All Plies"))
         for name in (
             "trim",
             "corner",

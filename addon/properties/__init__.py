@@ -1,8 +1,8 @@
 """What the .blend keeps: inputs on the mould and the scene, results on the patterns' collection."""
 
 import bpy
-from bpy.props import PointerProperty
 
+from ..props import PointerProperty
 from . import cloth, cut, mould, ply, progress, results, scene, view
 
 MODULES = (cloth, cut, progress, results, ply, mould, scene, view)

@@ -1,9 +1,9 @@
 """Cloth and stock as the .blend keeps them: copies, so that the file needs no library."""
 
 import bpy
-from bpy.props import BoolProperty, FloatProperty, StringProperty
 
 from .. import engine
+from ..props import BoolProperty, FloatProperty, StringProperty
 from . import words
 from .fields import length
 from .records import annotations_of

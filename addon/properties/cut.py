@@ -1,8 +1,8 @@
 """A drawn cut: on a curve that lies on the mould."""
 
 import bpy
-from bpy.props import BoolProperty, EnumProperty, StringProperty
 
+from ..props import BoolProperty, EnumProperty, StringProperty
 from .fields import length
 
 

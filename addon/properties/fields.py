@@ -11,9 +11,9 @@ from math import degrees, radians
 from typing import Any
 
 import bpy
-from bpy.props import FloatProperty, FloatVectorProperty
 
 from ..bridge import mm_per_unit
+from ..props import FloatProperty, FloatVectorProperty
 
 Annotations = dict[str, Any]
 

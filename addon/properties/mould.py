@@ -1,7 +1,8 @@
 """What the .blend keeps about a mould: its plies and how it is checked."""
 
 import bpy
-from bpy.props import (
+
+from ..props import (
     BoolProperty,
     CollectionProperty,
     EnumProperty,
@@ -10,7 +11,6 @@ from bpy.props import (
     PointerProperty,
     StringProperty,
 )
-
 from .cut import MOULDPLY_Cut
 from .fields import angle, direction, length
 from .ply import MOULDPLY_Ply

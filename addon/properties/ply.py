@@ -1,8 +1,15 @@
 """A ply as the .blend keeps it: what the person decides, nothing worked out."""
 
 import bpy
-from bpy.props import BoolProperty, EnumProperty, FloatVectorProperty, IntProperty, StringProperty
 
+from ..props import (
+    BoolProperty,
+    EnumProperty,
+    FloatVectorProperty,
+    IntProperty,
+    PointerProperty,
+    StringProperty,
+)
 from .fields import angle, length
 
 _kept_items: list = []  # Blender keeps no reference to the strings of a dynamic menu
@@ -81,7 +88,7 @@ class MOULDPLY_Ply(bpy.types.PropertyGroup):
         min=1,
         max=200,
     )
-    rosette: bpy.props.PointerProperty(
+    rosette: PointerProperty(
         name="Rosette", description="Count this ply's angle from another rosette",
         type=bpy.types.Object, poll=lambda ply, thing: thing.type == "EMPTY",
     )  # fmt: skip

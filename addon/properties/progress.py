@@ -1,7 +1,8 @@
 """What the sidebar shows of work under way: on the window manager, never saved or undone."""
 
 import bpy
-from bpy.props import BoolProperty, FloatProperty, StringProperty
+
+from ..props import BoolProperty, FloatProperty, StringProperty
 
 
 class MOULDPLY_Progress(bpy.types.PropertyGroup):

@@ -11,8 +11,7 @@ import types
 from dataclasses import MISSING, dataclass, fields
 from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
 
-from bpy.props import BoolProperty, EnumProperty, FloatProperty, IntProperty, StringProperty
-
+from ..props import BoolProperty, EnumProperty, FloatProperty, IntProperty, StringProperty
 from .fields import Annotations, angle, length
 
 

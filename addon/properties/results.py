@@ -1,7 +1,8 @@
 """What the .blend keeps of results: on the patterns and their collection, with a digest."""
 
 import bpy
-from bpy.props import (
+
+from ..props import (
     BoolProperty,
     CollectionProperty,
     EnumProperty,

@@ -1,7 +1,9 @@
 """What the .blend keeps for the whole file: cloth, stock and settings."""
 
 import bpy
-from bpy.props import (
+
+from .. import engine
+from ..props import (
     BoolProperty,
     CollectionProperty,
     EnumProperty,
@@ -9,8 +11,6 @@ from bpy.props import (
     PointerProperty,
     StringProperty,
 )
-
-from .. import engine
 from . import words
 from .cloth import MOULDPLY_Cloth, MOULDPLY_Offcut, MOULDPLY_Roll
 from .fields import length

@@ -1,8 +1,8 @@
 """What is drawn on the mould: on the window manager, so that looking never changes the file."""
 
 import bpy
-from bpy.props import BoolProperty, EnumProperty
 
+from ..props import BoolProperty, EnumProperty
 from .fields import length
 
 MAPS = [

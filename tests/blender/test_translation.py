@@ -70,8 +70,8 @@ def texts_of_call(node):
     for keyword in node.keywords:
         if keyword.arg in ("text", "heading"):
             yield from constants([keyword.value])
-    if name == "pgettext_iface":
-        yield from constants(node.args)
+    if name in ("pgettext_iface", "say"):
+        yield from constants(node.args[:1])
     elif name == "paragraph":
         yield from constants(node.args[2:3])
 
@@ -89,7 +89,9 @@ def wanted():
 
     found = {*texts_of_classes(), *texts_in_source(), *(state for state, _ in STATES.values())}
     words = {text for text in found if re.search(r"[A-Za-z]{2}", text)}
-    identifiers = {text for text in words if re.fullmatch(r"[a-z_0-9]+|[A-Z]+", text)}  # never shown
+    identifiers = {
+        text for text in words if re.fullmatch(r"[a-z_0-9]+|[A-Z]+", text)
+    }  # never shown
     return words - identifiers - SAME - OWN
 
 

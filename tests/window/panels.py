@@ -1,14 +1,11 @@
-"""Pictures of the whole sidebar, every panel open, at the window's size and interface scale.
-
-Options after `--`: the interface scale, and a language such as de_DE.
-"""
+"""Pictures of the whole sidebar, every panel open; SCALE and LANGUAGE are set here."""
 
 import sys
 import time
 
 import bpy
 
-given = sys.argv[sys.argv.index("--") + 1 :] if "--" in sys.argv else []
+SCALE, LANGUAGE = 1.0, ""  # of the interface: 2.0 for a fine screen, "de_DE" for German
 STATE = {"at": 0, "wait": 0.0, "ready": False}
 PAGES = 7
 
@@ -46,9 +43,9 @@ def done():
     if not STATE["ready"]:
         STATE["ready"] = True
         view = bpy.context.preferences.view
-        view.ui_scale = float(given[0]) if given else 1.0
-        if len(given) > 1:
-            view.language = given[1]
+        view.ui_scale = SCALE
+        if LANGUAGE:
+            view.language = LANGUAGE
             view.use_translate_interface = view.use_translate_tooltips = True
         open_all_panels()
         sidebar("mouldply")  # noqa: F821
