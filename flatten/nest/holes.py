@@ -3,22 +3,25 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from shapely import Polygon
 
-from .fit import by_area, fill
+from .fit import always, by_area, fill
 from .geometry import cos_sin
 from .part import Member, Part, Spot
 from .turns import Turns
 
 
-def with_guests(parts: Sequence[Part], gap: float) -> list[Part]:
+def with_guests(
+    parts: Sequence[Part], gap: float, go_on: Callable[[], bool] = always
+) -> list[Part]:
     """Return the parts with every hole filled as far as other pieces fit into it.
 
     Guests lie at the cloth's own turns to their host, without the tolerance, so that the host
-    may still use it; any turn allowed for the host is then allowed for them.
+    may still use it; any turn allowed for the host is then allowed for them. Once `go_on` says
+    False the remaining holes stay empty.
     """
     left = [part.count for part in parts]
     straight = [replace(part, turns=_without_tolerance(part.turns)) for part in parts]
@@ -30,7 +33,7 @@ def with_guests(parts: Sequence[Part], gap: float) -> list[Part]:
         filled: Counter[tuple[Spot, ...]] = Counter()
         while left[number]:
             left[number] -= 1
-            guests, left = _guests(straight, left, host, gap)
+            guests, left = _guests(straight, left, host, gap, go_on)
             filled[tuple(guests)] += 1
         hosts += [joined(host, parts, spots, count) for spots, count in filled.items()]
     rest = [replace(part, count=n) for part, n in zip(parts, left, strict=True) if n]
@@ -58,14 +61,14 @@ def carried(member: Member, spot: Spot) -> Member:
 
 
 def _guests(
-    parts: Sequence[Part], left: list[int], host: Part, gap: float
+    parts: Sequence[Part], left: list[int], host: Part, gap: float, go_on: Callable[[], bool]
 ) -> tuple[list[Spot], list[int]]:
     guests: list[Spot] = []
     for hole in sorted(host.holes, key=lambda hole: -hole.area):
         inner = hole.buffer(-gap, join_style="mitre")
         for region in getattr(inner, "geoms", [inner]):
             if isinstance(region, Polygon) and not region.is_empty:
-                spots, left = fill(parts, left, region, gap)
+                spots, left = fill(parts, left, region, gap, go_on=go_on)
                 guests += spots
     return guests, left
 

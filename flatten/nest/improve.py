@@ -19,6 +19,7 @@ from .settings import NestSettings
 from .strips import StripLayer, Watch
 from .turned_over import turned_over
 
+FILLING_HOLES = 0.3  # of the time at most
 TRYING = 0.55  # of the time goes into finding the best way, the rest into the layout
 NO_LIBRARY = (
     "The nesting library is not installed: pieces are laid one by one, which takes more cloth."
@@ -54,7 +55,7 @@ def improve(
     Where there is more than one way, each gets a short search and the best one the rest.
     """
     gap, layer = settings.gap_mm, StripLayer(settings, watch)
-    variants = _variants(simple.parts, settings, may_turn=may_turn)
+    variants = _variants(simple.parts, settings, clock.part(FILLING_HOLES), may_turn=may_turn)
     plans, ways = [simple], len(variants) + (len(ORDERS) if shelf.offcuts else 0)
     trying = clock.part(TRYING if ways > 1 else 1.0)
     for parts in variants:
@@ -76,12 +77,16 @@ def improve(
     return _best(plans, gap), _notes(layer)
 
 
-def _variants(parts: Sequence[Part], settings: NestSettings, *, may_turn: bool) -> list[list[Part]]:
+def _variants(
+    parts: Sequence[Part], settings: NestSettings, clock: Clock, *, may_turn: bool
+) -> list[list[Part]]:
     """Return the ways to see the pieces as parts that are worth a search of their own."""
-    filled = with_guests(parts, settings.gap_mm) if any(part.holes for part in parts) else [*parts]
+    gap, filled = settings.gap_mm, [*parts]
+    if any(part.holes for part in parts):
+        filled = with_guests(parts, gap, lambda: clock.look("nesting: filling holes"))
     variants = [filled]
     if settings.common_edges:
-        pairs = paired(filled, settings.gap_mm)
+        pairs = paired(filled, gap)
         if len(pairs) != len(filled) or any(len(part.members) > 1 for part in pairs):
             variants.append(pairs)
     if settings.turn_over and may_turn:
