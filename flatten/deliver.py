@@ -13,11 +13,11 @@ from . import __version__
 from .arrays import Bools, Floats, Ints
 from .cloth.fabric import Fabric
 from .export.csv_tables import cut_list_csv, stack_csv
-from .export.drawing import Drawing, together
+from .export.drawing import Drawing
 from .export.dxf import dxf_bytes
 from .export.engrave import engrave, ply_outline_lines, stl_bytes, tack_lines
-from .export.pattern_drawing import pattern_drawing, patterns_drawing
-from .export.roll_drawing import roll_drawing
+from .export.pattern_drawing import patterns_drawing
+from .export.roll_drawing import roll_drawing, rolls_drawing
 from .export.settings import FileSettings
 from .export.sheet import layup_pdf
 from .export.svg import svg_bytes
@@ -68,7 +68,7 @@ def files_of(result: Result, job: Job, progress: Progress = silent) -> dict[str,
     }
     if settings.one_file_per_piece:
         for pattern in patterns:
-            alone = pattern_drawing(pattern, arcs=settings.arcs)
+            alone = patterns_drawing([pattern], arcs=settings.arcs)  # with its check square
             files[f"piece {pattern.id}.dxf"] = _dxf(alone, settings)
     if settings.engrave:
         progress(0.2, "engraving the mould")
@@ -137,7 +137,7 @@ def _roll_files(result: Result, settings: FileSettings) -> dict[str, bytes]:
         cloth: roll_drawing(nest, result.patterns, arcs=settings.arcs)
         for cloth, nest in result.nests.items()
     }
-    whole = together(f"{result.part}: rolls", list(drawings.values()))
+    whole = rolls_drawing(result.nests.values(), result.patterns, arcs=settings.arcs)
     layouts = {cloth: nest.to_plain() for cloth, nest in result.nests.items()}
     files = {
         "roll.dxf": _dxf(whole, settings),

@@ -193,13 +193,17 @@ def _in_rows(pieces: Sequence[Drawing]) -> list[Drawing]:
     return [piece.moved(0.0, lowest) for piece in placed]
 
 
+def _counted(count: int, thing: str) -> str:
+    return f"{count} {thing}" if count == 1 else f"{count} {thing}s"
+
+
 def _title_block(patterns: Sequence[Pattern]) -> Drawing:
     """Return the check square at the origin and, beside it, what the drawing holds."""
     cloths = dict.fromkeys(pattern.fabric_name for pattern in patterns)
     count = sum(pattern.count for pattern in patterns)
     rows = [
         (patterns[0].part, 12.0),
-        (f"{len(patterns)} patterns, {count} pieces to cut", 6.0),
+        (f"{_counted(len(patterns), 'pattern')}, {_counted(count, 'piece')} to cut", 6.0),
         (f"cloth: {', '.join(cloths)}", 6.0),
         ("all lengths in mm, warp along x", 6.0),
         ("seen looking into the mould", 6.0),

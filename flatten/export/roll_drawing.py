@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -43,8 +43,31 @@ def roll_drawing(nest: Nest, patterns: Sequence[Pattern], *, arcs: bool = False)
         drawings.append(sheet_drawing(sheet, by_id, kits=kits, arcs=arcs).moved(0.0, bottom))
         bottom += sheet.width_mm + BETWEEN_MM
     part = patterns[0].part if patterns else ""
-    drawings.append(_title(part, nest.fabric))
-    return together(f"{part}: cloth {nest.fabric}", drawings)
+    names = {pattern.fabric: pattern.fabric_name for pattern in patterns}
+    cloth = names.get(nest.fabric, nest.fabric)
+    drawings.append(_title(part, cloth))
+    return together(f"{part}: {cloth}", drawings)
+
+
+def rolls_drawing(
+    nests: Iterable[Nest], patterns: Sequence[Pattern], *, arcs: bool = False
+) -> Drawing:
+    """Return the rolls of all cloths, one above the other, the first at the origin.
+
+    Raises
+    ------
+    InputError : no nest, or one of other patterns
+    """
+    placed: list[Drawing] = []
+    bottom = 0.0
+    for nest in nests:
+        drawing = roll_drawing(nest, patterns, arcs=arcs)
+        placed.append(drawing.moved(0.0, bottom))
+        bottom += drawing.bounds()[3] + BETWEEN_MM
+    if not placed:
+        raise InputError("There is no roll to draw.", "Nest first.")
+    part = patterns[0].part if patterns else ""
+    return together(f"{part}: rolls", placed)
 
 
 def sheet_drawing(
@@ -62,7 +85,7 @@ def sheet_drawing(
     return together(sheet.stock_id, drawings)
 
 
-def _title(part: str, fabric: str) -> Drawing:
+def _title(part: str, cloth: str) -> Drawing:
     """Return part, cloth and check square, to the left of the roll's free end."""
     left = -CHECK_MM - BETWEEN_MM
     square = check_square(np.array([left, 0.0]))
@@ -74,7 +97,7 @@ def _title(part: str, fabric: str) -> Drawing:
             height_mm=height,
             anchor="left",
         )
-        for words, height, y in ((part, 12.0, 34.0), (fabric, 7.0, 18.0))
+        for words, height, y in ((part, 12.0, 34.0), (cloth, 7.0, 18.0))
     ]
     return replace(square, texts=(*square.texts, *texts))
 

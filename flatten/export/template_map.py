@@ -87,7 +87,8 @@ def _heading(
     canvas.text(width, top - 7, "paper templates", 3.2, ACCENT, bold=True, anchor="right")
     size = f"roll {paper.roll_width_mm:g} mm" if paper.roll_width_mm else paper.sheet
     sheets = f"{plan.sheets} sheets" if plan.sheets > 1 else "1 sheet"
-    kinds = f"{len(patterns)} patterns on {sheets}, {size}"
+    many = "1 pattern" if len(patterns) == 1 else f"{len(patterns)} patterns"
+    kinds = f"{many} on {sheets}, {size}"
     if paper.roll_width_mm is None:
         kinds += ", landscape" if plan.page.width_mm > plan.page.height_mm else ", portrait"
     if pages > 1:

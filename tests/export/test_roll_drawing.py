@@ -11,7 +11,7 @@ from shapely import Point, Polygon, box
 from flatten.errors import InputError
 from flatten.export.drawing import ring_area
 from flatten.export.dxf import dxf_bytes
-from flatten.export.roll_drawing import roll_drawing, sheet_drawing
+from flatten.export.roll_drawing import roll_drawing, rolls_drawing, sheet_drawing
 from flatten.nest.layout import Placement, Sheet
 from flatten.nest.nest import nest
 from flatten.nest.piece import NestPiece
@@ -109,3 +109,18 @@ def test_the_roll_starts_at_the_origin_and_its_square_lies_off_it():
 def test_a_nest_of_other_patterns_is_refused():
     with pytest.raises(InputError, match="'b', which is not among the patterns"):
         roll_drawing(nested(), PATTERNS[:1])
+
+
+def test_rolls_of_several_cloths_lie_one_above_the_other():
+    first, second = nested(), nested(kits=2)
+    drawing = rolls_drawing([first, second], PATTERNS)
+    edges = [line for line in drawing.lines if line.layer == "ROLL_EDGE" and line.closed]
+    boxes = [Polygon(line.points) for line in edges]
+
+    assert len(boxes) == 2
+    assert boxes[0].bounds[:2] == (0, 0)
+    assert boxes[0].distance(boxes[1]) > 50
+    cuts = [Polygon(line.points) for line in drawing.lines if line.layer == "CUT"]
+    assert all(sum(box.buffer(0.01).contains(cut) for box in boxes) == 1 for cut in cuts)
+    with pytest.raises(InputError, match="no roll"):
+        rolls_drawing([], PATTERNS)
