@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import re
 import shutil
 import stat
 from collections.abc import Mapping
@@ -18,6 +19,16 @@ INDEX = "result.json"
 # killed while swapping is completed by whoever opens the folder next.
 STAGING = ".mouldply-new"
 MOST_INDEX_BYTES = 64 * 2**20
+LONGEST_NAME = 80  # characters; well below what any file system allows, even in UTF-8
+# Source: Naming Files, Paths, and Namespaces (Win32 documentation): these, with any ending.
+DEVICES = {
+    "CON",
+    "PRN",
+    "AUX",
+    "NUL",
+    *(f"{port}{i}" for port in ("COM", "LPT") for i in range(10)),
+}
+FORBIDDEN = re.compile(r'[<>:"/\\|?*\x00-\x1f\x7f]')
 
 
 def write_set(folder: Path, files: Mapping[str, bytes], index: Mapping[str, Any]) -> None:
@@ -31,6 +42,9 @@ def write_set(folder: Path, files: Mapping[str, bytes], index: Mapping[str, Any]
     ------
     InputError : the folder cannot be written or the disk is full; the old set is intact
     """
+    for name in files:
+        if not _plain(name):
+            raise InputError(f"'{name}' cannot be the name of a file.", "Rename it.")
     index = {**index, "files": {name: digest(content) for name, content in sorted(files.items())}}
     text = json.dumps(index, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
     try:
@@ -59,13 +73,13 @@ def settle(folder: Path) -> None:
     if not staging.is_dir() or staging.is_symlink():
         return
     fresh = staging / INDEX
-    if not fresh.is_file():
+    new = _listed(fresh)
+    if not new or not all(_is_there(folder, name, wanted) for name, wanted in new.items()):
         _remove(staging)
         return
-    new = json.loads(fresh.read_text(encoding="utf-8"))
-    for name in sorted(_names(folder / INDEX) - set(new["files"])):
+    for name in sorted(set(_listed(folder / INDEX)) - set(new)):
         (folder / name).unlink(missing_ok=True)
-    for name in sorted(new["files"]):
+    for name in sorted(new):
         if (staging / name).exists():  # else it was moved before the kill
             os.replace(staging / name, folder / name)
     os.replace(fresh, folder / INDEX)
@@ -87,17 +101,18 @@ def read_index(folder: Path) -> dict[str, Any]:
         if file.stat().st_size > MOST_INDEX_BYTES:
             raise InputError(f"'{file}' is too large to be ours.", "Choose a folder of results.")
         index: dict[str, Any] = json.loads(file.read_text(encoding="utf-8"))
-        files = dict(index["files"])
+        files: dict[str, Any] = index["files"]
+        names = list(files.items())
     except OSError as error:
         raise InputError(
             f"'{folder}' holds no finished results: {error.strerror}.", "Run the job again."
         ) from error
-    except (ValueError, KeyError, TypeError, RecursionError) as error:
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
         raise InputError(f"'{file}' is damaged: {error}.", "Run the job again.") from error
-    for name, wanted in files.items():
+    for name, wanted in names:
         if not _plain(name):
             raise InputError(f"'{file}' names the file '{name}'.", "Run the job again.")
-        if not (folder / name).is_file() or digest((folder / name).read_bytes()) != wanted:
+        if not _holds(folder / name, wanted):
             raise InputError(
                 f"'{folder / name}' is missing or was changed after it was written.",
                 "Run the job again.",
@@ -110,21 +125,45 @@ def digest(content: bytes) -> str:
     return hashlib.sha256(content).hexdigest()
 
 
-def _names(index: Path) -> set[str]:
-    """Return the files an index lists; none where it cannot be read."""
+def safe_name(text: str) -> str:
+    """Return a name made by a person as one a file may have on any system."""
+    name = FORBIDDEN.sub("_", text)[:LONGEST_NAME].strip().rstrip(". ").lstrip(".") or "_"
+    return f"_{name}" if name.split(".")[0].strip().upper() in DEVICES else name
+
+
+def _listed(index: Path) -> dict[str, str]:
+    """Return the files an index lists, with their digests; none where it is not one of ours."""
     try:
-        if index.stat().st_size > MOST_INDEX_BYTES:
-            return set()
-        names = json.loads(index.read_text(encoding="utf-8"))["files"]
-        return {name for name in names if _plain(name)}
+        if index.is_symlink() or index.stat().st_size > MOST_INDEX_BYTES:
+            return {}
+        files = json.loads(index.read_text(encoding="utf-8"))["files"]
     except (OSError, ValueError, KeyError, TypeError, RecursionError):
-        return set()
+        return {}
+    ours = isinstance(files, dict) and all(
+        _plain(name) and isinstance(wanted, str) and re.fullmatch("[0-9a-f]{64}", wanted)
+        for name, wanted in files.items()
+    )
+    return files if ours else {}
+
+
+def _is_there(folder: Path, name: str, wanted: str) -> bool:
+    """Whether a file of a staged set is there, staged or already moved."""
+    return _holds(folder / STAGING / name, wanted) or _holds(folder / name, wanted)
+
+
+def _holds(file: Path, wanted: object) -> bool:
+    """Whether a file is there with the bytes of this digest."""
+    if file.is_symlink() or not file.is_file():
+        return False
+    with file.open("rb") as content:
+        return hashlib.file_digest(content, "sha256").hexdigest() == wanted
 
 
 def _refuse_strangers(folder: Path, files: Mapping[str, bytes]) -> None:
     """Refuse to overwrite a file that no run of ours has written."""
-    strangers = sorted(set(files) - _names(folder / INDEX))
-    for name in [*strangers, *([] if _names(folder / INDEX) else [INDEX])]:
+    ours = _listed(folder / INDEX)
+    strangers = sorted(set(files) - set(ours))
+    for name in [*strangers, *([] if ours else [INDEX])]:
         if (folder / name).exists() or (folder / name).is_symlink():
             raise InputError(
                 f"'{folder / name}' is already there and was not written by mouldply.",
@@ -133,8 +172,8 @@ def _refuse_strangers(folder: Path, files: Mapping[str, bytes]) -> None:
 
 
 def _plain(name: str) -> bool:
-    """Whether a name stays in its folder."""
-    return bool(name) and name not in (".", "..") and not set(name) & set("/\\:\0")
+    """Whether a name stays in its folder, on any system."""
+    return bool(name) and name not in (INDEX, STAGING) and safe_name(name) == name
 
 
 def _write(file: Path, content: bytes) -> None:

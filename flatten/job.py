@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import io
 import json
@@ -132,8 +133,8 @@ class Job:
     @property
     def digest(self) -> str:
         """SHA-256 over every input: a result that carries another one is out of date."""
-        text, arrays = _parts(self)
-        sums = hashlib.sha256(text.encode())
+        data, arrays = _parts(self)
+        sums = hashlib.sha256(_text(data))
         for name in sorted(arrays):
             array = np.ascontiguousarray(arrays[name])
             sums.update(f"{name} {array.dtype.str} {array.shape}".encode())
@@ -156,16 +157,24 @@ def save_job(job: Job, folder: Path) -> None:
     ------
     InputError : the folder cannot be written
     """
-    text, arrays = _parts(job)
+    data, arrays = _parts(job)
     packed = io.BytesIO()
     np.savez_compressed(packed, **arrays)
+    data["arrays"] = hashlib.sha256(packed.getvalue()).hexdigest()
+    contents = {ARRAY_FILE: packed.getvalue(), JOB_FILE: _text(data)}
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        for name, content in ((ARRAY_FILE, packed.getvalue()), (JOB_FILE, text.encode())):
-            fresh = folder / f".{name}.new"
-            fresh.write_bytes(content)
-            os.replace(fresh, folder / name)
+        for name, content in contents.items():  # both, before either takes its place
+            with (folder / f".{name}.new").open("wb") as fresh:
+                fresh.write(content)
+                fresh.flush()
+                os.fsync(fresh.fileno())
+        for name in contents:
+            os.replace(folder / f".{name}.new", folder / name)
     except OSError as error:
+        for name in contents:
+            with contextlib.suppress(OSError):
+                (folder / f".{name}.new").unlink(missing_ok=True)
         raise InputError(
             f"The job folder '{folder}' cannot be written: {error.strerror}.",
             "Choose a folder you may write to.",
@@ -181,6 +190,7 @@ def load_job(folder: Path) -> Job:
     """
     data = _read_json(folder / JOB_FILE)
     arrays = read_arrays(folder / ARRAY_FILE)
+    _refuse_mixed(folder, data.pop("arrays", None))
     if data.pop("format", None) != FORMAT:
         raise InputError(f"'{folder / JOB_FILE}' is not a job.", "Choose a job folder.")
     version = data.pop("version", None)
@@ -224,8 +234,24 @@ class _JobText:
     parts: tuple[MouldPart, ...] = ()  # without their faces
 
 
-def _parts(job: Job) -> tuple[str, dict[str, Floats | Ints]]:
-    """Return the job's JSON text and its arrays."""
+def _refuse_mixed(folder: Path, wanted: Any) -> None:
+    """Refuse the text of one job beside the arrays of another: killed in the midst of saving."""
+    if wanted is None:  # written by hand, or before version 1 had this
+        return
+    with (folder / ARRAY_FILE).open("rb") as content:
+        if hashlib.file_digest(content, "sha256").hexdigest() != wanted:
+            raise InputError(
+                f"'{JOB_FILE}' and '{ARRAY_FILE}' in '{folder}' do not belong together.",
+                "Write the job again.",
+            )
+
+
+def _text(data: Mapping[str, Any]) -> bytes:
+    return (json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False) + "\n").encode()
+
+
+def _parts(job: Job) -> tuple[dict[str, Any], dict[str, Floats | Ints]]:
+    """Return the job's plain values and its arrays."""
     arrays: dict[str, Floats | Ints] = {
         "vertices": job.mould.vertices,
         "faces": job.mould.faces,
@@ -248,7 +274,7 @@ def _parts(job: Job) -> tuple[str, dict[str, Floats | Ints]]:
         parts=tuple(replace(part, faces=NO_FACES) for part in job.parts),
     )
     data = {"format": FORMAT, "version": VERSION, **to_plain(text), "plies": plies}
-    return json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False) + "\n", arrays
+    return data, arrays
 
 
 def _read_ply(number: int, plain: Any, arrays: Mapping[str, Any]) -> Ply:
