@@ -261,7 +261,10 @@ class Tracer:
             sides.append(first)
             angles.append(_angle(first, second))
         total = sum(angles)
-        came = min(_angle(sides[0], direction / np.linalg.norm(direction)), angles[0])
+        # Counter-clockwise from the first side. It may lie outside this face, where a line only
+        # clips it beside the corner: then the angle is negative, or larger than the face's own.
+        across = np.cross(mesh.normals[face], sides[0])
+        came = float(np.arctan2(across @ direction, sides[0] @ direction))
         wanted = (came + share * total) % total
         for f, first, angle in zip(ring, sides, angles, strict=True):
             if wanted <= angle + 1e-12:
