@@ -170,7 +170,11 @@ def tack_on(ply: Ply, patch: Patch) -> Floats:
             return np.asarray(at.points[0])
         if len(patch.joints) == 0 or not any(joint.kind == "splice" for joint in patch.joints):
             locate_on(
-                surface, ply.tack_mm, name=f"tack point of '{ply.name}'", within_mm=TACK_WITHIN_MM
+                surface,
+                ply.tack_mm,
+                name=f"tack point of '{ply.name}'",
+                within_mm=TACK_WITHIN_MM,
+                source_faces=patch.source_faces,
             )
     weight = surface.areas * patch.inside
     middle = (surface.corners.mean(axis=1) * weight[:, None]).sum(axis=0) / weight.sum()

@@ -17,6 +17,9 @@ PAIRS = 400_000  # ... point-face pairs looked at together: bound the memory
 # Of faces equally near (an edge or corner is hit) the lowest number is taken, up to this share
 # of the mesh's size: 30 times the rounding of float64.
 TIE_SHARE = 1e-14
+# A box is left out when it is further off than a known distance by this share of the largest
+# number at hand: far from the origin, or beside a very long triangle, rounding is that large.
+SLACK_SHARE = 1e-12
 
 
 @dataclass(frozen=True, eq=False, slots=True, kw_only=True)
@@ -59,11 +62,17 @@ def locate_one(mesh: MouldMesh, point: Floats) -> Located:
 
 
 def locate_on(
-    mesh: MouldMesh | Locator, point: ArrayLike, *, name: str, within_mm: float
+    mesh: MouldMesh | Locator,
+    point: ArrayLike,
+    *,
+    name: str,
+    within_mm: float,
+    source_faces: Ints | None = None,
 ) -> Located:
     """Return the nearest mesh point to `point` (3,) mm, which must lie on the surface.
 
-    `mesh` may be a `Locator`, where more than one point is looked up.
+    `mesh` may be a `Locator`, where more than one point is looked up. `source_faces` (m,), where
+    given, are the numbers an error calls the faces by: those of the mould.
 
     Raises
     ------
@@ -77,7 +86,7 @@ def locate_on(
         raise InputError(
             f"The {name} lies {found.distances[0]:.1f} mm off the surface.",
             f"Place it on the surface; the nearest point is ({x}, {y}, {z}) mm.",
-            faces=found.faces,
+            faces=found.faces if source_faces is None else source_faces[found.faces],
         )
     return found
 
@@ -90,6 +99,7 @@ class Locator:
             raise InputError("The mesh has no faces.", "Select at least one face.")
         self.mesh = mesh
         self._size = max(mesh.size_mm, 1e-9)
+        self._reach = max(float(np.abs(mesh.corners).max()), self._size)
         self._middle = mesh.corners.mean(axis=1)
         self._faces = _sorted_into_leaves(self._middle)
         corners = mesh.corners[self._faces].reshape(-1, LEAF * 3, 3)
@@ -138,9 +148,10 @@ class Locator:
     def _candidates(self, points: Floats) -> tuple[Ints, Ints] | None:
         """Pairs (point, face) among which the nearest is; None where there are too many at once."""
         bound = self._first_bound(points)
+        slack = SLACK_SHARE * np.maximum(np.abs(points).max(axis=1, initial=0), self._reach)
         query, node = np.arange(len(points)), np.zeros(len(points), np.int64)
         for level in range(len(self._boxes) - 1, -1, -1):
-            keep = self._gap2(points[query], node, level) <= (bound**2)[query]
+            keep = self._gap2(points[query], node, level) <= ((bound + slack) ** 2)[query]
             query, node = query[keep], node[keep]
             if len(query) > PAIRS and len(points) > 1:
                 return None
