@@ -113,3 +113,19 @@ def test_a_common_edge_is_sound_only_where_asked_for():
     assert "apart" in faults(butted)
     told = faults(butted, asked=simple(gap_mm=5, common_edges=True))
     assert "'a' and 'a'" not in told
+
+
+def test_an_edge_that_touches_at_its_ends_only_is_no_common_edge():
+    """A recess 2 mm deep: between the two feet the pieces are closer than the gap of 5."""
+    feet = [(0, 0), (30, 0), (30, 2), (270, 2), (270, 0), (300, 0), (300, 100), (0, 100)]
+    pieces = [piece("slab", rectangle(300, 100)), piece("feet", feet)]
+    asked = simple(gap_mm=5, common_edges=True)
+    apart = nest(pieces, cloth(), SHELF, asked)
+    sheet = apart.sheets[0]
+    slab, stool = sorted(sheet.placements, key=lambda place: place.piece, reverse=True)
+
+    butted = replace(stool, x_mm=slab.x_mm, y_mm=slab.y_mm + 100)
+    found = replace(apart, sheets=(replace(sheet, placements=(slab, butted)),))
+
+    assert check_nest(apart, pieces, cloth(), SHELF, asked) == []
+    assert "mm apart" in " ".join(check_nest(found, pieces, cloth(), SHELF, asked))

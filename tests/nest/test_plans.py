@@ -16,9 +16,11 @@ from shapely import Point, Polygon
 import flatten
 from flatten.nest.check import check_nest
 from flatten.nest.clock import Clock
+from flatten.nest.improve import _best
 from flatten.nest.nest import nest
 from flatten.nest.pairs import paired
-from flatten.nest.part import parts_of, reach
+from flatten.nest.part import Spot, parts_of, reach
+from flatten.nest.plan import Plan, offcut_bin, roll_bin
 from flatten.nest.roll import Defect, Offcut
 from flatten.nest.search import StripSearch
 from flatten.nest.shelf import Strip
@@ -47,6 +49,31 @@ def test_offcuts_are_used_first_and_save_roll():
     assert check_nest(found, BLOBS, cloth(), shelf, asked) == []
     cloth_used = found.used_length_mm * 1000 + 500 * 350 + Polygon(odd.outline).area
     assert found.account.cloth_mm2 == pytest.approx(cloth_used)
+
+
+def test_a_search_never_makes_a_layout_longer():
+    """Nine 500 x 410 in three columns fill 1230 exactly: 1500 mm, which no search improves on."""
+    pieces = [piece("tile", rectangle(500, 410), 9)]
+
+    found = nest(pieces, cloth(), stock(roll(1230)), searched(1.2, gap_mm=0))
+
+    assert found.used_length_mm == pytest.approx(1500, abs=0.01)
+
+
+def test_the_plan_that_takes_least_new_cloth_is_taken():
+    """Missing pieces weigh most, then roll area, then offcut area; the earlier of equals."""
+    parts = tuple(parts_of([piece("a", rectangle(300, 200), 2)], cloth(), simple()))
+    bins = (offcut_bin(offcut("o", rectangle(400, 300))), roll_bin(roll()))
+    near, far = Spot(0, 0.0, 0.0, 0.0), Spot(0, 300.0, 0.0, 0.0)
+    beside = Spot(0, 0.0, 200.0, 0.0)
+    short = Plan(parts=parts, bins=bins, spots=((), (near, beside)))
+    long = Plan(parts=parts, bins=bins, spots=((), (near, far)))
+    on_offcut = Plan(parts=parts, bins=bins, spots=((near,), (near,)))
+    lacking = Plan(parts=parts, bins=bins, spots=((), (near,)), missing=1)
+
+    assert short.taken(0) == (0, 300_000, 0)
+    assert on_offcut.taken(0) == (0, 300_000, 120_000)
+    assert _best([lacking, long, short, on_offcut], 0) is short
 
 
 def test_an_offcut_no_piece_fits_is_left_alone():
