@@ -12,10 +12,12 @@ from ..arrays import Floats, Ints, frozen_floats
 from ..errors import SolveError
 from ..progress import Progress, part_of, silent
 from ..surface.cut import Cut
+from ..surface.locate import locate
 from ..surface.mesh import SurfaceMesh
 from .drape import Drape, Method, drape_surface
 from .fabric import Fabric
-from .relief_line import DartLine
+from .relief_line import DartLine, on_rim
+from .relief_mesh import coarser
 from .relief_orbit import Orbit, orbits_of
 from .relief_search import (
     LEFT_LOCKED,
@@ -28,6 +30,8 @@ from .relief_search import (
 from .relief_zones import locked_zones, over_limit_deg
 from .strain import flat_areas
 
+# Darts are sought on no more than about this many triangles: a finer mesh gains nothing.
+SOUGHT_ON_FACES = 30_000
 PATH_STEP_MM = 25.0  # between the points of a proposed cut
 
 
@@ -109,7 +113,7 @@ def propose_relief(
         return drape_surface(mesh, fabric, tack_mm=tack, warp=along, method=method)
 
     progress(0.0, "draping without darts")
-    plain = drape(surface)
+    plain = drape(coarser(surface, SOUGHT_ON_FACES))
     zones = locked_zones(plain, fabric)
     if not zones:
         return []
@@ -133,11 +137,11 @@ def propose_relief(
             orbit.length_mm = length
         darted = lengthen(base, orbits, fabric, drape, part_of(progress, 0.9, 1.0))
     progress(1.0, "darts proposed")
-    return _proposals(plain, darted, orbits, fabric, base)
+    return _proposals(plain, darted, orbits, fabric, surface)
 
 
 def _proposals(
-    plain: Drape, darted: Drape, orbits: Sequence[Orbit], fabric: Fabric, base: SurfaceMesh
+    plain: Drape, darted: Drape, orbits: Sequence[Orbit], fabric: Fabric, surface: SurfaceMesh
 ) -> list[Proposal]:
     tips = np.array([tip for orbit in orbits for tip in orbit.tips])
     middles = [line.start for orbit in orbits for line in orbit.lines]
@@ -149,14 +153,14 @@ def _proposals(
     for number, orbit in enumerate(orbits, start=1):
         for line, mirrored in zip(orbit.lines, orbit.left_handed, strict=True):
             zone = orbit.zone[owner[orbit.zone] == k]
-            cut = _as_cut(f"dart-{k + 1}", line, orbit, fabric, base, mirrored)
-            source = plain.fine.source_faces[zone]
+            name = f"dart-{k + 1}"
+            cut = _as_cut(name, line, orbit, fabric, plain.fine.surface, surface, mirrored)
             proposals.append(
                 Proposal(
                     cut=cut,
                     set_number=number,
                     length_mm=orbit.length_mm,
-                    faces=tuple(np.unique(source).tolist()),
+                    faces=_faces_under(surface, plain, zone),
                     before=before[k],
                     after=after[k],
                     accept_deg=float(np.ceil(before[k].shear_deg)),
@@ -167,9 +171,25 @@ def _proposals(
     return proposals
 
 
+def _faces_under(surface: SurfaceMesh, plain: Drape, zone: Ints) -> tuple[int, ...]:
+    """Return the given surface's faces over which a zone of the sought-on mesh lies."""
+    if plain.surface is surface:
+        return tuple(np.unique(plain.fine.source_faces[zone]).tolist())
+    middles = surface.corners.mean(axis=1)
+    nearest = locate(plain.fine.surface, middles).faces
+    return tuple(np.flatnonzero(np.isin(nearest, zone)).tolist())
+
+
 def _as_cut(
-    name: str, line: DartLine, orbit: Orbit, fabric: Fabric, base: SurfaceMesh, mirrored: bool
+    name: str,
+    line: DartLine,
+    orbit: Orbit,
+    fabric: Fabric,
+    base: SurfaceMesh,
+    surface: SurfaceMesh,
+    mirrored: bool,
 ) -> Cut:
+    """Return a dart as an editable cut, its points on the given surface."""
     trace = line.trace(base, orbit.length_mm)
     at = np.linspace(0, orbit.length_mm, int(np.ceil(orbit.length_mm / PATH_STEP_MM)) + 1)
     path = np.column_stack([np.interp(at, trace.length_mm, trace.points[:, i]) for i in range(3)])
@@ -177,7 +197,7 @@ def _as_cut(
     return Cut(
         id=name,
         kind="dart",
-        path=path,
+        path=np.vstack([on_rim(surface, path[0]), locate(surface, path[1:]).points]),
         joint="butt" if butt else "lap",
         lap_mm=fabric.lap_mm,
         under="right" if mirrored else "left",

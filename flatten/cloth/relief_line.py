@@ -64,6 +64,15 @@ def shortest_to_rim(surface: SurfaceMesh, centre: Floats, *, directions: int = 4
     return DartLine(start=out.points[-1], inward=back / np.linalg.norm(back))
 
 
+def on_rim(surface: SurfaceMesh, point: Floats) -> Floats:
+    """Return the point of the surface's rim nearest to a point (3,)."""
+    ends = surface.vertices[surface.edges.vertices[surface.edges.boundary]]
+    start, along = ends[:, 0], ends[:, 1] - ends[:, 0]
+    share = ((point - start) * along).sum(axis=1) / (along**2).sum(axis=1)
+    foot = start + np.clip(share, 0, 1)[:, None] * along
+    return np.asarray(foot[((foot - point) ** 2).sum(axis=1).argmin()])
+
+
 def slit(surface: SurfaceMesh, line: Trace) -> tuple[SurfaceMesh, Floats]:
     """Return the surface opened along a line from its rim, and where the slit ends (3,) mm.
 

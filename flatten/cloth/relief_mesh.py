@@ -1,4 +1,4 @@
-"""Finer triangles where a dart may end, so that its length does not depend on the mesh."""
+"""The mesh darts are sought on: of one size whatever was given, finer where a dart may end."""
 
 from __future__ import annotations
 
@@ -7,11 +7,38 @@ from collections.abc import Callable
 import numpy as np
 
 from ..arrays import Floats, Ints
-from ..surface.mesh import SurfaceMesh
+from ..surface.mesh import MouldMesh, SurfaceMesh, components
 from ..surface.triangulation import Triangulation
 
 ROUNDS = 40
+FEW_MORE = 1.3  # this many times the triangles wanted are not worth a coarser mesh
+SMALLEST_SHARE = 1e-3  # of the mean area: smaller triangles are slivers of the simplification
 LIFT_SHARE = 0.02  # of the edge: how far a flipped edge may pass the old one
+
+
+def coarser(surface: SurfaceMesh, faces: int) -> SurfaceMesh:
+    """Return the surface with about so many triangles; as it is where that gives no sound one.
+
+    Source: Garland & Heckbert, Surface simplification using quadric error metrics, 1997, as
+    fast-simplification implements it.
+    """
+    import fast_simplification
+
+    if len(surface.faces) <= FEW_MORE * faces:
+        return surface
+    points, triangles = fast_simplification.simplify(
+        np.array(surface.vertices), surface.faces.astype(np.int32), target_count=faces
+    )
+    used, number = np.unique(triangles, return_inverse=True)
+    found = MouldMesh(points[used].astype(np.float64), number.reshape(-1, 3).astype(np.int64))
+    edges = found.edges
+    loops = len(surface.edges.boundary_loops(surface.faces))
+    if edges.crowded.any() or edges.flipped.any() or components(found.faces, edges).any():
+        return surface
+    euler = len(found.vertices) - len(edges.count) + len(found.faces)
+    if euler != 2 - loops or not (found.areas > SMALLEST_SHARE * found.areas.mean()).all():
+        return surface
+    return SurfaceMesh(found.vertices, found.faces)
 
 
 def refine_near(

@@ -21,7 +21,7 @@ TIP_MM = 3.0  # round the end of a dart shear is singular: not counted; a dart g
 LEFT_LOCKED = 5e-4  # share of the flat area that may stay locked
 # Away from the darts the reference mesh is as fine as this many triangles make it: then a dart's
 # length depends little on the mesh it is asked for on. Where it may end, edges are `FINE_MM`.
-REFERENCE_FACES = 45_000
+REFERENCE_FACES = 14_000
 FINE_MM, FINE_REACH_MM, GRADING = 2.5, 12.0, 0.35
 GROWTH, MOST_GROWTHS = 1.25, 14  # lengths tried first, each this much longer than the last
 WINDOW_MM = (-4.5, -3.0, -1.5, 0.0, 1.5, 3.0, 4.5)  # lengths tried then, round the one found
