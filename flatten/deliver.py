@@ -23,7 +23,7 @@ from .export.sheet import layup_pdf
 from .export.svg import svg_bytes
 from .export.templates import templates_pdf
 from .facts import layup_sheet, stack_rows
-from .folder import write_set
+from .folder import distinct_names, write_set
 from .job import Job
 from .nest.layout import Nest
 from .progress import Progress, part_of, silent
@@ -145,7 +145,9 @@ def _roll_files(result: Result, settings: FileSettings) -> dict[str, bytes]:
         LAYOUTS: json.dumps(layouts, ensure_ascii=False, allow_nan=False).encode(),
     }
     if len(drawings) > 1:
-        files |= {f"roll {cloth}.dxf": _dxf(one, settings) for cloth, one in drawings.items()}
+        names = distinct_names([f"roll {cloth}" for cloth in drawings])
+        for name, one in zip(names, drawings.values(), strict=True):
+            files[f"{name}.dxf"] = _dxf(one, settings)
     return files
 
 

@@ -8,7 +8,7 @@ import os
 import re
 import shutil
 import stat
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +19,8 @@ INDEX = "result.json"
 # killed while swapping is completed by whoever opens the folder next.
 STAGING = ".mouldply-new"
 MOST_INDEX_BYTES = 64 * 2**20
-LONGEST_NAME = 80  # characters; well below what any file system allows, even in UTF-8
+LONGEST_NAME = 60  # characters made from what a person typed: 240 bytes in UTF-8 at the most
+MOST_NAME = 100  # with ending and number
 # Source: Naming Files, Paths, and Namespaces (Win32 documentation): these, with any ending.
 DEVICES = {
     "CON",
@@ -28,7 +29,7 @@ DEVICES = {
     "NUL",
     *(f"{port}{i}" for port in ("COM", "LPT") for i in range(10)),
 }
-FORBIDDEN = re.compile(r'[<>:"/\\|?*\x00-\x1f\x7f]')
+FORBIDDEN = re.compile(r'[<>:"/\\|?*\x00-\x1f\x7f\ud800-\udfff]')
 
 
 def write_set(folder: Path, files: Mapping[str, bytes], index: Mapping[str, Any]) -> None:
@@ -125,10 +126,24 @@ def digest(content: bytes) -> str:
     return hashlib.sha256(content).hexdigest()
 
 
-def safe_name(text: str) -> str:
+def safe_name(text: str, longest: int = LONGEST_NAME) -> str:
     """Return a name made by a person as one a file may have on any system."""
-    name = FORBIDDEN.sub("_", text)[:LONGEST_NAME].strip().rstrip(". ").lstrip(".") or "_"
+    name = re.sub(r"^[\s.]+|[\s.]+$", "", FORBIDDEN.sub("_", text)[:longest]) or "_"
     return f"_{name}" if name.split(".")[0].strip().upper() in DEVICES else name
+
+
+def distinct_names(texts: Sequence[str]) -> list[str]:
+    """Return a safe name for each text, no two alike even where capitals do not count."""
+    taken: set[str] = set()
+    names = []
+    for text in texts:
+        name = safe_name(text)
+        number, first = 2, name
+        while name.casefold() in taken:
+            name, number = f"{first} {number}", number + 1
+        taken.add(name.casefold())
+        names.append(name)
+    return names
 
 
 def _listed(index: Path) -> dict[str, str]:
@@ -173,7 +188,8 @@ def _refuse_strangers(folder: Path, files: Mapping[str, bytes]) -> None:
 
 def _plain(name: str) -> bool:
     """Whether a name stays in its folder, on any system."""
-    return bool(name) and name not in (INDEX, STAGING) and safe_name(name) == name
+    sound = safe_name(name, MOST_NAME) == name and len(name.encode("utf-8", "replace")) <= 250
+    return bool(name) and name not in (INDEX, STAGING) and sound
 
 
 def _write(file: Path, content: bytes) -> None:

@@ -7,6 +7,7 @@ import hashlib
 import io
 import json
 import os
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -94,6 +95,7 @@ class Job:
         if not self.plies:
             raise InputError(f"Part '{self.part}' has no plies.", "Add a ply.")
         _refuse_doubles("Ply", [ply.id for ply in self.plies])
+        _refuse_confusable([ply.id for ply in self.plies])
         _refuse_doubles("Cloth", [fabric.id for fabric in self.fabrics])
         for ply in self.plies:
             self.fabric_of(ply)
@@ -316,3 +318,17 @@ def _refuse_doubles(what: str, ids: list[str]) -> None:
     doubles = sorted({name for name in ids if ids.count(name) > 1})
     if doubles:
         raise InputError(f"{what} id '{doubles[0]}' is used twice.", "Give each its own id.")
+
+
+def _refuse_confusable(ids: list[str]) -> None:
+    """Refuse ids that would name one file or one piece twice: 'P1' and 'p1', 'p1' and 'p1-2'."""
+    known = {name.casefold() for name in ids}
+    for name in ids:
+        root = re.sub(r"(x\d+)?(-\d+)?$", "", name.casefold())
+        if (root != name.casefold() and root in known) or ids.count(name) < len(
+            [other for other in ids if other.casefold() == name.casefold()]
+        ):
+            raise InputError(
+                f"Ply id '{name}' reads like another ply's, or like a piece of it.",
+                "Give the ply another id.",
+            )
