@@ -2,9 +2,10 @@
 
 import numpy as np
 import pytest
+import shapely
 from numpy.testing import assert_allclose
 from pattern.solids import cube, dressed, frustum, gored_sphere, patches_of
-from shapely import LineString
+from shapely import LineString, affinity
 
 from flatten.pattern.alike import merge_identical
 from flatten.pattern.settings import Dressing
@@ -122,3 +123,60 @@ def test_equal_gores_share_one_template(gores):
     assert sorted({notch.number for notch in shared[0].notches}) == list(
         range(1, len(shared[0].notches) // 2 + 1)
     )
+
+
+def hook_on_a_bump(mirror):
+    """An L on a doubly curved bump, without symmetry of its own; `mirror` -1: its mirror image."""
+    x, y = np.meshgrid(np.linspace(0, 200, 51), np.linspace(0, 140, 36))
+    z = 30 * np.exp(-(((x - 70) / 90) ** 2) - ((y - 40) / 60) ** 2)
+    vertices = np.column_stack([x.ravel(), mirror * y.ravel(), z.ravel()])
+    k = (np.arange(35)[:, None] * 51 + np.arange(50)).ravel()
+    faces = np.concatenate(
+        [np.column_stack([k, k + 1, k + 52]), np.column_stack([k, k + 52, k + 51])]
+    )
+    middle = np.abs(vertices[faces].mean(axis=1))
+    faces = faces[(middle[:, 0] < 80) | (middle[:, 1] < 60)]
+    return vertices, faces if mirror > 0 else faces[:, ::-1]
+
+
+def test_a_mirrored_region_is_cut_as_the_mirror_image():
+    """The whole way, draped too: mirrored over the warp the pattern is mirrored, not the same."""
+    right, left = (
+        dressed(
+            patches_of(*hook_on_a_bump(mirror), np.zeros((0, 2), int), refined=False),
+            [hook_on_a_bump(mirror)[0][51 * 10 + 15]],
+            (1, 0, 0),
+        )[0]
+        for mirror in (1, -1)
+    )
+
+    image = affinity.scale(left.cut, 1, -1, origin=(0, 0))
+    # 0.02 mm: refinement breaks ties by vertex numbers, and those are not mirrored
+    assert image.symmetric_difference(right.cut).area < 0.02 * right.cut.length
+    assert left.cut.symmetric_difference(right.cut).area > 2000
+    assert left.net.exterior.is_ccw
+    assert right.net.exterior.is_ccw
+
+
+def test_notches_of_a_developable_seam_agree_in_the_flat():
+    """Between notches both sides of the frustum's seam are equally long: within 0.2 mm."""
+    patches = patches_of(*frustum(40, 100, 80, 80), joint="lap", lap_mm=15, refined=False)
+
+    (pattern,) = dressed(patches, [(-100, 0, 0)], (0, 1, 0), dressing=Dressing(notch_every_mm=20))
+
+    ordered = sorted(pattern.notches, key=lambda notch: notch.number)
+    over, under = (
+        np.array([notch.at for notch in ordered if nearest_kind(pattern, notch) == kind])
+        for kind in ("lap_over", "lap_under")
+    )
+    assert len(over) == len(under) == 4
+    steps = [np.linalg.norm(np.diff(points, axis=0), axis=1) for points in (over, under)]
+    assert_allclose(steps[0], 20, atol=0.2)
+    assert_allclose(steps[1], 20, atol=0.2)
+
+
+def nearest_kind(pattern, notch):
+    """The kind of the joint edge a notch belongs to: the over side's stands a lap away."""
+    place = shapely.Point(notch.at)
+    runs = [run for run in pattern.runs if run.joint == notch.joint]
+    return min(runs, key=lambda run: LineString(run.points).distance(place)).kind
