@@ -22,8 +22,8 @@ class Coarse:
     near: Ints
 
 
-def coarse_surface(mesh: MouldMesh) -> Coarse | None:
-    """Return the mesh with a sixteenth of the triangles; None where that is no sound surface.
+def coarse_surface(mesh: MouldMesh, share: float = SHARE) -> Coarse | None:
+    """Return the mesh with this share of the triangles; None where that is no sound surface.
 
     Source: Garland & Heckbert, Surface simplification using quadric error metrics, 1997, as
     fast-simplification implements it.
@@ -32,7 +32,7 @@ def coarse_surface(mesh: MouldMesh) -> Coarse | None:
 
     points, triangles = np.array(mesh.vertices), mesh.faces.astype(np.int32)
     _, _, collapses = fast_simplification.simplify(
-        points, triangles, target_count=int(SHARE * len(triangles)), return_collapses=True
+        points, triangles, target_count=int(share * len(triangles)), return_collapses=True
     )
     points, triangles, near = fast_simplification.replay_simplification(
         points, triangles, collapses

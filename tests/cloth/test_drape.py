@@ -146,7 +146,7 @@ def test_translation_surface_has_its_own_grid_as_net(first, second, angle_deg, s
     middles = (np.arange(cells) + 0.5 - cells / 2) * 2 * np.radians(angle_deg) / cells
     cell = np.degrees(np.arcsin(np.outer(np.sin(middles), np.sin(middles)))) * np.sign(second)
     error = np.degrees(drape.strain[:, 2]) - np.tile(cell.ravel(), 2)
-    assert np.sqrt((error**2).mean()) < 0.05
+    assert np.sqrt((error**2).mean()) < 0.1
     assert np.abs(error).max() < 1.0  # in the one triangle at the corner
     assert cell[-1, -1] == pytest.approx(shear_deg, abs=1.5)
     assert np.abs(drape.strain[:, :2]).max() < 1e-3

@@ -44,8 +44,10 @@ def test_no_darts_where_the_cloth_lies_down():
 
 @pytest.fixture(scope="module")
 def tray_darts():
-    surface = tray(length=160, width=110, depth=40, corner=20, fillet=6, edge_mm=8)
-    darts = propose_relief(surface, TWILL, tack_mm=(0, 0, 0), warp=(1, 0, 0), thorough=False)
+    surface = tray(length=160, width=110, depth=40, corner=20, fillet=6, edge_mm=9)
+    darts = propose_relief(
+        surface, TWILL, tack_mm=(0, 0, 0), warp=(1, 0, 0), max_edge_mm=9, thorough=False
+    )
     return surface, darts
 
 
@@ -70,7 +72,7 @@ def test_accepted_darts_let_the_cloth_lie_down(tray_darts):
     region = Region("tray", np.arange(len(surface.faces)))
 
     (patch,) = cut(mould, region, [dart.cut for dart in darts])
-    drape = drape_surface(patch.surface, TWILL, tack_mm=(0, 0, 0), warp=(1, 0, 0))
+    drape = drape_surface(patch.surface, TWILL, tack_mm=(0, 0, 0), warp=(1, 0, 0), max_edge_mm=9)
 
     fine = drape.fine
     corners = fine.flat[fine.surface.faces]
