@@ -11,7 +11,7 @@ from reportlab.pdfgen import canvas as reportlab_canvas
 
 from ..arrays import Floats
 from .drawing import one_line
-from .fonts import CAPITAL, MM, font, runs, width_mm
+from .fonts import CAPITAL, JAPANESE, MM, font, runs, width_mm
 
 LONGEST_PARAGRAPH = 2000  # characters: a finding with its way out is below 600
 
@@ -145,12 +145,18 @@ class Canvas:
         pdf.translate(x, y)
         if turn_deg:
             pdf.rotate(turn_deg)
+        pdf.setLineWidth(0.03 * capital / CAPITAL)
+        pdf.setDash([])
         start = {"left": 0.0, "right": -wide}.get(anchor, -wide / 2)
         drawn = pdf.beginText(start, -capital / 2 if anchor == "centre" else 0.0)
         drawn.setFillColorRGB(*colour)
         for name, part in runs(words, bold=bold):
             font(name)
             drawn.setFont(name, capital / CAPITAL)
+            thick = bold and name == JAPANESE  # one weight is carried: its outline is drawn too
+            drawn.setTextRenderMode(2 if thick else 0)
+            if thick:
+                drawn.setStrokeColorRGB(*colour)
             drawn.textOut(part)
         pdf.drawText(drawn)
         pdf.restoreState()

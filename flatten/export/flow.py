@@ -16,10 +16,11 @@ STEP = 5.2  # base line to base line of body text, mm
 
 @dataclass(frozen=True, slots=True)
 class Sizes:
-    """How large the pictures are: heights of the mould's and of a pattern's."""
+    """How large things are: the mould's picture, a pattern's, a row of the stack (heights)."""
 
     mould_mm: float
     pattern_mm: float
+    row_mm: float
 
 
 class Flow:

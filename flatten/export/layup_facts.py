@@ -2,27 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
 from ..arrays import Floats, Ints
 from ..finding import Finding
 from ..pattern.pattern import Pattern
-
-CAUTIONS = (
-    "Resin and hardener can sensitise the skin for life: no skin contact, nitrile gloves, "
-    "change them often; cover arms; eye protection.",
-    "Air: mix and lay up with moving fresh air, away from flames. Follow the safety data sheet.",
-    "Heat: mixed resin left in a deep pot heats up, smokes and can burn. Small batches, wide "
-    "tray; a hot pot goes outdoors.",
-    "Dust of cured laminate and cut fibre harms lungs, skin and eyes: wet sanding, extraction, "
-    "mask. Carbon dust conducts: keep it off electrics.",
-    "Edges of cured laminate cut like glass: gloves until they are rounded.",
-    "Data sheets, local rules and trained people come before this sheet; its numbers are "
-    "estimates.",
-)
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StackRow:
@@ -46,6 +32,15 @@ class Batch:
     resin_g: float
     hardener_g: float
     plies: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CoatRow:
+    """A coat without cloth: its kind and thickness as they are to be read, and its pots."""
+
+    kind: str
+    thickness: str
+    pots: tuple[Batch, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,6 +80,33 @@ class MouldPicture:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class BuildRow:
+    """One way to stand the mould on the printer. `now`: it is the way that is set."""
+
+    upwards: str  # "+z"
+    grip_um: float
+    support_cm2: float
+    support_on_layup_cm2: float
+    height_mm: float
+    now: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class MouldCheck:
+    """What was found on the mould: facts in words, draft on its faces, corners by number.
+
+    `draft_deg` (m,) of the picture's faces, NaN where nothing is laid; `spots` a number and a
+    point (3,) for each line of "stipple here".
+    """
+
+    facts: tuple[tuple[str, str], ...]
+    draft_deg: Floats
+    limit_deg: float  # draft asked for
+    spots: tuple[tuple[str, Floats], ...] = ()
+    builds: tuple[BuildRow, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Kit:
     """One bundle of cut pieces: its label."""
 
@@ -99,8 +121,9 @@ class LayupSheet:
     """Everything the sheet for the bench says. Grams, mm; leave out what is not known.
 
     `date` as it is to be read, or empty: then there is a line to write it on, and the same job
-    gives the same bytes. `joints` sentences on laps, butts and notches; `stipple` places where
-    cloth bridges unless it is worked in.
+    gives the same bytes. `code` the laminate code where most plies lie. `joints` sentences on
+    laps, butts and notches; `stipple` places where cloth bridges unless it is worked in;
+    `estimate` sentences on time and cost; `cautions` come with the laminate.
     """
 
     part: str
@@ -109,20 +132,24 @@ class LayupSheet:
     date: str = ""
     job: str = ""  # short number of the job
     process: str = ""
+    code: str = ""  # "[0f/45f]s"
     mould: MouldPicture | None = None
     places: tuple[TackPlace, ...] = ()
     cutting: tuple[str, ...] = ()  # in cutting order
     kits: tuple[Kit, ...] = ()
     joints: tuple[str, ...] = ()
     stipple: tuple[str, ...] = ()
+    mould_check: MouldCheck | None = None
     batches: tuple[Batch, ...] = ()
+    coats: tuple[CoatRow, ...] = ()
     mix: str = ""  # "100 : 30 by weight"
     pot_life_min: float | None = None
     consumables: tuple[tuple[str, str], ...] = ()
     thickness: str = ""  # "1.0 mm, 1.4 mm at the rim"
     mass_g: float | None = None
+    estimate: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
-    cautions: tuple[str, ...] = field(default=CAUTIONS)
+    cautions: tuple[str, ...] = ()
 
     @property
     def cloth_g(self) -> float:

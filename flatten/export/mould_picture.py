@@ -18,6 +18,7 @@ BARE, FIRST, LAST = (0.87, 0.87, 0.85), (0.62, 0.80, 0.80), (0.28, 0.58, 0.63)
 OUTLINE = (0.05, 0.27, 0.36)
 SLACK = 0.004  # of the mould's size: how far a line may dip behind its own surface
 LABEL_MM = 2.85
+NAMED_AT_DEG = (142.0, 56.0, 322.0, 236.0, 160.0, 40.0)  # seen from the middle of the picture
 
 
 def draw_mould(
@@ -93,12 +94,12 @@ def _outlines(pen: _Pen, mould: MouldPicture) -> None:
         edges = Edges(faces)
         for start, end in edges.vertices[edges.boundary]:
             pen.line(_between(mould.vertices, start, end), OUTLINE, 0.45)
-        names.append((region.plies, _name_point(pen, mould, faces, edges, number)))
-    for plies, at in names:
+        names.append((region.plies, *_name_point(pen, mould, faces, edges, number)))
+    for plies, at, up in names:
         words = f"ply {plies}" if "," not in plies else f"plies {plies}"
-        x, y = at[0], at[1] + 4.0
+        x, y = at[0], at[1] + 4.0 * up
         pen.canvas.line([tuple(at), (x, y)], OUTLINE, 0.25)
-        _tag(pen.canvas, x, y + 2.5, words)
+        _tag(pen.canvas, x, y + 2.5 * up, words)
 
 
 def _between(vertices: Floats, start: int, end: int, steps: int = 3) -> Floats:
@@ -107,14 +108,19 @@ def _between(vertices: Floats, start: int, end: int, steps: int = 3) -> Floats:
     return line
 
 
-def _name_point(pen: _Pen, mould: MouldPicture, faces: Ints, edges: Edges, number: int) -> Floats:
-    """Return the point of the region's edge that carries its name: each region another one."""
+def _name_point(
+    pen: _Pen, mould: MouldPicture, faces: Ints, edges: Edges, number: int
+) -> tuple[Floats, float]:
+    """Return the point of the region's edge that carries its name, and whether it goes up (1).
+
+    Each region takes another one, between the letters of the edges.
+    """
     used = np.unique(edges.vertices[edges.boundary]) if edges.boundary.any() else np.unique(faces)
     seen = pen.at(mould.vertices[used])
-    angle = np.radians(118 - 38 * number)
+    angle = np.radians(NAMED_AT_DEG[number % len(NAMED_AT_DEG)])
     towards = seen @ np.array([np.cos(angle), np.sin(angle)])
     point: Floats = seen[int(towards.argmax())]
-    return point
+    return point, float(np.sign(np.sin(angle)))
 
 
 def _tag(canvas: Canvas, x: float, y: float, words: str) -> None:

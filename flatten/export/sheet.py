@@ -42,7 +42,10 @@ PARTS = (
 )
 # Tried from the largest pictures down; the first with the fewest pages is taken.
 SIZES = tuple(
-    Sizes(mould, pattern) for mould in (100.0, 88.0, 76.0, 66.0) for pattern in (74.0, 62.0, 54.0)
+    Sizes(mould, pattern, row)
+    for row in (12.5, 11.3)
+    for mould in (100.0, 88.0, 76.0, 66.0)
+    for pattern in (74.0, 62.0, 54.0)
 )
 
 

@@ -119,7 +119,8 @@ def stack(flow: Flow, sheet: LayupSheet) -> None:
         Column("pot", 11.0, "blank"), Column("time", 15.0, "blank"),
     )  # fmt: skip
     rows = [_stack_cells(row) for row in sheet.stack]
-    table(flow, "Stack, in laying order: ply 1 goes on the mould first", columns, rows)
+    title = "Stack, in laying order: ply 1 goes on the mould first"
+    table(flow, title, columns, rows, row_mm=flow.sizes.row_mm)
 
 
 def _stack_cells(row: StackRow) -> list[tuple[str, ...]]:

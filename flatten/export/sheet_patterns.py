@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from ..pattern.pattern import Pattern
 from .canvas import INK, PALE, SOFT, WARN, WHITE, Canvas
 from .flow import BODY, Flow
+from .fonts import width_mm
 from .layup_facts import LayupSheet
 from .pattern_picture import bias_zones, draw_pattern, draw_shear_key
 
@@ -15,8 +16,8 @@ def patterns(flow: Flow, sheet: LayupSheet) -> None:
     """Each pattern small, its shear in colours."""
     if not sheet.patterns:
         return
-    columns = 2 if len(sheet.patterns) in (1, 2, 4) else 3
-    gap, height = 5.0, flow.sizes.pattern_mm * (1.0 if columns == 2 else 0.86)
+    columns = _columns(len(sheet.patterns))
+    gap, height = 5.0, flow.sizes.pattern_mm * {2: 1.0, 3: 0.86, 4: 0.72}[columns]
     width = (flow.width - gap * (columns - 1)) / columns
     flow.heading("Patterns, seen looking into the mould", height + 12)
     if any(pattern.shear is not None for pattern in sheet.patterns):
@@ -50,18 +51,30 @@ def _pattern_card(
     facts = f"{angle}, cut {pattern.count}, {pattern.fabric_name}"
     canvas.text(x + 3.5, top - 11.2, facts, 2.8, SOFT, most=width - 7)
     zones = bias_zones(pattern)
-    note, colour = _shear_note(pattern, len(zones))
-    canvas.text(x + 3.5, y + 3.0, note, 2.8, colour, most=width - 7)
-    foot = 8.0 if note else 3.5
+    notes, colour = _shear_notes(pattern, len(zones))
+    fitting = [words for words in notes if width_mm(words, 2.8) <= width - 7]
+    if fitting:
+        canvas.text(x + 3.5, y + 3.0, fitting[0], 2.8, colour)
+    foot = 8.0 if fitting else 3.5
     size = (width - 7, height - 14.5 - foot)
     draw_pattern(canvas, pattern, zones, (x + 3.5, y + foot), size)
 
 
-def _shear_note(pattern: Pattern, zones: int) -> tuple[str, tuple[float, float, float]]:
+def _columns(count: int) -> int:
+    if count > 6:
+        return 4
+    return 2 if count in (1, 2, 4) else 3
+
+
+def _shear_notes(
+    pattern: Pattern, zones: int
+) -> tuple[tuple[str, ...], tuple[float, float, float]]:
+    """Return what is to be said of the shear, the fullest first, and its colour."""
     if pattern.shear is None or not len(pattern.shear.shear_deg):
-        return "", INK
-    most = float(abs(pattern.shear.shear_deg).max())
-    words = f"largest shear {most:.0f}°"
+        return (), INK
+    most = f"{float(abs(pattern.shear.shear_deg).max()):.0f}°"
     if pattern.shear.locked.any():
-        return f"{words}: locks inside the red line", WARN
-    return (f"{words}, {zones} zones to work" if zones > 1 else words), INK
+        words = f"largest shear {most}: locks inside the red line"
+        return (words, f"{most}: locks in the red line", f"{most}: locks"), WARN
+    short = (f"largest shear {most}", f"shear to {most}")
+    return ((f"{short[0]}, {zones} zones to work", *short) if zones > 1 else short), INK

@@ -30,7 +30,7 @@ def table(
     columns: Sequence[Column],
     rows: Sequence[Sequence[Sequence[str]]],
     *,
-    row_mm: float = 12.5,
+    row_mm: float,
 ) -> None:
     """Draw the rows; each cell a few lines, the first of the widest column bold."""
     rest = flow.width - sum(column.width_mm for column in columns)
@@ -42,7 +42,7 @@ def table(
             (_cell_lines(column, cell), _soft_from(column, cell))
             for column, cell in zip(columns, row, strict=True)
         ]
-        height = max(row_mm, max(len(lines) for lines, _ in cells) * STEP + 3.0)
+        height = max(row_mm, max(len(lines) for lines, _ in cells) * STEP + 0.9)
         if height > flow.left_mm:
             flow.new_page()
             flow.block(_head_height(columns), lambda x, y: _head(flow.canvas, columns, x, y))

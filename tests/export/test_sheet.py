@@ -1,6 +1,7 @@
 """The lay-up sheet: complete, large enough to read, nothing overlapping or cut off."""
 
 import io
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -161,6 +162,23 @@ def test_twenty_plies_go_on_over_the_page_with_the_tables_head_again():
 
     assert len(reader.pages) == 2
     assert all("name, cloth" in page.extract_text() for page in reader.pages)
+
+
+@pytest.mark.parametrize("paper", [A4, LETTER])
+def test_twelve_plies_with_all_their_patterns_keep_to_three_pages(paper):
+    sheet, patterns = full_sheet(), kit_of_patterns()
+    many = full_sheet(
+        stack=tuple(
+            replace(row, number=4 * i + row.number) for i in range(3) for row in sheet.stack
+        ),
+        patterns=tuple(
+            replace(p, id=f"{p.id}-{i}", ply_number=4 * i + p.ply_number)
+            for i in range(3)
+            for p in patterns
+        ),
+    )
+
+    assert len(pypdf.PdfReader(io.BytesIO(layup_pdf(many, paper))).pages) <= 3
 
 
 def test_no_plies_no_sheet():
