@@ -87,6 +87,7 @@ def propose_relief(
     tack_mm: ArrayLike,
     warp: ArrayLike,
     method: Method = "worked_out",
+    max_edge_mm: float | None = None,
     thorough: bool = True,
     progress: Progress = silent,
 ) -> list[Proposal]:
@@ -98,7 +99,7 @@ def propose_relief(
 
     Parameters
     ----------
-    surface, fabric, tack_mm, warp, method : as for `drape_surface`
+    surface, fabric, tack_mm, warp, method, max_edge_mm : as for `drape_surface`
     thorough : find the lengths on a fine mesh of their own, so that they depend on the given
         one by a millimetre or two; else on the drape's mesh, several times quicker
     progress : called with the share done; may raise Cancelled
@@ -110,7 +111,9 @@ def propose_relief(
     tack, along = frozen_floats("tack_mm", tack_mm, (3,)), frozen_floats("warp", warp, (3,))
 
     def drape(mesh: SurfaceMesh) -> Drape:
-        return drape_surface(mesh, fabric, tack_mm=tack, warp=along, method=method)
+        return drape_surface(
+            mesh, fabric, tack_mm=tack, warp=along, method=method, max_edge_mm=max_edge_mm
+        )
 
     progress(0.0, "draping without darts")
     plain = drape(coarser(surface, SOUGHT_ON_FACES))

@@ -24,7 +24,7 @@ LEFT_LOCKED = 5e-4  # share of the flat area that may stay locked
 REFERENCE_FACES = 14_000
 FINE_MM, FINE_REACH_MM, GRADING = 2.5, 12.0, 0.35
 GROWTH, MOST_GROWTHS = 1.25, 14  # lengths tried first, each this much longer than the last
-WINDOW_MM = (-4.5, -3.0, -1.5, 0.0, 1.5, 3.0, 4.5)  # lengths tried then, round the one found
+WINDOW_MM = (-3.0, -1.5, 0.0, 1.5, 3.0)  # lengths tried then, round the one found
 NEVER_DEG = 180.0  # an excess no cloth has: nothing is known yet
 NUDGES_MM = (0.0, -1.5, 1.5, 3.0)  # an end can sit badly among its triangles: tried last
 

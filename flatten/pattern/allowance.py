@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 import numpy as np
 import shapely
 from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from ..arrays import Floats, Ints
+from ..arrays import Floats
 from ..errors import InputError
 from .corner import Corner, cross, fill, outward, strip, unit
 from .outline import Loop, Outline, run_starts
@@ -19,7 +19,6 @@ from .smooth import smooth_outward
 from .snips import relief_slits
 
 GAP_MM = 0.5  # a crack in the cut outline narrower than this is closed: no knife follows it
-NO_FACES: Ints = np.zeros(0, np.int64)
 FULL_SHARE = 0.95  # a strip of the mould this near to the full width needs no more
 
 
@@ -31,7 +30,7 @@ def allowance(
     corner: Corner = "round",
     relieve: bool = False,
     smooth_mm: float = 0.0,
-    faces: Ints = NO_FACES,
+    faces: Iterable[int] = (),
 ) -> Polygon:
     """Return the cut outline: the net, its draped trim strip, and the flat allowances.
 
@@ -78,7 +77,7 @@ def _widths(loop: Loop, trim_mm: float, laps: Mapping[int, float]) -> Floats:
     return np.maximum(ends, 0.0)
 
 
-def _refuse_wide_laps(outline: Outline, laps: Mapping[int, float], faces: Ints) -> None:
+def _refuse_wide_laps(outline: Outline, laps: Mapping[int, float], faces: Iterable[int]) -> None:
     """Refuse a lap that reaches further than the piece itself does from the joint."""
     corners = np.array(outline.net.exterior.coords)
     for run in outline.runs:
@@ -91,7 +90,7 @@ def _refuse_wide_laps(outline: Outline, laps: Mapping[int, float], faces: Ints) 
             raise InputError(
                 f"The lap is {laps[run.joint]:g} mm, but the piece is only {depth:.1f} mm wide.",
                 "Reduce the lap, or move the cut.",
-                faces=np.unique(faces),
+                faces=sorted(set(faces)),
             )
 
 

@@ -74,7 +74,7 @@ def dress(
         corner=dressing.corner,
         relieve=dressing.relieve,
         smooth_mm=dressing.smooth_mm,
-        faces=patch.source_faces,
+        faces=patch.source_faces.tolist(),
     )
     room = room_in(shape.net, cut)
     tack = place_tack(room, cut)
