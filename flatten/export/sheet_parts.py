@@ -224,8 +224,8 @@ def kits(flow: Flow, sheet: LayupSheet) -> None:
     """Labels to cut out and put on the bundles of pieces."""
     if not sheet.kits:
         return
-    flow.heading("Kit labels: cut out, one on each bundle", 30)
-    width, height = flow.width / 2, 30.0
+    flow.heading("Kit labels: cut out, one on each bundle", 28)
+    width, height = flow.width / 2, 28.0
     for start in range(0, len(sheet.kits), 2):
         pair = sheet.kits[start : start + 2]
 

@@ -16,6 +16,15 @@ from flatten.export.layup_facts import (
 )
 from flatten.finding import Finding
 
+CAUTIONS = (
+    "Numbers here are estimates: data sheets, local rules and a licensed practitioner decide.",
+    "Uncured resin and hardener can sensitise skin for life: nitrile or butyl gloves, changed "
+    "often, no skin contact.",
+    "Mixed resin heats in the pot: spread it at once; carry a hot pot outdoors.",
+    "Trimming and sanding: extract at the source or wet, wear a fitted dust mask.",
+    "Carbon dust conducts: keep it away from motors, chargers and sockets.",
+    "Cured edges and stray fibres cut: gloves on until the edges are sealed.",
+)
 CARBON, GLASS = "carbon twill 210 g/m²", "glass plain 160 g/m²"
 
 
@@ -107,6 +116,7 @@ def full_sheet(part: str = PART, **other) -> LayupSheet:
         "consumables": (("peel ply", "0.14 m²"), ("release agent", "4 coats, 6 g")),
         "thickness": "1.0 mm, 1.2 mm at the patch",
         "mass_g": 168.0,
+        "cautions": CAUTIONS,
         "findings": (
             Finding(code="draft", severity="note", message="The least draft is 4.2°."),
             Finding(
