@@ -44,7 +44,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def _parser() -> argparse.ArgumentParser:
-    from .commands import new, run
+    from .commands import new, run, stock
 
     parser = argparse.ArgumentParser(
         prog="mouldply",
@@ -56,6 +56,7 @@ def _parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(title="commands", metavar="COMMAND")
     run.add_parsers(commands)
     new.add_parsers(commands)
+    stock.add_parsers(commands)
     return parser
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Literal
 
@@ -11,7 +12,7 @@ import numpy as np
 
 from .arrays import Floats, Ints
 from .cloth.fabric import Fabric
-from .errors import InputError
+from .errors import Cancelled, InputError
 from .finding import Finding, about
 from .folder import INDEX
 from .job import Job
@@ -21,9 +22,11 @@ from .laminate.drop_off import check_drop_offs
 from .laminate.quantities import Quantities, quantities
 from .laminate.stack import Stack
 from .laminate.stagger import check_stagger
-from .laminate.thickness import Course, thickness_map
+from .laminate.thickness import Course, thickness_map, thickness_range_mm
 from .lay import LaidPieces, laid_ply, lay_ply, shear_on_faces
 from .mould.check import check_mould
+from .mould.settings import MouldSettings
+from .nest.clock import Stop, never
 from .nest.layout import Nest
 from .nest.nest import nest
 from .nest.piece import NestPiece
@@ -44,6 +47,7 @@ def run(
     progress: Progress = silent,
     upto: Literal["patterns", "nest"] = "nest",
     stored: Mapping[str, Nest] | None = None,
+    stop: Stop = never,
 ) -> Result:
     """Work a job out.
 
@@ -51,6 +55,8 @@ def run(
     ----------
     upto : "patterns" leaves the roll out
     stored : earlier nests by cloth id; each is kept where it is still good and not beaten
+    stop : asked before each ply and while nesting; once it says True, draping is given up
+        (Cancelled), a nest ends with its best layout so far
 
     Raises
     ------
@@ -59,20 +65,22 @@ def run(
     """
     fabrics = {fabric.id: fabric for fabric in job.fabrics}
     settings = job.settings
+    stack = Stack.of(job.plies, settings.laminate)
     faces = np.unique(np.concatenate([ply.faces for ply in job.plies]))
     mould = check_mould(
         job.mould,
-        settings.mould,
+        mould_settings(job, stack.courses(fabrics, settings.laminate)),
         region_faces=faces,
         progress=part_of(progress, 0.0, 0.1),
         parts=job.parts,
     )
-    stack = Stack.of(job.plies, settings.laminate)
     shear: dict[str, Floats] = {}
     plies: list[LaidPieces] = []
     below = stack.with_thickness_below(fabrics, settings.laminate, len(job.mould.faces), shear)
     for number, (laid, below_mm) in enumerate(below):
         share = part_of(progress, *(0.1 + 0.5 * np.array([number, number + 1]) / len(stack.laid)))
+        if stop():
+            raise Cancelled
         share(0.0, f"draping ply {laid.number} {laid.ply.name}")
         plies.append(lay_ply(job, laid, below_mm, share))
         shear[laid.ply.id] = shear_on_faces(plies[-1], len(job.mould.faces))
@@ -90,7 +98,7 @@ def run(
     nests: dict[str, Nest] = {}
     if upto == "nest":
         patterns = [piece.pattern for piece in pieces]
-        nests, stops = nest_all(job, patterns, stored or {}, part_of(progress, 0.6, 0.95))
+        nests, stops = nest_all(job, patterns, stored or {}, part_of(progress, 0.6, 0.95), stop)
         findings += stops
     return Result(
         part=job.part,
@@ -104,8 +112,27 @@ def run(
     )
 
 
+def mould_settings(job: Job, courses: Sequence[Course]) -> MouldSettings:
+    """Return what the mould is checked against, with what plies and resin say about it.
+
+    The laminate's thickness, where it is not set, is the stack's; the trim is the widest ply's.
+    """
+    given, trim = job.settings.mould, job.settings.dressing.trim_mm
+    thickest = thickness_range_mm(thickness_map(courses, len(job.mould.faces)))[1]
+    return replace(
+        given,
+        laminate_mm=given.laminate_mm or thickest,
+        trim_mm=max(trim if ply.trim_mm is None else ply.trim_mm for ply in job.plies),
+        resin_density_g_cm3=job.settings.laminate.resin_density_g_cm3,
+    )
+
+
 def nest_all(
-    job: Job, patterns: list[Pattern], stored: Mapping[str, Nest], progress: Progress
+    job: Job,
+    patterns: list[Pattern],
+    stored: Mapping[str, Nest],
+    progress: Progress,
+    stop: Stop = never,
 ) -> tuple[dict[str, Nest], list[Finding]]:
     """Nest each cloth on its own stock; pieces too large for it are findings, and no nest."""
     used = [fabric for fabric in job.fabrics if any(p.fabric == fabric.id for p in patterns)]
@@ -130,6 +157,7 @@ def nest_all(
                 job.settings.nest,
                 stored=stored.get(fabric.id),
                 progress=share,
+                stop=stop,
             )
     return nests, stops
 

@@ -2,8 +2,10 @@
 
 import json
 import re
+import signal
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -11,8 +13,10 @@ from sample_jobs import TWILL, dish_job
 
 from flatten.__main__ import main
 from flatten.folder import read_index
-from flatten.job import JOB_FILE, save_job
+from flatten.job import JOB_FILE, Settings, save_job
 from flatten.nest.roll import Roll, Stock
+from flatten.nest.settings import NestSettings
+from flatten.nest.stock import read_stock, write_stock
 
 ROOT = Path(__file__).parents[1]
 
@@ -100,6 +104,58 @@ def test_a_stopped_roll_ends_with_two(folder):
 
     assert main(["run", str(folder / "wide"), "--out", str(folder / "cut")]) == 2
     assert (folder / "cut" / "patterns.dxf").is_file()
+
+
+def test_what_is_cut_is_taken_off_the_stock_file(folder, capsys):
+    """Booked once; the same cloth cannot be cut twice from a roll that is too short then."""
+    shelf = folder / "stock.json"
+    write_stock(shelf, Stock(rolls=(Roll(id="r1", fabric=TWILL, width_mm=1250, length_mm=600),)))
+    order = ["run", str(folder / "job"), "--out", str(folder / "cut"), "--stock", str(shelf)]
+
+    assert main(order) == 0
+    assert read_stock(shelf).rolls[0].length_mm == 600
+    assert main([*order, "--book"]) == 0
+
+    used = read_index(folder / "cut")["rolls"][0]["used_length_mm"]
+    assert read_stock(shelf).rolls[0].length_mm == pytest.approx(600 - used, abs=1e-6)
+
+
+def test_booking_needs_a_stock_file(folder, capsys):
+    assert main(["run", str(folder / "job"), "--book"]) == 2
+    assert "--stock FILE" in capsys.readouterr().err
+
+
+def test_widths_are_compared_side_by_side(folder, capsys):
+    order = ["widths", str(folder / "job"), "--widths", "100,450", "--kits", "1,2", "--json"]
+
+    assert main(order) == 0
+
+    (rows,) = json.loads(capsys.readouterr().out).values()
+    assert [(row["width_mm"], row["kits"]) for row in rows] == [
+        (100, 1), (100, 2), (450, 1), (450, 2),
+    ]  # fmt: skip
+    assert rows[0]["too_wide"] == ["p1", "p2"]
+    assert rows[3]["cloth_m2"] > rows[2]["cloth_m2"] > 0
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
+def test_ctrl_c_keeps_the_best_layout_so_far(folder):
+    """The search would take a minute; interrupted, the files are written all the same."""
+    job = dish_job(settings=Settings(nest=NestSettings(seconds=60.0, kits=6)))
+    save_job(job, folder / "long")
+    log = folder / "progress.jsonl"
+    work = subprocess.Popen(
+        [sys.executable, "-m", "flatten", "run", folder / "long", "--progress", log],
+        cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
+    )  # fmt: skip
+    start = time.monotonic()
+    while "nesting: " not in (log.read_text() if log.exists() else ""):
+        assert time.monotonic() - start < 50, "the search did not begin"
+        time.sleep(0.1)
+    work.send_signal(signal.SIGINT)
+
+    assert work.wait(timeout=50) == 0, work.stdout.read()
+    assert read_index(folder / "long" / "cut")["rolls"][0]["used_length_mm"] > 0
 
 
 def test_help_tells_the_commands(capsys):

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from ..errors import InputError
 from ..units import LENGTHS
+from .stock import numbers
 
 DEFAULT_CLOTH = "carbon_twill_210"
 NEW_HELP = """\
@@ -63,7 +64,7 @@ def new_command(given: argparse.Namespace) -> int:
         mould,
         cloths[given.cloth],
         part=given.part or given.stl.stem,
-        angles_deg=_numbers("--plies", given.plies),
+        angles_deg=numbers("--plies", given.plies),
         at_mm=_point("--at", given.at),
         sharp_deg=SHARP_DEG if given.sharp is None else given.sharp,
         up=_point("--up", given.up),
@@ -90,17 +91,10 @@ def cloths_command(given: argparse.Namespace) -> int:
     return 0
 
 
-def _numbers(option: str, text: str) -> list[float]:
-    try:
-        return [float(word) for word in text.split(",")]
-    except ValueError:
-        raise InputError(f"{option} is '{text}'.", "Write numbers with commas: 0,45,0.") from None
-
-
 def _point(option: str, text: str | None) -> list[float] | None:
     if text is None:
         return None
-    numbers = _numbers(option, text)
-    if len(numbers) != 3:
+    values = numbers(option, text)
+    if len(values) != 3:
         raise InputError(f"{option} is '{text}'.", "Write three numbers: x,y,z.")
-    return numbers
+    return values

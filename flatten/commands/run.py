@@ -16,6 +16,7 @@ from . import show
 
 if TYPE_CHECKING:
     from ..job import Job
+    from ..result import Result
 
 DONE, CHANGE_SOMETHING = 0, 2
 
@@ -25,6 +26,8 @@ def add_parsers(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -
     run = commands.add_parser("run", help="make everything that is needed at the bench")
     run.add_argument("mould", type=Path, help="a .blend file or a job folder")
     run.add_argument("--out", type=Path, help="folder for the files (default: beside the mould)")
+    run.add_argument("--stock", type=Path, metavar="FILE", help="rolls and offcuts to nest on")
+    run.add_argument("--book", action="store_true", help="take what is cut off the stock file")
     run.set_defaults(command=run_command)
     check = commands.add_parser("check", help="look at mould and plies, write nothing")
     check.add_argument("mould", type=Path, help="a .blend file or a job folder")
@@ -38,21 +41,42 @@ def add_parsers(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -
 
 def run_command(given: argparse.Namespace) -> int:
     """Read, run, write, tell."""
+    from dataclasses import replace
+
     from ..deliver import deliver, summary
+    from ..nest.stock import read_stock
     from ..run import run, stored_layouts
 
-    with show.progress(given) as progress:
+    if given.book and not given.stock:
+        raise InputError("--book needs a stock file.", "Name it with --stock FILE.")
+    with show.progress(given) as progress, show.interrupt() as stop:
         progress(0.0, "reading the mould")
         job = read_mould(given.mould)
+        if given.stock:
+            job = replace(job, stock=read_stock(given.stock))
         folder = given.out or _beside(given.mould)
-        result = run(job, progress=progress, stored=stored_layouts(folder))
+        result = run(job, progress=progress, stored=stored_layouts(folder), stop=stop)
         deliver(result, job, folder, progress=progress)
+        if given.book:
+            _book(result, given.stock)
     facts = summary(result, job)
     if given.json:
         print(json.dumps(facts, ensure_ascii=False, indent=1))
     else:
         show.tell_result(facts, folder)
     return CHANGE_SOMETHING if result.stopped else DONE
+
+
+def _book(result: Result, file: Path) -> None:
+    """Take the cloth of all nests off the stock file; the state before stays beside it."""
+    from ..nest.stock import book, read_stock, write_stock
+
+    if result.stopped:
+        raise InputError("Nothing was nested, so nothing is booked.", "See the findings.")
+    shelf = read_stock(file)
+    for nest in result.nests.values():
+        shelf = book(shelf, nest)
+    write_stock(file, shelf)
 
 
 def check_command(given: argparse.Namespace) -> int:

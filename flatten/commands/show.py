@@ -4,16 +4,34 @@ from __future__ import annotations
 
 import argparse
 import json
+import signal
 import sys
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
+from types import FrameType
 from typing import Any
 
 from ..errors import FlattenError
 from ..progress import Progress
 
 MARKS = {"note": "·", "warning": "!", "stop": "X"}
+
+
+@contextmanager
+def interrupt() -> Iterator[Callable[[], bool]]:
+    """Yield a question: was Ctrl-C pressed? The second press ends the program at once."""
+    pressed: list[int] = []
+
+    def note(number: int, frame: FrameType | None) -> None:
+        pressed.append(number)
+        signal.signal(signal.SIGINT, usual)
+
+    usual = signal.signal(signal.SIGINT, note)
+    try:
+        yield lambda: bool(pressed)
+    finally:
+        signal.signal(signal.SIGINT, usual)
 
 
 @contextmanager
@@ -130,3 +148,29 @@ def tell_findings(facts: Mapping[str, Any]) -> None:
         ply = f"{finding['ply_id']}: " if finding["ply_id"] else ""
         text = f" {MARKS[finding['severity']]} {ply}{finding['message']} {finding['hint']}"
         console.print(escape(text), highlight=False)
+
+
+def tell_widths(rows: Mapping[str, Any]) -> None:
+    """Print a table a cloth: roll widths and numbers of kits side by side."""
+    from rich.console import Console
+    from rich.table import Table
+
+    console = Console()
+    for cloth, lines in rows.items():
+        table = Table(title=f"{cloth}: what if", title_justify="left")
+        for name in ("Roll mm", "Kits", "Length m", "Cloth m²", "Waste", "Cost"):
+            table.add_column(name, justify="right")
+        for line in lines:
+            if line.length_mm is None:
+                told = f"too narrow for {', '.join(line.too_wide)}"
+                table.add_row(f"{line.width_mm:.0f}", str(line.kits), told, "-", "-", "-")
+                continue
+            table.add_row(
+                f"{line.width_mm:.0f}",
+                str(line.kits),
+                f"{line.length_mm / 1000:.2f}",
+                f"{line.cloth_m2:.3f}",
+                f"{100 * line.waste_share:.1f} %",
+                "-" if line.cost is None else f"{line.cost:.2f}",
+            )
+        console.print(table)
