@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from .arrays import Floats
 from .export.layup_facts import (
     Batch,
+    CoatRow,
     Kit,
     LayupSheet,
     MouldPicture,
@@ -16,11 +19,14 @@ from .export.layup_facts import (
 )
 from .export.tape import tack_place
 from .job import Job
+from .laminate.balance import widest_code
+from .laminate.cost import Estimate
 from .laminate.ply import Ply
 from .laminate.quantities import Quantities
+from .laminate.resin import Batch as Pot
 from .laminate.resin import mix_of
 from .laminate.stack import Stack
-from .mould.corners import CornerSpot
+from .mould_facts import mould_check, stipple_lines
 from .pattern.pattern import Pattern
 from .result import Result
 
@@ -35,20 +41,31 @@ def layup_sheet(result: Result, job: Job) -> LayupSheet:
         stack=stack_rows(result),
         patterns=tuple(result.patterns),
         process=_process(weighed),
+        code=laminate_code(job),
         mould=_picture(result, job, edges),
         places=places,
         cutting=_cutting(result),
         kits=_kits(result, job),
         joints=_joints(result),
-        stipple=tuple(_stipple(spot) for spot in result.mould.corners),
-        batches=_batches(weighed),
+        stipple=stipple_lines(result.mould.corners),
+        mould_check=mould_check(result.mould),
+        batches=_batches(weighed.batches if weighed else ()),
+        coats=_coats(weighed),
         mix=_mix(job),
         pot_life_min=weighed.pot_life_min if weighed else None,
         consumables=_consumables(weighed),
         thickness=_thickness(weighed),
         mass_g=weighed.part_g if weighed else None,
+        estimate=_estimate(result.estimate),
         findings=result.findings,
+        cautions=weighed.cautions if weighed else (),
     )
+
+
+def laminate_code(job: Job) -> str:
+    """Return the laminate code where most plies lie."""
+    fabrics = {fabric.id: fabric for fabric in job.fabrics}
+    return widest_code(Stack.of(job.plies, job.settings.laminate), fabrics)
 
 
 def stack_rows(result: Result) -> tuple[StackRow, ...]:
@@ -200,25 +217,39 @@ def _joints(result: Result) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def _stipple(spot: CornerSpot) -> str:
-    x, y, z = spot.middle_mm
-    what = "sharp corner" if spot.sharp else f"fillet R {spot.radius_mm:.1f}"
-    return (
-        f"{what}, {spot.length_mm:.0f} mm long, near x {x:.0f}, y {y:.0f}, z {z:.0f} mm: "
-        f"cloth bridges by {spot.gap_mm:.1f} mm, {spot.resin_g:.1f} g of resin fills it"
-    )
-
-
-def _batches(weighed: Quantities | None) -> tuple[Batch, ...]:
+def _batches(pots: Sequence[Pot]) -> tuple[Batch, ...]:
     return tuple(
         Batch(
-            number=batch.number,
-            resin_g=batch.resin_g,
-            hardener_g=batch.hardener_g,
-            plies=", ".join(map(str, batch.plies)),
+            number=pot.number,
+            resin_g=pot.resin_g,
+            hardener_g=pot.hardener_g,
+            plies=", ".join(map(str, pot.plies)),
         )
-        for batch in (weighed.batches if weighed else ())
+        for pot in pots
     )
+
+
+def _coats(weighed: Quantities | None) -> tuple[CoatRow, ...]:
+    return tuple(
+        CoatRow(
+            kind=f"{coat.kind} coat",
+            thickness=f"{coat.thickness_mm:g} mm",
+            pots=_batches(coat.batches),
+        )
+        for coat in (weighed.coats if weighed else ())
+    )
+
+
+def _estimate(given: Estimate | None) -> tuple[str, ...]:
+    """Return the time, and the cost where any price was entered."""
+    if given is None:
+        return ()
+    steps = [f"{line.name.lower()} {line.minutes:.0f}" for line in given.times if line.minutes]
+    said = [f"Work {given.minutes:.0f} min, cure not counted: {', '.join(steps)}."]
+    if given.cost:
+        prices = [f"{line.name.lower()} {line.cost:.2f}" for line in given.costs if line.cost]
+        said.append(f"Cost {given.cost:.2f} {given.currency}".strip() + f": {', '.join(prices)}.")
+    return tuple(said)
 
 
 def _mix(job: Job) -> str:

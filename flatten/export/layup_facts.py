@@ -10,6 +10,7 @@ from ..arrays import Floats, Ints
 from ..finding import Finding
 from ..pattern.pattern import Pattern
 
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StackRow:
     """One ply in laying order: `pieces` cut for it, grams of cloth and of resin."""

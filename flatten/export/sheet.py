@@ -8,6 +8,8 @@ from .drawing import one_line
 from .flow import Flow, Sizes
 from .layup_facts import LayupSheet
 from .paper import SHEETS_MM, PaperSettings
+from .sheet_amounts import coats, code, estimate
+from .sheet_mould import mould_check
 from .sheet_parts import (
     batches,
     cautions,
@@ -31,12 +33,16 @@ PARTS = (
     mould,
     places,
     stack,
+    code,
     batches,
+    coats,
     cutting,
     consumables,
     patterns,
     joints,
+    mould_check,
     findings,
+    estimate,
     cautions,
     kits,
 )
@@ -44,7 +50,7 @@ PARTS = (
 SIZES = tuple(
     Sizes(mould, pattern, row)
     for row in (12.5, 11.3)
-    for mould in (100.0, 88.0, 76.0, 66.0)
+    for mould in (100.0, 88.0, 76.0, 66.0, 56.0)
     for pattern in (74.0, 62.0, 54.0)
 )
 

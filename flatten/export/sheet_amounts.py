@@ -1,4 +1,4 @@
-"""Coats, time and cost on the lay-up sheet."""
+"""Laminate code, coats, time and cost on the lay-up sheet."""
 
 from __future__ import annotations
 
@@ -6,6 +6,20 @@ from .flow import Flow
 from .layup_facts import LayupSheet
 from .sheet_parts import paragraph
 from .sheet_table import Column, table
+
+
+def code(flow: Flow, sheet: LayupSheet) -> None:
+    """The laminate code, below the stack it is of."""
+    if not sheet.code:
+        return
+    marks = [
+        words
+        for mark, words in (("f", "f woven"), ("M", "M mat"), ("~", "~ laid once in the middle"))
+        if mark in sheet.code
+    ]
+    last = {"T": "T the whole stack", "s": "s and its mirror image"}.get(sheet.code[-1], "")
+    flow.gap(1.5)
+    paragraph(flow, f"Laminate code {sheet.code}: {', '.join(filter(None, [*marks, last]))}.")
 
 
 def coats(flow: Flow, sheet: LayupSheet) -> None:

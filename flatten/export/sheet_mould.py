@@ -53,9 +53,7 @@ def mould_check(flow: Flow, sheet: LayupSheet) -> None:
         _builds(flow, check.builds)
 
 
-def _facts(
-    canvas: Canvas, lines: Sequence[tuple[str, Sequence[str]]], x: float, y: float
-) -> None:
+def _facts(canvas: Canvas, lines: Sequence[tuple[str, Sequence[str]]], x: float, y: float) -> None:
     for name, words in lines:
         canvas.text(x, y - 3.6, name, BODY, SOFT, most=NAME_MM - 1)
         for line in words:

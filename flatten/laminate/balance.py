@@ -111,6 +111,17 @@ def code_of(laid: Sequence[Laid], fabrics: Mapping[str, Fabric]) -> str:
     return write_code(plies)
 
 
+def widest_code(stack: Stack, fabrics: Mapping[str, Fabric]) -> str:
+    """Return the laminate code where most plies lie; of several such places, the largest.
+
+    Empty where nothing but film and peel ply is laid.
+    """
+    places = list(local_stacks(stack, fabrics))
+    if not places:
+        return ""
+    return code_of(max(places, key=lambda place: (len(place[1]), len(place[0])))[1], fabrics)
+
+
 def _layers(one: Laid, fabric: Fabric) -> list[tuple[str, tuple[float, ...]]]:
     angles = _angles(one, fabric)
     if fabric.kind == "biaxial":

@@ -93,7 +93,7 @@ def check_mould(
     region = None if region_faces is None else _faces("The region", region_faces, mesh)
     part = _part_of_face(parts, mesh)
     if not len(mesh.faces):
-        return _empty()
+        return _empty(settings)
     progress(0.0, "size and health")
     welded = weld(mesh)
     findings = [*check_size(mesh), *check_health(welded)]
@@ -116,6 +116,7 @@ def check_mould(
         later.append(_no_layup(region))
     progress(1.0, "mould checked")
     return MouldReport(
+        settings=settings,
         findings=(*findings, *(renumbered(finding, welded.kept) for finding in later)),
         maps=fill_maps(len(mesh.faces), welded, walls, checks),
         numbers=numbers_of(welded.mesh, walls, checks),
@@ -195,7 +196,7 @@ def _no_layup(region: Ints | None) -> Finding:
     )
 
 
-def _empty() -> MouldReport:
+def _empty(settings: MouldSettings) -> MouldReport:
     finding = Finding(
         code="empty",
         severity="stop",
@@ -204,6 +205,7 @@ def _empty() -> MouldReport:
     )
     mesh = MouldMesh(np.zeros((0, 3)), np.zeros((0, 3), np.int64))
     return MouldReport(
+        settings=settings,
         findings=(finding,),
         maps=MouldMaps.empty(0),
         numbers=numbers_of(mesh, np.zeros(0), None),

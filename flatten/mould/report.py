@@ -13,7 +13,7 @@ from .corners import CornerSpot
 from .health import is_closed
 from .layup import LayupChecks
 from .ridges import BuildChoice
-from .settings import Direction
+from .settings import Direction, MouldSettings
 from .split import Split
 from .weld import Welded
 
@@ -78,11 +78,13 @@ class MouldNumbers:
 class MouldReport:
     """Everything the checks found.
 
-    `size` (3,) mm along x, y, z; `corners` the list "stipple here"; `builds` build directions, the
-    one with least grip first; `split` a proposal to part the mould, None when one pull frees it
-    or parts were given. All face and vertex numbers are those of the mould as it was given.
+    `settings` what it was checked against; `size` (3,) mm along x, y, z; `corners` the list
+    "stipple here"; `builds` build directions, the one with least grip first; `split` a proposal
+    to part the mould, None when one pull frees it or parts were given. All face and vertex
+    numbers are those of the mould as it was given.
     """
 
+    settings: MouldSettings
     findings: tuple[Finding, ...]
     maps: MouldMaps
     numbers: MouldNumbers
