@@ -57,6 +57,7 @@ def read_settings(mould: bpy.types.Object, scene: bpy.types.Scene) -> Any:
     dressing = engine.load("pattern.settings").Dressing
     nest = engine.load("nest.settings").NestSettings
     paper = engine.load("export.paper").PaperSettings
+    files = engine.load("export.settings").FileSettings
     job = engine.load("job")
     return job.Settings(
         mould=read_mould_settings(mould, scene),
@@ -67,6 +68,7 @@ def read_settings(mould: bpy.types.Object, scene: bpy.types.Scene) -> Any:
         ),
         nest=nest(**values_of(kept.nest, nest)),
         paper=paper(**values_of(kept.paper, paper)),
+        files=files(**values_of(kept.files, files)),
         edge_mm=_short(kept.edge_mm) if kept.use_edge_mm else None,
     )
 

@@ -101,6 +101,24 @@ class MOULDPLY_PT_paper(ClosedSection, bpy.types.Panel):
             column.prop(paper, name)
 
 
+class MOULDPLY_PT_cutter(ClosedSection, bpy.types.Panel):
+    """Cutter files."""
+
+    bl_label = "Cutter"
+    bl_parent_id = "MOULDPLY_PT_files"
+
+    def draw(self, context):
+        """Draw what differs between cutters, and the engraved mould."""
+        files, column = context.scene.mouldply.files, tidy(self.layout)
+        for name in ("dxf", "one_file_per_piece", "only_cut_lines", "text_as_strokes", "arcs"):
+            column.prop(files, name)
+        column.separator()
+        column.prop(files, "engrave")
+        if files.engrave:
+            column.prop(files, "groove_depth")
+            column.prop(files, "groove_width")
+
+
 class MOULDPLY_PT_rates(ClosedSection, bpy.types.Panel):
     """Prices."""
 
@@ -120,4 +138,7 @@ class MOULDPLY_PT_rates(ClosedSection, bpy.types.Panel):
             column.prop(rates, name)
 
 
-CLASSES = (MOULDPLY_PT_files, MOULDPLY_PT_resin, MOULDPLY_PT_paper, MOULDPLY_PT_rates)
+CLASSES = (
+    MOULDPLY_PT_files, MOULDPLY_PT_resin, MOULDPLY_PT_paper, MOULDPLY_PT_cutter,
+    MOULDPLY_PT_rates,
+)  # fmt: skip

@@ -44,12 +44,17 @@ class MOULDPLY_Paper(bpy.types.PropertyGroup):
     )
 
 
+class MOULDPLY_Files(bpy.types.PropertyGroup):
+    """Cutter files and the engraved mould."""
+
+
 for _group, _module, _record, _words in (
     (MOULDPLY_Dressing, "pattern.settings", "Dressing", words.DRESSING),
     (MOULDPLY_Laminate, "laminate.settings", "LaminateSettings", words.LAMINATE),
     (MOULDPLY_Rates, "laminate.settings", "Rates", words.RATES),
     (MOULDPLY_Nest, "nest.settings", "NestSettings", words.NEST),
     (MOULDPLY_Paper, "export.paper", "PaperSettings", words.PAPER),
+    (MOULDPLY_Files, "export.settings", "FileSettings", words.FILES),
 ):
     _group.__annotations__ |= annotations_of(getattr(engine.load(_module), _record), _words)
 
@@ -67,6 +72,7 @@ class MOULDPLY_Scene(bpy.types.PropertyGroup):
     rates: PointerProperty(type=MOULDPLY_Rates)
     nest: PointerProperty(type=MOULDPLY_Nest)
     paper: PointerProperty(type=MOULDPLY_Paper)
+    files: PointerProperty(type=MOULDPLY_Files)
     use_edge_mm: BoolProperty(
         name="Own Triangle Size", description="Off: 5 mm, or a sixtieth of the ply if that is less"
     )
@@ -78,5 +84,5 @@ MOULDPLY_Scene.__annotations__ |= length(
 
 CLASSES = (
     MOULDPLY_Dressing, MOULDPLY_Laminate, MOULDPLY_Rates, MOULDPLY_Nest, MOULDPLY_Paper,
-    MOULDPLY_Scene,
+    MOULDPLY_Files, MOULDPLY_Scene,
 )  # fmt: skip

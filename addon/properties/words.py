@@ -219,6 +219,24 @@ PAPER = {
     "scale_y": W("Bar Along", "The same along the sheet", least=0.5, most=1.5),
 }
 
+FILES = {
+    "dxf": W(
+        "DXF",
+        "Version of the cutter files",
+        {
+            "R2010": ("R2010", "Declares millimetres"),
+            "R12": ("R12", "For old machines; text and check square say mm"),
+        },
+    ),
+    "one_file_per_piece": W("A File per Piece", "Besides the file of all pieces"),
+    "only_cut_lines": W("Cut Lines Only", "Nothing but what a knife follows"),
+    "text_as_strokes": W("Text as Strokes", "For machines that draw no text"),
+    "arcs": W("Arcs", "Write arcs where chords lie on one circle"),
+    "engrave": W("Engraved Mould", "Also a copy of the mould with ply outlines as grooves (STL)"),
+    "groove_depth_mm": W("Groove Depth", "Of the engraved lines", least=0.05, most=20),
+    "groove_width_mm": W("Groove Width", "Of the engraved lines", least=0.05, most=20),
+}
+
 ROLL = {
     "width_mm": W("Width", "Selvedge to selvedge"),
     "selvedge_mm": W("Selvedge", "Not used, at either edge", most=1000),
