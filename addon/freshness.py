@@ -12,6 +12,7 @@ from typing import Any
 
 import bpy
 from bpy.app.handlers import persistent
+from mathutils import Vector
 
 from . import bridge, engine
 from .apply import find_patterns
@@ -45,6 +46,7 @@ class Memory:
     def __init__(self) -> None:
         self.known: dict[int, Known] = {}
         self.changed_at = 0.0
+        self.just_loaded = True
 
 
 MEMORY = Memory()
@@ -102,7 +104,8 @@ def look_again() -> float | None:
     moulds = [thing for thing in scene.objects if thing.mouldply.is_mould and thing.mode != "EDIT"]
     for mould in moulds:
         known = MEMORY.known[mould.session_uid] = work_out(mould, scene)
-        _widen_views(max(known.size_mm) / bridge.mm_per_unit(scene))
+        _widen_views(mould, max(known.size_mm) / bridge.mm_per_unit(scene))
+    MEMORY.just_loaded = False
     for window in bpy.context.window_manager.windows:
         for area in window.screen.areas:
             if area.type == "VIEW_3D":
@@ -120,16 +123,23 @@ def after_update(scene: Any, depsgraph: Any) -> None:
 
 @persistent
 def after_step(*_: Any) -> None:
-    """Undo, redo or another file: nothing known holds any more."""
+    """Undo or redo: nothing known holds any more."""
     MEMORY.known.clear()
     note_change()
+
+
+@persistent
+def after_load(*_: Any) -> None:
+    """Another file."""
+    MEMORY.just_loaded = True
+    after_step()
 
 
 HANDLERS = {
     "depsgraph_update_post": after_update,
     "undo_post": after_step,
     "redo_post": after_step,
-    "load_post": after_step,
+    "load_post": after_load,
 }
 
 
@@ -168,16 +178,22 @@ def _by_age(mould: Any, stamps: dict[str, str] | None, states: dict[str, str]) -
     return found
 
 
-def _widen_views(size: float) -> None:
+def _widen_views(mould: Any, size: float) -> None:
     """Let the 3D views reach round a mould of this many units, with patterns and roll beside it.
 
-    A view ends at 1000 units at first: a mould in mm would be out of sight.
+    A view ends at 1000 units at first: a mould in mm would be out of sight. A file without a
+    window layout of its own would also be looked at from inside the mould: step back once.
     """
     for window in bpy.context.window_manager.windows:
         for area in window.screen.areas:
             if area.type == "VIEW_3D":
                 space = area.spaces.active
                 space.clip_end = max(space.clip_end, 100 * size)
+                view = space.region_3d
+                if MEMORY.just_loaded and view.view_distance < 0.6 * size:
+                    corners = [mould.matrix_world @ Vector(corner) for corner in mould.bound_box]
+                    view.view_location = sum(corners, Vector()) / 8
+                    view.view_distance = 1.8 * size
 
 
 def _size(read: Any) -> tuple[float, float, float]:

@@ -9,6 +9,7 @@ PARTS = (
     "operators",
     "panels",
     "preferences",
+    "warm",
     "freshness",
     "maps",
     "overlays",

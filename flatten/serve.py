@@ -26,7 +26,8 @@ from typing import Any, Literal, TextIO
 import numpy as np
 from numpy.typing import NDArray
 
-from .answer import Answer, answer_of, drape_arrays, proposal_facts, save_answer
+from .answer import Answer, save_answer
+from .answer_parts import answer_of, drape_arrays, proposal_facts
 from .arrays import Floats
 from .cloth.drape import drape_surface
 from .errors import Cancelled, FlattenError, InputError

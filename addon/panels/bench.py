@@ -2,7 +2,7 @@
 
 import bpy
 
-from .. import freshness
+from .. import freshness, warm
 from ..moulds import find_mould
 from .parts import Section, paragraph, say
 
@@ -15,6 +15,7 @@ class MOULDPLY_PT_bench(Section, bpy.types.Panel):
 
     def draw(self, context):
         """Draw progress while there is work, else the last message and the next step."""
+        warm.start()
         layout, progress = self.layout, context.window_manager.mouldply
         if progress.running:
             _draw_progress(layout, progress)

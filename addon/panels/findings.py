@@ -15,10 +15,11 @@ class MOULDPLY_UL_findings(bpy.types.UIList):
     def draw_item(self, context, layout, data, item, icon, active_data, active_property):
         """Draw sign, the finding's word and the ply it is about."""
         row = layout.row()
-        word = item.code.replace("_", " ").replace("-", " ").capitalize()
-        row.label(text=word, icon=SIGNS[item.severity])
+        word = item.code.removeprefix("drape_").replace("_", " ").replace("-", " ").capitalize()
+        row.label(text=word, icon=SIGNS[item.severity], translate=False)
         mould = data.owner
-        ply = next((ply.name for ply in mould.mouldply.plies if ply.id == item.ply_id), "")
+        ids = [ply.id for ply in mould.mouldply.plies]
+        ply = f"{ids.index(item.ply_id) + 1}" if item.ply_id in ids else ""
         right = row.row()
         right.alignment = "RIGHT"
         right.label(text=ply, translate=False)
