@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
+from shapely.errors import GEOSException
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import polylabel
 
@@ -101,7 +102,10 @@ def _union(triangles: Floats) -> BaseGeometry:
     if not len(triangles):
         return MultiPolygon()
     shapes = shapely.polygons(np.concatenate([triangles, triangles[:, :1]], axis=1))
-    whole = shapely.coverage_union_all(shapes)  # the mesh's triangles share their corners
+    try:
+        whole = shapely.coverage_union_all(shapes)  # the mesh's triangles share their corners
+    except GEOSException:  # and still may lie over each other in the flat
+        return shapely.union_all(shapely.make_valid(shapes))
     return whole if whole.is_valid else shapely.union_all(shapely.make_valid(shapes))
 
 
