@@ -1,8 +1,7 @@
 """Nasty moulds, each made from a small recipe of plain values, so that a failure can be kept.
 
-A recipe is {"seed", "base", "cells", "faults", "scale_mm", "region", "plies", "cloth", "angle_deg",
-"tack", "cut"}: everything random in it comes from its seed. `job_of` makes the job; making it may
-itself end in an `InputError`, as reading a file would.
+A recipe is what `recipe` returns: everything random in it comes from its seed. `job_of` makes the
+job; making it may itself end in an `InputError`, as reading a file would.
 """
 
 from __future__ import annotations
@@ -13,11 +12,13 @@ from flatten.cloth.library import load_fabrics
 from flatten.job import Job, Settings
 from flatten.laminate.ply import Ply
 from flatten.nest.settings import NestSettings
+from flatten.pattern.settings import Dressing
 from flatten.surface.cut import Cut
 from flatten.surface.mesh import MouldMesh
 from flatten.surface.rosette import Rosette
 
-CLOTHS = tuple(sorted(load_fabrics()))
+LIBRARY = load_fabrics()
+CLOTHS = tuple(sorted(LIBRARY))
 SCALES_MM = (1e-9, 1e-3, 0.5, 20.0, *[60.0, 150.0] * 8, 2e3, 1e6, 1e12)
 
 
@@ -309,7 +310,7 @@ CUTS = ("none", "none", "none", "splice", "dart", "wild", "seams")
 
 def recipe(rng, *, most_cells=6):
     """Return a random recipe of plain values."""
-    faults = rng.choice(list(FAULTS), rng.choice([0, 1, 1, 2, 3]), replace=False)
+    faults = rng.choice(list(FAULTS), rng.choice([0, 0, 0, 1, 1, 1, 2, 3]), replace=False)
     return {
         "seed": int(rng.integers(2**32)),
         "base": str(rng.choice(list(BASES)[: len(BASES) - (rng.random() < 0.9)])),
@@ -317,6 +318,7 @@ def recipe(rng, *, most_cells=6):
         "faults": [str(fault) for fault in faults],
         "scale_mm": float(rng.choice(SCALES_MM)),
         "region": str(rng.choice(REGIONS)),
+        "edge_share": rng.choice([0.1, 0.2, 0.5, None], p=[0.3, 0.3, 0.3, 0.1]),
         "plies": int(rng.choice([1, 1, 1, 2, 3])),
         "cloth": str(rng.choice(CLOTHS)),
         "angle_deg": float(rng.choice([0, 45, 90, -30, rng.uniform(-360, 360)])),
@@ -340,7 +342,7 @@ def job_of(recipe, mould=None):
     """Return the recipe's job."""
     mould = mesh_of(recipe) if mould is None else mould
     rng = np.random.default_rng(recipe["seed"] + 1)
-    cloth = load_fabrics()[recipe["cloth"]]
+    cloth = LIBRARY[recipe["cloth"]]
     faces = _region(recipe["region"], mould, rng)
     plies = tuple(
         Ply(
@@ -353,7 +355,7 @@ def job_of(recipe, mould=None):
             cuts=_cuts(recipe["cut"], mould, faces, rng),
             repeat=1 + int(rng.random() < 0.1),
             method="worked_out" if rng.random() < 0.8 else "least_shear",
-            trim_mm=None if rng.random() < 0.7 else float(rng.choice([0, 0, 1, 200])),
+            trim_mm=None if rng.random() < 0.5 else float(rng.choice([0, 0, 0, 1, 40, 200])),
         )
         for number in range(1, recipe["plies"] + 1)
     )
@@ -365,9 +367,19 @@ def job_of(recipe, mould=None):
         plies=plies,
         rosette=Rosette([0, 0, 0], [1, 0, 0], [0, 0, 1]),
         fabrics=(cloth,),
-        settings=Settings(nest=NestSettings(seconds=0.0)),
+        settings=Settings(
+            nest=NestSettings(seconds=0.0),
+            dressing=Dressing(trim_on_mould=bool(rng.random() < 0.4)),
+            edge_mm=_edge(recipe["edge_share"], mould),
+        ),
         seams=seams,
     )
+
+
+def _edge(share, mould):
+    """Most triangles are left large: it is the faults that are looked at, not the cloth."""
+    size = float(np.ptp(mould.vertices, axis=0).max()) if len(mould.vertices) else 0.0
+    return None if share is None else float(np.clip(share * size, 0.05, 1e4))
 
 
 def _region(kind, mould, rng):
