@@ -13,6 +13,8 @@ from .start import untangled
 
 SHARE = 1 / 16  # of the triangles is left
 
+THINNEST = 1e-6  # area over longest side squared; thinner triangles are no start
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Coarse:
@@ -43,7 +45,7 @@ def coarse_surface(mesh: MouldMesh, share: float = SHARE) -> Coarse | None:
         return None
     corners = found.corners
     longest2 = ((corners - np.roll(corners, 1, axis=1)) ** 2).sum(axis=2).max(axis=1)
-    if not (found.areas > 1e-4 * longest2).all():
+    if not (found.areas > THINNEST * longest2).all():
         return None
     return Coarse(SurfaceMesh(found.vertices, found.faces), near.astype(np.int64))
 

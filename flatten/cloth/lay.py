@@ -19,7 +19,7 @@ from .factor import SparseSystem
 from .isotropic import SheetEnergy
 from .law import thread_law
 from .minimise import Energy, Layout, Springs, minimise
-from .spines import Spines, Tack, find_tack, only_near, spines_along, trace_spines
+from .spines import Spines, Tack, find_tack, just_fixed, only_near, spines_along, trace_spines
 from .start import first_layout, lay_along
 
 Method = Literal["worked_out", "least_shear"]
@@ -138,9 +138,10 @@ def _hold(tracer: Tracer, task: Task, tack: Tack) -> Spines:
         spacing = float(np.median(np.sqrt(((edge[:, 1] - edge[:, 0]) ** 2).sum(axis=1))))
         return spines_along(mesh, task.lines, spacing)
     spines = trace_spines(tracer, tack)
-    alone = not fabric.directional or task.method == "least_shear"
-    if alone or fabric.kind == "unidirectional":
+    if not fabric.directional:
+        return just_fixed(spines, mesh, tack, reach)
+    if fabric.kind == "unidirectional" or task.method == "least_shear":
         spines = only_near(spines, mesh, tack, 0, reach)
-    if alone:
+    if task.method == "least_shear":
         spines = only_near(spines, mesh, tack, 1, reach)
     return spines

@@ -18,6 +18,7 @@ from .spines import Spines
 # renumbering the mesh may change (1e-6 mm on parts of 300 mm is 1e-9 of the size, above the
 # rounding of the factorisation).
 STEP_MM = 1e-6
+FINEST = 1e-11  # of the size, if that is more: rounding on a ship
 STEPS = 80
 # Gauss-Newton turns to full Newton when a step shrinks by less than this.
 TURNS_LINEAR = 0.25
@@ -115,6 +116,7 @@ def minimise(
     `until_lock`: stop, not converged, where threads come to lie nearly on each other.
     """
     newton, last, chords = 0.0, np.inf, 0
+    step_mm = max(step_mm, FINEST * float(np.ptp(flat, axis=1).max()))
     for iteration in range(1, steps + 1):
         progress(min(iteration / 20, 0.95), "Laying the cloth")
         e, gradient, values = cloth.derivatives(system, flat, newton)

@@ -15,6 +15,8 @@ from ..surface.mesh import MouldMesh
 # How far beside the surface a tack point may be given, as a share of the part's size: it comes
 # from a click or from the middle of a region, and lies on the mould but for rounding.
 OFF_SURFACE = 0.02
+# A warp direction within 3 degrees of the normal says nothing about the heading.
+STEEP = 0.05
 # A tack point with a weight below this lies on a side of its triangle, or in a corner.
 ON_RIM = 1e-9
 # A thread is followed no further than this many sizes of the part: it may spiral on a tube.
@@ -69,7 +71,7 @@ def find_tack(tracer: Tracer, tack_mm: Floats, warp: Floats, turn: float = 0.0) 
     size = np.linalg.norm(normal)
     normal = normal / size if size > 0.1 else mesh.normals[point.face]
     along = warp - normal * (normal @ warp)
-    if np.linalg.norm(along) < 1e-3 * np.linalg.norm(warp):
+    if np.linalg.norm(along) < STEEP * np.linalg.norm(warp):
         raise InputError(
             f"The warp direction {np.round(warp, 3).tolist()} points straight out of the surface "
             "at the tack point.",
@@ -134,6 +136,23 @@ def only_near(spines: Spines, mesh: MouldMesh, tack: Tack, axis: int, reach_mm: 
     near = ((points - tack.point.position) ** 2).sum(axis=1) <= reach_mm**2
     keep = near | (spines.axis != axis)
     return Spines(spines.faces[keep], spines.weights[keep], spines.axis[keep], spines.lines)
+
+
+def just_fixed(spines: Spines, mesh: MouldMesh, tack: Tack, reach_mm: float) -> Spines:
+    """Return what fixes a sheet without threads in place: the tack point and one on the warp line.
+
+    More than these three would strain it.
+    """
+    points = np.einsum("kj,kjd->kd", spines.weights, mesh.corners[spines.faces])
+    away = np.sqrt(((points - tack.point.position) ** 2).sum(axis=1))
+    away = np.where(spines.axis == 1, np.abs(away - reach_mm), np.inf)
+    far = int(away.argmin())
+    return Spines(
+        np.array([tack.point.face, tack.point.face, spines.faces[far]]),
+        np.stack([tack.point.barycentric, tack.point.barycentric, spines.weights[far]]),
+        np.array([0, 1, 1]),
+        spines.lines,
+    )
 
 
 def _arm_starts(tracer: Tracer, tack: Tack) -> list[tuple[int, Floats]]:

@@ -10,6 +10,7 @@ from ..arrays import Bools, Floats, Ints, frozen_floats
 from ..errors import InputError
 from ..finding import SEVERITIES, Finding
 from ..surface.mesh import MouldMesh
+from ..units import percent
 from .cover import cover
 from .energy import Panels
 from .fabric import Fabric
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
 LEAST_SHARE = 2e-4
 UNSETTLED_SHARE = 0.02  # the rim is drawn in cells: slivers along it are no news
 FOLD_DEG = 80  # threads lying on each other
+TOLD_STRETCH = 0.2  # beyond it a figure is no news: the cloth is not laid like that at all
 FIBRE_STRETCH = 0.01  # carbon breaks near 1.5 %, glass near 3 %; in cloth it buckles or bridges
 
 
@@ -118,14 +120,14 @@ def check_strain(drape: Drape, fabric: Fabric) -> list[Finding]:
     Codes: drape_overlap, drape_not_converged, drape_locked, drape_several, drape_fold,
     drape_fibre_stretch, drape_shear_warn, drape_unsettled.
     """
+    locked_there, several = _locked(drape, fabric), _several(drape)
     findings = [
         *_overlap(drape),
         *_not_converged(drape),
-        *_locked(drape, fabric),
-        *_several(drape),
-        *_folds(drape, fabric),
+        *locked_there,
+        *(several or _folds(drape, fabric)),  # both say that threads lie on each other
         *_fibre_stretch(drape, fabric),
-        *_shear_warn(drape, fabric),
+        *([] if locked_there else _shear_warn(drape, fabric)),
         *_unsettled(drape),
     ]
     return sorted(findings, key=lambda finding: -SEVERITIES.index(finding.severity))
@@ -178,15 +180,16 @@ def _locked(drape: Drape, fabric: Fabric) -> list[Finding]:
         return []
     if fabric.directional:
         worst = np.degrees(np.abs(drape.fine.strain[where, 2]).max())
-        how = f"sheared up to {worst:.0f} degrees, it locks at {_limit_text(fabric)}"
+        how = f"sheared up to {worst:.0f}°, it locks at {_limit_text(fabric)}"
     else:
         worst = np.abs(principal_stretch(drape.fine.strain[where]) - 1).max()
-        how = f"stretched or gathered up to {worst:.0%}, it gives {fabric.stretch_limit_across:.0%}"
+        gives = percent(fabric.stretch_limit_across)
+        how = f"stretched or gathered by {_at_most(float(worst))}, it gives {gives}"
     return [
         Finding(
             code="drape_locked",
             severity="warning",
-            message=f"The cloth will not lie down here: {how} ({share:.1%} of the cloth).",
+            message=f"The cloth will not lie down here: {how} ({percent(share)} of the cloth).",
             hint="Dart or splice, move the tack point, or take a cloth that gives more.",
             faces=_sources(drape, where),
         )
@@ -216,8 +219,8 @@ def _folds(drape: Drape, fabric: Fabric) -> list[Finding]:
         Finding(
             code="drape_fold",
             severity="warning",
-            message=f"The cloth folds here: its threads lie on each other (over {FOLD_DEG} "
-            "degrees of shear). Several lay-downs are possible.",
+            message=f"The cloth folds here: its threads lie on each other (over {FOLD_DEG}° "
+            "of shear). Several lay-downs are possible.",
             hint="Dart or splice.",
             faces=_sources(drape, where),
         )
@@ -236,7 +239,7 @@ def _fibre_stretch(drape: Drape, fabric: Fabric) -> list[Finding]:
         Finding(
             code="drape_fibre_stretch",
             severity="warning",
-            message=f"Fibres would have to stretch or buckle by up to {stretch.max():.1%}; "
+            message=f"Fibres would have to stretch or buckle by {_at_most(float(stretch.max()))}; "
             "fibres do not stretch: the cloth bridges or wrinkles here.",
             hint="Dart or splice.",
             faces=_sources(drape, where),
@@ -256,8 +259,8 @@ def _shear_warn(drape: Drape, fabric: Fabric) -> list[Finding]:
         Finding(
             code="drape_shear_warn",
             severity="note",
-            message=f"The cloth shears up to {shear[where].max():.0f} degrees here; above "
-            f"{warn:g} it begins to wrinkle.",
+            message=f"The cloth shears up to {shear[where].max():.0f}° here; above {warn:g}° it "
+            "begins to wrinkle.",
             hint="Work it down patiently from the tack point.",
             faces=_sources(drape, where),
         )
@@ -273,8 +276,8 @@ def _unsettled(drape: Drape) -> list[Finding]:
         Finding(
             code="drape_unsettled",
             severity="note",
-            message=f"On {share:.1%} of the cloth the threads through the tack point do not say "
-            "how it lies; it is shown as it shears least.",
+            message=f"On {percent(share)} of the cloth the threads through the tack point do not "
+            "say how it lies; it is shown as it shears least.",
             hint="Move the tack point towards the middle of the ply, or leave more trim there.",
             faces=_sources(drape, where),
         )
@@ -284,5 +287,10 @@ def _unsettled(drape: Drape) -> list[Finding]:
 def _limit_text(fabric: Fabric) -> str:
     closing, opening = fabric.lock_deg(closing=True), fabric.lock_deg(closing=False)
     if closing == opening:
-        return f"{closing:g}"
-    return f"{closing:g} closing and {opening:g} opening"
+        return f"{closing:g}°"
+    return f"{closing:g}° closing and {opening:g}° opening"
+
+
+def _at_most(share: float) -> str:
+    """Return a stretch for people: where cloth cannot follow at all, a figure says nothing."""
+    return f"over {percent(TOLD_STRETCH)}" if share > TOLD_STRETCH else f"up to {percent(share)}"

@@ -13,7 +13,7 @@ from ..errors import InputError
 from ..progress import Progress, part_of, silent
 from ..surface.geodesic import vertex_normals
 from ..surface.mesh import SurfaceMesh
-from ..surface.refine import refine
+from ..surface.refine import EQUILATERAL, refine
 from .coarse import coarse_surface
 from .drape import Drape, Method, drape_surface
 from .fabric import Fabric
@@ -21,7 +21,7 @@ from .strain import beyond_limit, flat_areas, locked_flat_area_fraction
 
 # Trials are draped on about so many triangles: locked areas hold to a few tenths of a percent.
 TRIAL_TRIANGLES = 2500
-TRIALS = 24  # places spread over the ply; then as many again around the best
+TRIALS = 16  # places spread over the ply; then as many again around the best
 # Two trials are alike when their locked shares differ by less; then the mean shear decides.
 ALIKE = 5e-4
 ALONG_NORMAL = 0.2  # no trial where the warp direction stands so steep on the surface
@@ -187,7 +187,8 @@ def _constant(warp: Floats) -> WarpAt:
 
 
 def _trial_mesh(mesh: SurfaceMesh) -> SurfaceMesh:
-    fine = refine(mesh).surface
+    edge = 1.4 * np.sqrt(float(mesh.areas.sum()) / (EQUILATERAL * TRIAL_TRIANGLES))
+    fine = refine(mesh, max_edge_mm=edge).surface
     if len(fine.faces) < 2 * TRIAL_TRIANGLES:
         return fine
     coarse = coarse_surface(fine, TRIAL_TRIANGLES / len(fine.faces))
