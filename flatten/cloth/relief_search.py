@@ -19,6 +19,7 @@ from .strain import flat_areas
 
 TIP_MM = 3.0  # round the end of a dart shear is singular: not counted; a dart goes on this far
 LEFT_LOCKED = 5e-4  # share of the flat area that may stay locked
+SAFETY = 0.6  # of it is aimed at: the accepted cuts are laid on another mesh than this search
 # Away from the darts the reference mesh is as fine as this many triangles make it: then a dart's
 # length depends little on the mesh it is asked for on. Where it may end, edges are `FINE_MM`.
 REFERENCE_FACES = 14_000
@@ -220,7 +221,7 @@ def excess_deg(drape: Drape, orbits: Sequence[Orbit], fabric: Fabric) -> list[fl
     owner = np.repeat(np.arange(len(orbits)), [len(orbit.tips) for orbit in orbits])
     away = np.stack([np.linalg.norm(centres - tip, axis=1) for tip in tips])
     nearest, clear = owner[away.argmin(axis=0)], away.min(axis=0) > TIP_MM
-    each = LEFT_LOCKED * float(area.sum()) / len(tips)
+    each = SAFETY * LEFT_LOCKED * float(area.sum()) / len(tips)
     excess = []
     for number, orbit in enumerate(orbits):
         mine = clear & (nearest == number)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 import shapely
@@ -105,7 +106,7 @@ def place_fold_back(room: Room, cut: Polygon, dressing: Dressing) -> Mark | None
 
 def place_text(
     room: Room,
-    kind: str,
+    kind: Literal["label", "side_up"],
     versions: tuple[tuple[str, ...], ...],
     dressing: Dressing,
     *,
@@ -124,5 +125,5 @@ def place_text(
                 at = place_box(room.free, width, tall, near=where, turn_deg=turn)
                 if at is not None:
                     room.take(box_at(at, width, tall, turn))
-                    return Mark(kind=kind, lines=lines, at=at, height_mm=height, turn_deg=turn)  # type: ignore[arg-type]
+                    return Mark(kind=kind, lines=lines, at=at, height_mm=height, turn_deg=turn)
     return None
