@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -10,6 +11,7 @@ from .arrays import Floats
 from .cloth.drape import Drape, drape_surface
 from .cloth.fabric import Fabric
 from .cloth.strain import check_strain, flat_areas, locked
+from .cloth.tack import TackSearch, search_tack
 from .finding import Finding, about
 from .job import Job
 from .laminate.laid import LaidPly
@@ -18,7 +20,7 @@ from .laminate.stack import Laid
 from .laminate.thickness import inverse_cosine
 from .pattern.dress import dress
 from .pattern.joints import joint_curves
-from .progress import Progress, part_of
+from .progress import Progress, part_of, silent
 from .result import Piece
 from .surface.cut import Cut, SeamJoint, cut
 from .surface.locate import locate, locate_on
@@ -229,3 +231,31 @@ def _on_mould(finding: Finding, patch: Patch) -> Finding:
     """Return the finding with the mould's faces instead of the patch's."""
     faces = np.unique(patch.source_faces[list(finding.faces)]) if finding.faces else ()
     return replace(finding, faces=tuple(int(face) for face in faces))
+
+
+def better_tack(
+    job: Job, ply: Ply, *, turns_deg: Sequence[float] = (0.0,), progress: Progress = silent
+) -> TackSearch:
+    """Search the tack point of a ply for the least locked area, then the least shear.
+
+    `turns_deg`: turns of the warp the design allows. A ply cut into several pieces has a tack
+    point in each; the search is for the largest.
+
+    Raises
+    ------
+    InputError, SolveError : as `cut` and `drape_surface` do
+    """
+    fabric = job.fabric_of(ply)
+    patch = max(
+        patches_of(job, ply, fabric, job.mould), key=lambda one: float(one.surface.areas.sum())
+    )
+    rosette = job.rosette_of(ply)
+    return search_tack(
+        patch.surface,
+        fabric,
+        tack_mm=tack_on(ply, patch),
+        warp=lambda place, normal: rosette.direction(ply.angle_deg, normal),
+        turns_deg=turns_deg,
+        method=ply.method,
+        progress=progress,
+    )

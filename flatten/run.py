@@ -90,6 +90,7 @@ def run(
     findings = [
         *mould.findings,
         *check_stack(stack, fabrics),
+        *check_stagger(job.mould, [laid.ply for laid in stack.laid], fabrics, seams=job.seams),
         *check_drop_offs(job.mould, courses, settings.laminate.drop_off_ratio),
         *check_stagger(job.mould, [laid.ply for laid in stack.laid], fabrics, seams=job.seams),
         *(finding for ply in plies for finding in ply.findings),

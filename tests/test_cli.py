@@ -6,14 +6,16 @@ import signal
 import subprocess
 import sys
 import time
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 from sample_jobs import TWILL, dish_job
 
 from flatten.__main__ import main
 from flatten.folder import read_index
-from flatten.job import JOB_FILE, Settings, save_job
+from flatten.job import JOB_FILE, Settings, load_job, save_job
 from flatten.nest.roll import Roll, Stock
 from flatten.nest.settings import NestSettings
 from flatten.nest.stock import read_stock, write_stock
@@ -188,3 +190,30 @@ def test_starting_up_loads_nothing_heavy():
         [sys.executable, "-c", script], cwd=ROOT, capture_output=True, text=True, check=True
     )
     assert ended.stdout.strip().endswith("[]")
+
+
+def test_tack_search_names_an_unknown_ply(folder, capsys):
+    assert main(["tack", str(folder / "job"), "--ply", "p9"]) == 2
+    assert "no ply 'p9'. Choose of p1, p2" in capsys.readouterr().err
+
+
+def test_tack_search_saves_only_into_a_job_folder(folder, capsys):
+    (folder / "mould.blend").write_bytes(b"")
+    assert main(["tack", str(folder / "mould.blend"), "--save"]) == 2
+    assert "not a job folder" in capsys.readouterr().err
+
+
+def test_a_better_tack_point_is_saved_into_the_job(folder, capsys, monkeypatch):
+    """From the rim of the dish the search moves inwards, and the job folder gets the new place."""
+    monkeypatch.setattr("flatten.cloth.tack.TRIAL_TRIANGLES", 200)
+    job = dish_job()
+    edge = job.mould.corners[job.plies[0].faces].mean(axis=1)
+    ply = replace(job.plies[0], tack_mm=edge[np.hypot(edge[:, 0], edge[:, 1]).argmax()])
+    save_job(replace(job, plies=(ply,)), folder / "rim")
+
+    assert main(["tack", str(folder / "rim"), "--save", "--json"]) == 0
+
+    (facts,) = json.loads(capsys.readouterr().out)
+    assert facts["better"]
+    assert facts["shear_rms_deg"] < facts["shear_rms_deg_given"]
+    assert load_job(folder / "rim").plies[0].tack_mm.tolist() == facts["tack_mm"]
