@@ -251,9 +251,8 @@ def settle_mesh(
             mould.matrix_world = Matrix.Identity(4)
         work = bmesh.new()
         work.from_mesh(mesh)
-        size = max(mould.dimensions) * factor if not recentre else _extent(work)
         if weld_share > 0:
-            bmesh.ops.remove_doubles(work, verts=work.verts, dist=weld_share * size)
+            bmesh.ops.remove_doubles(work, verts=work.verts, dist=weld_share * _extent(work))
         if recentre and work.verts:
             low = [min(v.co[axis] for v in work.verts) for axis in range(3)]
             high = [max(v.co[axis] for v in work.verts) for axis in range(3)]

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 import zipfile
+import zlib
 from pathlib import Path
 from typing import TYPE_CHECKING
 from xml.etree import ElementTree
@@ -14,7 +16,12 @@ if TYPE_CHECKING:
 
 MM = {"micron": 0.001, "millimeter": 1.0, "centimeter": 10.0, "inch": 25.4, "foot": 304.8,
       "meter": 1000.0}  # fmt: skip
-MOST_BYTES = 2 * 2**30
+MOST_BYTES = 2**30
+MOST_PARTS, MOST_FACES = 10_000, 5_000_000
+_DAMAGED = (
+    zipfile.BadZipFile, zlib.error, StopIteration, ElementTree.ParseError, OSError, RuntimeError,
+    NotImplementedError, EOFError, ValueError, TypeError, OverflowError, LookupError,
+)  # fmt: skip
 CORE = "{http://schemas.microsoft.com/3dmanufacturing/core/2015/02}"
 
 
@@ -25,41 +32,64 @@ def read_3mf(file: Path) -> tuple[np.ndarray, np.ndarray]:
     ------
     InputError : not a 3MF, too large, or without triangles
     """
-    import numpy as np
-
     error = engine.load("errors").InputError
     try:
         with zipfile.ZipFile(file) as packed:
             name = next(n for n in packed.namelist() if n.lower().endswith(".model"))
             if packed.getinfo(name).file_size > MOST_BYTES:
-                raise error(f"'{file.name}' is larger than 2 GB.", "Export a coarser mesh.")
+                raise error(f"'{file.name}' is larger than 1 GB.", "Export a coarser mesh.")
+            if packed.getinfo(name).compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
+                raise error(f"'{file.name}' is packed in an unknown way.", "Export it again.")
             text = packed.read(name)
-        if b"<!DOCTYPE" in text[:2000]:  # 3MF forbids it; entities could blow up
+        if re.search(rb"<\0?!\0?D\0?O\0?C", text):  # 3MF forbids it; entities could blow up
             raise error(f"'{file.name}' carries a document type.", "Export it again.")
         model = ElementTree.fromstring(text)
-    except (zipfile.BadZipFile, StopIteration, ElementTree.ParseError, OSError) as wrong:
-        raise error(f"'{file.name}' is not a 3MF file.", "Export it again.") from wrong
+        points, faces = _built(model)
+    except _DAMAGED as wrong:
+        raise error(
+            f"'{file.name}' is damaged or not a 3MF file: {wrong}.", "Export it again."
+        ) from wrong
+    if not len(faces):
+        raise error(f"'{file.name}' holds no triangles.", "Export it again as a mesh.")
+    return points, faces
+
+
+def _built(model):
+    """Return vertices and triangles of all that is built; ValueError where there is too much."""
+    import numpy as np
+
     scale = MM.get(model.get("unit", "millimeter"), 1.0)
     objects = {one.get("id"): one for one in model.iter(f"{CORE}object")}
-    points, faces, count = [], [], 0
+    points, faces, count, steps = [], [], 0, iter(range(MOST_PARTS))
     for item in model.iter(f"{CORE}item"):
-        for part, matrix in _parts(objects, item.get("objectid"), _matrix(item), 0):
+        for part, matrix in _parts(objects, item.get("objectid"), _matrix(item), 0, steps):
+            if sum(map(len, faces)) > MOST_FACES:
+                raise ValueError(f"more than {MOST_FACES} triangles")
             own = np.array(
                 [[float(v.get(axis)) for axis in "xyz"] for v in part.iter(f"{CORE}vertex")]
             ).reshape(-1, 3)
-            points.append((own @ matrix[:3] + matrix[3]) * scale)
+            with np.errstate(all="ignore"):
+                points.append((own @ matrix[:3] + matrix[3]) * scale)
             corners = [
                 [int(t.get(v)) for v in ("v1", "v2", "v3")] for t in part.iter(f"{CORE}triangle")
             ]
             faces.append(np.array(corners, np.int64).reshape(-1, 3) + count)
             count += len(own)
-    if not faces or not sum(len(f) for f in faces):
-        raise error(f"'{file.name}' holds no triangles.", "Export it again as a mesh.")
-    return np.concatenate(points), np.concatenate(faces)
+    if not faces:
+        return np.zeros((0, 3)), np.zeros((0, 3), np.int64)
+    whole, corners = np.concatenate(points), np.concatenate(faces)
+    if not np.isfinite(whole).all() or (corners < 0).any() or (corners >= count).any():
+        raise ValueError("numbers that are not finite, or corners that are not there")
+    return whole, corners
 
 
-def _parts(objects, name, matrix, depth):
-    """Yield each mesh under an object with its (4, 3) row-vector matrix."""
+def _parts(objects, name, matrix, depth, steps):
+    """Yield each mesh under an object with its (4, 3) row-vector matrix.
+
+    `steps` is used up by all objects together, one each: a few can name each other into billions.
+    """
+    if next(steps, None) is None:
+        raise ValueError(f"more than {MOST_PARTS} parts")
     found = objects.get(name)
     if found is None or depth > 16:
         return
@@ -71,7 +101,7 @@ def _parts(objects, name, matrix, depth):
     for one in found.iter(f"{CORE}component"):
         own = _matrix(one)
         whole = np.vstack([own[:3] @ matrix[:3], own[3] @ matrix[:3] + matrix[3]])
-        yield from _parts(objects, one.get("objectid"), whole, depth + 1)
+        yield from _parts(objects, one.get("objectid"), whole, depth + 1, steps)
 
 
 def _matrix(element):

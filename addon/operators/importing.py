@@ -131,6 +131,7 @@ def _set_clipping(context, mould):
     """Let every 3D view see the whole mould, and show it."""
     if bpy.app.background:
         return
+    context.view_layer.update()  # the mesh has just been scaled
     size = max(mould.dimensions)
     for area in context.screen.areas:
         if area.type == "VIEW_3D":

@@ -84,7 +84,7 @@ def length(scene, mm, digits=1):
 def sizes(scene, sizes_mm):
     """Return sizes as text with one unit at the end."""
     if scene.unit_settings.system == "IMPERIAL":
-        return " × ".join(f"{mm / 25.4:.2f}" for mm in sizes_mm) + " in"
+        return " × ".join(f"{mm / 25.4:.1f}" for mm in sizes_mm) + " in"
     return " × ".join(f"{mm:.0f}" if mm >= 10 else f"{mm:.2g}" for mm in sizes_mm) + " mm"
 
 
