@@ -1,4 +1,4 @@
-"""Cut list and stack as CSV, harmless to open in a spreadsheet."""
+"""Cut list, stack and estimate as CSV, harmless to open in a spreadsheet."""
 
 from __future__ import annotations
 
@@ -31,6 +31,18 @@ def stack_csv(rows: Sequence[StackRow]) -> bytes:
     """Return the stack in laying order."""
     head = ("ply", "name", "cloth", "angle", "pieces", "side", "cloth g", "resin g")
     return _table(head, [_stack_row(row) for row in rows])
+
+
+def estimate_csv(rows: Iterable[tuple[str, float, str, float | None]], currency: str) -> bytes:
+    """Return what one part uses, takes and costs: name, amount, unit, cost (None: no money)."""
+    head = ("what", "amount", "unit", f"cost {one_line(currency)}".strip())
+    return _table(
+        head,
+        [
+            (name, round(amount, 3), unit, "" if cost is None else f"{cost:.2f}")
+            for name, amount, unit, cost in rows
+        ],
+    )
 
 
 def harmless(words: str) -> str:

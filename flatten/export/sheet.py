@@ -38,12 +38,12 @@ PARTS = (
     coats,
     cutting,
     consumables,
+    cautions,
     patterns,
     joints,
     mould_check,
     findings,
     estimate,
-    cautions,
     kits,
 )
 # Tried from the largest pictures down; the first with the fewest pages is taken.
@@ -51,7 +51,7 @@ SIZES = tuple(
     Sizes(mould, pattern, row)
     for row in (12.5, 11.3)
     for mould in (100.0, 88.0, 76.0, 66.0, 56.0)
-    for pattern in (74.0, 62.0, 54.0)
+    for pattern in (74.0, 62.0, 54.0, 47.0)
 )
 
 
