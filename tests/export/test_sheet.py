@@ -178,6 +178,17 @@ def test_many_plies_with_all_their_patterns_keep_to_three_pages(paper, plies):
     assert len(pypdf.PdfReader(io.BytesIO(layup_pdf(many, paper))).pages) <= 3
 
 
+def test_tack_points_a_tape_cannot_tell_apart_are_said_once():
+    (place,) = full_sheet().places
+    near = replace(place, plies="ply 2", tack_mm=(254.0, 186.0), ahead_mm=(354.0, 186.0))
+    far = replace(place, plies="ply 3", tack_mm=(262.0, 187.2), ahead_mm=(362.0, 187.2))
+    text = words_of(layup_pdf(full_sheet(mould=None, places=(place, near, far)), A4))
+
+    assert text.count("Tack point (") == 2
+    assert "Tack point (all plies, ply 2): 252 mm" in text
+    assert "Tack point (ply 3): 262 mm" in text
+
+
 def test_no_plies_no_sheet():
     with pytest.raises(InputError, match="'Tray' has no plies"):
         layup_pdf(LayupSheet(part="Tray", stack=()), A4)
