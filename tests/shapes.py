@@ -152,3 +152,102 @@ def random_sheet(seed: int, triangles: int = 1500) -> SurfaceMesh:
         [size / 2 * round_x, size / 2 * stretch * round_y, mesh.vertices[:, 2]]
     )
     return SurfaceMesh(places, mesh.faces)
+
+
+def tray(
+    *,
+    depth: float,
+    draft_deg: float,
+    fillet: float,
+    edge: float,
+    length: float = 260.0,
+    width: float = 170.0,
+    corner: float = 22.0,
+    flange: float = 0.0,
+    roll: float = 5.0,
+    seed: int = 0,
+) -> SurfaceMesh:
+    """An open tray seen from inside: floor at z = 0, fillet, drafted wall, with or without flange.
+
+    Built on its unrolled plan: a rectangle grown by s, where s runs up the profile; triangles of
+    about `edge` mm on the surface, shaken out of order.
+    """
+    steep = np.radians(90 - draft_deg)
+    up = fillet * steep
+    rise = fillet * (1 - np.cos(steep)) + (roll * (1 - np.cos(steep)) if flange else 0.0)
+    wall = (depth - rise) / np.sin(steep)
+    over = roll * steep if flange else 0.0
+    total = up + wall + over + flange
+
+    def profile(s: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        a = np.minimum(s, up) / fillet
+        b = np.clip(s - up, 0, wall)
+        c = np.clip(s - up - wall, 0, over) / roll
+        d = np.clip(s - up - wall - over, 0, None) if flange else 0 * s
+        out = fillet * np.sin(a) + b * np.cos(steep)
+        out = out + roll * (np.sin(steep) - np.sin(steep - c)) + d
+        rise = fillet * (1 - np.cos(a)) + b * np.sin(steep)
+        return out, rise + roll * (np.cos(steep - c) - np.cos(steep))
+
+    top = float(profile(np.array(up + wall))[0])
+    round_ = max(corner - top, 2.0)
+    core = np.array([length / 2 - top - round_, width / 2 - top - round_])
+    plan = _tray_plan(core, round_, total, edge, lambda s: float(profile(np.array(s))[0]), seed)
+    near = np.clip(plan, -core, core)
+    away = plan - near
+    distance = np.hypot(*away.T)
+    out, z = profile(np.maximum(distance - round_, 0))
+    reach = np.where(distance < round_, distance, round_ + out)
+    places = near + away / np.maximum(distance, 1e-12)[:, None] * reach[:, None]
+    faces = triangulated(plan, 1e-3 * edge**2)
+    used, numbers = np.unique(faces, return_inverse=True)
+    return SurfaceMesh(np.column_stack([places, z])[used], numbers.reshape(-1, 3))
+
+
+def _tray_plan(core, round_, total, edge, reach, seed):
+    """Points of a tray's unrolled plan: rows round the core, and a shaken grid on the floor."""
+    rng = np.random.default_rng(seed)
+    row = 0.866 * edge
+    y = np.arange(-core[1] - round_, core[1] + round_, row)
+    grid = [
+        np.column_stack(
+            [
+                np.arange(-core[0] - round_ + (k % 2) * edge / 2, core[0] + round_, edge),
+                np.full(
+                    len(np.arange(-core[0] - round_ + (k % 2) * edge / 2, core[0] + round_, edge)),
+                    v,
+                ),
+            ]
+        )
+        for k, v in enumerate(y)
+    ]
+    floor = np.concatenate(grid)
+    floor = floor + rng.uniform(-0.25, 0.25, floor.shape) * edge
+    distance = np.hypot(*(floor - np.clip(floor, -core, core)).T)
+    points = [floor[distance < round_ - 0.45 * edge]]
+    rows = int(np.ceil(total / row))
+    for k in range(rows + 1):
+        s = total * k / rows
+        arc = np.pi / 2 * (round_ + reach(s))
+        sides = [2 * core[1], arc, 2 * core[0], arc] * 2
+        count = round(sum(sides) / edge)
+        shake = 0.25 if 0 < k < rows else 0.0
+        at = ((np.arange(count) + 0.5 * (k % 2)) / count * sum(sides)) + rng.uniform(
+            -shake, shake, count
+        ) * edge
+        out = round_ + s + 0.8 * edge * rng.uniform(-shake, shake, count)
+        points.append(_round_the_core(core, sides, at % sum(sides), out))
+    return np.concatenate(points)
+
+
+def _round_the_core(core, sides, at, out):
+    """Points at distance `out` from the core rectangle, `at` along its offset, side by side."""
+    starts = np.concatenate([[0], np.cumsum(sides)])[:-1]
+    side = np.searchsorted(starts, at, side="right") - 1
+    share = (at - starts[side]) / np.array(sides)[side]
+    corner = core * np.array([[1, -1], [1, 1], [-1, 1], [-1, -1]])
+    quarter, straight = side // 2, side % 2 == 0
+    begin, end = corner[quarter], corner[(quarter + 1) % 4]
+    angle = np.where(straight, quarter, quarter + share) * np.pi / 2
+    base = np.where(straight[:, None], begin + share[:, None] * (end - begin), end)
+    return base + out[:, None] * np.column_stack([np.cos(angle), np.sin(angle)])
