@@ -19,6 +19,7 @@ cutter files, full-size paper templates and a lay-up sheet. Lengths are millimet
   mouldply run my_job/ --out cut/         the same from a job folder
   mouldply check hatch.blend              look at mould and plies, write nothing
   mouldply new tray.stl --plies 0,45,0    a job folder from an STL, without Blender
+  mouldply show cut/                      one HTML file of the result, to look at and turn
 """
 ENDING = """\
 Exit codes: 0 done; 2 you must change something (one line says what and how); 1 a bug.
@@ -44,7 +45,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def _parser() -> argparse.ArgumentParser:
-    from .commands import new, run, stock
+    from .commands import completion, new, page, report, run, stock, tack
 
     parser = argparse.ArgumentParser(
         prog="mouldply",
@@ -57,6 +58,10 @@ def _parser() -> argparse.ArgumentParser:
     run.add_parsers(commands)
     new.add_parsers(commands)
     stock.add_parsers(commands)
+    tack.add_parsers(commands)
+    page.add_parsers(commands)
+    report.add_parsers(commands)
+    completion.add_parsers(commands)
     return parser
 
 

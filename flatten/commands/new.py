@@ -40,7 +40,12 @@ def add_parsers(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -
     new.add_argument("--up", metavar="X,Y,Z", help="towards the person who lays up")
     new.add_argument("--zero", metavar="X,Y,Z", help="the 0-degree direction")
     new.set_defaults(command=new_command)
-    cloths = commands.add_parser("cloths", help="list the cloth library")
+    cloths = commands.add_parser(
+        "cloths",
+        help="list the cloth library",
+        description="List the cloths `new` can lay: id, weight, usual roll width, name. Values "
+        "are typical; your cloth's data sheet comes first.",
+    )
     cloths.set_defaults(command=cloths_command)
 
 

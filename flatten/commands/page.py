@@ -1,0 +1,226 @@
+"""`mouldply show`: one HTML file of a result that opens anywhere, without a network."""
+
+from __future__ import annotations
+
+import argparse
+import base64
+import html
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from ..errors import InputError
+
+HERE = Path(__file__).parent
+HELP = """\
+Write one HTML file from a folder of results: patterns, roll, tables, findings, and the drape in
+3D, to be turned with mouse, finger or arrow keys. It needs no network and loads nothing.
+
+  mouldply show cut/                 writes cut.html beside the folder
+  mouldply show my_job/ --out it.html
+"""
+# Nothing but what the file itself holds may load or run.
+POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-src 'unsafe-inline'"
+MARKS = {"stop": "stops", "warning": "look at it", "note": "good to know"}
+ORDER = tuple(MARKS)
+DECIMALS = 3  # of mm, in the page
+
+
+def add_parsers(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command."""
+    show = commands.add_parser(
+        "show",
+        help="one HTML file to look at a result",
+        description=HELP,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    show.add_argument("folder", type=Path, help="a folder of results, or a job folder that was run")
+    show.add_argument("--out", type=Path, metavar="FILE", help="the HTML file")
+    show.set_defaults(command=show_command)
+
+
+def show_command(given: argparse.Namespace) -> int:
+    """Read the results, write the page."""
+    folder = results_in(given.folder)
+    file = given.out or folder.with_name(f"{folder.name}.html")
+    text = page(folder)
+    try:
+        file.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise InputError(
+            f"'{file}' cannot be written: {error.strerror}.", "Choose another file with --out."
+        ) from error
+    print(f"{file}: open it in a browser.")
+    return 0
+
+
+def results_in(folder: Path) -> Path:
+    """Return the folder of results: this one, or the one a run of this job folder wrote.
+
+    Raises
+    ------
+    InputError : neither holds results
+    """
+    from ..folder import INDEX
+
+    for place in (folder, folder / "cut"):
+        if (place / INDEX).is_file():
+            return place
+    raise InputError(
+        f"'{folder}' holds no results.", f'Run the job first: mouldply run "{folder}".'
+    )
+
+
+def page(folder: Path) -> str:
+    """Return the page of a folder of results.
+
+    Raises
+    ------
+    InputError : the folder is not whole, or its arrays are damaged
+    """
+    from ..folder import read_index
+    from ..packed import read_arrays
+
+    facts = read_index(folder)
+    pieces = _pieces(facts, read_arrays(folder / "drape.npz"))
+    part = html.escape(facts["part"])
+    body = [
+        f"<header><h1>{part}</h1><p>{html.escape(facts['program'])}, job "
+        f"<code>{html.escape(facts['job_digest'][:8])}</code></p></header>",
+        _viewer(),
+        _findings(facts["findings"]),
+        _section("Patterns", _picture(folder / "patterns.svg", "All patterns, true to scale")),
+        _roll(folder, facts["rolls"]),
+        _section("Plies, tool side first", _plies(facts["plies"])),
+        _totals(facts.get("totals") or {}),
+        "<footer>Estimates. Data sheets, local rules and trained people come first.</footer>",
+    ]
+    return (
+        f'<!doctype html><html lang="en"><head><meta charset="utf-8"><title>{part}</title>'
+        f'<meta name="viewport" content="width=device-width, initial-scale=1">'
+        f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">'
+        f"<style>{_asset('page.css')}</style></head><body>{''.join(body)}"
+        f'<script type="application/json" id="pieces">{_script_json(pieces)}</script>'
+        f"<script>{_asset('page.js')}</script></body></html>\n"
+    )
+
+
+def _asset(name: str) -> str:
+    return (HERE / name).read_text(encoding="utf-8")
+
+
+def _script_json(value: Any) -> str:
+    """Return JSON that cannot end the script element it stands in."""
+    return json.dumps(value, ensure_ascii=True, allow_nan=False).replace("<", "\\u003c")
+
+
+def _pieces(facts: Mapping[str, Any], arrays: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Return what the viewer draws of each piece."""
+    from .thinned import thinned_piece
+
+    names = {ply["number"]: ply["name"] for ply in facts["plies"]}
+    pieces = []
+    for piece in facts["pieces"]:
+        own = {
+            key: arrays[f"{piece['id']}/{key}"]
+            for key in ("vertices", "faces", "flat", "strain", "inside")
+            if f"{piece['id']}/{key}" in arrays
+        }
+        if len(own) < 5:
+            raise InputError(f"drape.npz lacks piece '{piece['id']}'.", "Run the job again.")
+        name = f"{piece['ply_number']} {names[piece['ply_number']]} ({piece['id']})"
+        pieces.append({"name": name, "tack": piece["tack_mm"], **thinned_piece(own)})
+    return pieces
+
+
+def _viewer() -> str:
+    maps = (("shear", "Shear, degrees"), ("warp", "Warp stretch, %"), ("weft", "Weft stretch, %"))
+    options = "".join(f'<option value="{key}">{words}</option>' for key, words in maps)
+    return _section(
+        "The drape",
+        '<div class="tools"><label>Piece <select id="piece"></select></label>'
+        f'<label>Colours <select id="map">{options}</select></label>'
+        '<label><input type="checkbox" id="threads" checked> Threads every 20 mm</label>'
+        '<button id="home" type="button">Look from above</button></div>'
+        '<canvas id="view" tabindex="0" role="img" aria-label="The cloth on the mould in 3D. '
+        'Arrow keys turn it, plus and minus come nearer or go back."></canvas>'
+        '<div id="legend" aria-live="polite"></div>'
+        '<p class="hint">Drag or use the arrow keys to turn, the wheel, two fingers or + and - to '
+        "come nearer. Trim is not shown.</p>",
+    )
+
+
+def _findings(findings: Sequence[Mapping[str, Any]]) -> str:
+    if not findings:
+        return _section("Findings", "<p>None.</p>")
+    rows = "".join(
+        f'<li class="{html.escape(one["severity"])}"><b>{MARKS.get(one["severity"], "")}</b> '
+        f"{html.escape(one['ply_id'] + ': ' if one['ply_id'] else '')}{html.escape(one['message'])}"
+        f" <i>{html.escape(one['hint'])}</i></li>"
+        for one in sorted(findings, key=lambda one: ORDER.index(one["severity"]))
+    )
+    return _section("Findings", f'<ul class="findings">{rows}</ul>')
+
+
+def _roll(folder: Path, rolls: Sequence[Mapping[str, Any]]) -> str:
+    if not rolls:
+        return _section("Roll", "<p>Not laid out: see the findings.</p>")
+    heads = ("Cloth", "Width mm", "Length used mm", "Pieces", "Offcuts kept", "Waste", "Cost")
+    rows = [
+        (
+            roll["fabric_name"], f"{roll['width_mm']:.0f}", f"{roll['used_length_mm']:.0f}",
+            *(f"{100 * roll[f'{part}_fraction']:.1f} %" for part in ("pieces", "offcuts", "waste")),
+            f"{roll['cost']:.2f}" if roll["cost"] else "-",
+        )
+        for roll in rolls
+    ]  # fmt: skip
+    picture = _picture(folder / "roll.svg", "Pieces as they lie on the cloth")
+    return _section("Roll", picture + _table(heads, rows))
+
+
+def _plies(plies: Iterable[Mapping[str, Any]]) -> str:
+    heads = ("Ply", "Cloth", "Angle", "Pieces", "Area m²", "Largest shear", "Beyond locking")
+    return _table(
+        heads,
+        [
+            (
+                f"{ply['number']} {ply['name']}", ply["fabric_name"], f"{ply['angle_deg']:g}°",
+                str(ply["pieces"]), f"{ply['area_mm2'] / 1e6:.3f}", f"{ply['max_shear_deg']:.1f}°",
+                f"{100 * ply['locked_area_fraction']:.2f} %",
+            )
+            for ply in plies
+        ],
+    )  # fmt: skip
+
+
+def _totals(totals: Mapping[str, Any]) -> str:
+    if not totals:
+        return ""
+    rows = [
+        ("Resin and hardener to weigh", f"{totals['resin_to_weigh_g']:.0f} g"),
+        ("Dry cloth in the part", f"{totals['dry_g']:.0f} g"),
+        ("Part mass", f"{totals['part_mass_g']:.0f} g"),
+        ("Thickness", f"{totals['thickness_mm']:.2f} mm"),
+    ]
+    return _section("Amounts", _table(("", "About"), rows))
+
+
+def _table(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
+    top = "".join(f"<th>{html.escape(head)}</th>" for head in heads)
+    cells = "".join(
+        "<tr>" + "".join(f"<td>{html.escape(cell)}</td>" for cell in row) + "</tr>" for row in rows
+    )
+    return f"<div class='wide'><table><tr>{top}</tr>{cells}</table></div>"
+
+
+def _picture(file: Path, words: str) -> str:
+    """Embed a drawing as an image: what is inside an image cannot run."""
+    if not file.is_file():
+        return ""
+    data = base64.b64encode(file.read_bytes()).decode()
+    return f'<img alt="{html.escape(words)}" src="data:image/svg+xml;base64,{data}">'
+
+
+def _section(title: str, content: str) -> str:
+    return f"<section><h2>{html.escape(title)}</h2>{content}</section>"

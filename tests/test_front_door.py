@@ -1,0 +1,203 @@
+"""What a newcomer meets first: the page of a result, the bug report, the Tab key."""
+
+import base64
+import json
+import re
+import shutil
+import subprocess
+import zipfile
+from pathlib import Path
+
+import numpy as np
+import pytest
+from sample_jobs import dish_job
+
+from flatten.__main__ import main
+from flatten.commands import page, report, thinned
+from flatten.errors import InputError
+from flatten.folder import read_index
+from flatten.job import load_job, save_job
+from flatten.surface.mesh import MouldMesh
+
+CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser"))), None)
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    """A job folder that was run, its results in `cut`."""
+    home = tmp_path_factory.mktemp("front door") / "job"
+    save_job(dish_job(part="Dish <script>alert(1)</script>"), home)
+    assert main(["run", str(home)]) == 0
+    return home
+
+
+def test_the_page_is_one_file_that_loads_nothing(folder):
+    assert main(["show", str(folder), "--out", str(folder / "it.html")]) == 0
+    text = (folder / "it.html").read_text(encoding="utf-8")
+
+    assert "default-src 'none'" in text
+    links = re.findall(r"""(?:src|href)\s*=\s*["']?([^"'>\s]+)""", text)
+    assert links
+    assert all(link.startswith("data:image/svg+xml;base64,") for link in links)
+    assert "http" not in re.sub(r"base64,[A-Za-z0-9+/=]+|http-equiv", "", text)
+
+
+def test_a_name_that_is_a_script_stays_text(folder):
+    text = page.page(folder / "cut")
+
+    assert "<script>alert" not in text
+    assert "Dish &lt;script&gt;" in text
+
+
+def test_the_page_tells_every_ply_and_every_finding(folder):
+    text, facts = page.page(folder / "cut"), read_index(folder / "cut")
+
+    for ply in facts["plies"]:
+        assert f"<td>{ply['number']} {ply['name']}</td>" in text
+    assert text.count("<li class=") == len(facts["findings"])
+
+
+def test_a_folder_without_results_is_refused(tmp_path):
+    with pytest.raises(InputError, match="holds no results"):
+        page.results_in(tmp_path)
+
+
+def numbers(column):
+    """Read a column of the page as its script does."""
+    steps = np.frombuffer(base64.b64decode(column["data"]), "<u2")
+    return column["low"] + steps.reshape(-1, len(column["low"])) * column["step"]
+
+
+def test_a_thinned_drape_keeps_its_place_its_rim_and_its_numbers():
+    """A sheet of 20 000 triangles whose shear rises evenly along x; areas and values are known."""
+    n = 101
+    x, y = np.meshgrid(np.linspace(0, 500, n), np.linspace(0, 300, n), indexing="ij")
+    z = 20 * np.sin(x / 80)
+    number = np.arange(n * n).reshape(n, n)
+    a, b, c, d = (
+        q.ravel() for q in (number[:-1, :-1], number[1:, :-1], number[1:, 1:], number[:-1, 1:])
+    )
+    faces = np.vstack([np.column_stack([a, b, c]), np.column_stack([a, c, d])])
+    vertices = np.column_stack([x.ravel(), y.ravel(), z.ravel()])
+    middle = vertices[faces].mean(axis=1)
+    strain = np.column_stack([0 * middle[:, 0], 0 * middle[:, 0], np.radians(middle[:, 0] / 50)])
+    arrays = {
+        "vertices": vertices, "faces": faces, "flat": vertices[:, :2], "strain": strain,
+        "inside": np.ones(len(faces), bool),
+    }  # fmt: skip
+
+    made = thinned.thinned_piece(arrays)
+
+    few = np.frombuffer(base64.b64decode(made["faces"]), "<u2").reshape(-1, 3).astype(int)
+    places = numbers(made["vertices"])
+    assert len(few) < 1.1 * thinned.MOST_FACES
+    assert places.min(axis=0) == pytest.approx(vertices.min(axis=0), abs=0.6)  # the rim stays
+    assert places.max(axis=0) == pytest.approx(vertices.max(axis=0), abs=0.6)
+    assert np.abs(places[:, 2] - 20 * np.sin(places[:, 0] / 80)).max() < 0.05  # on the surface
+    assert np.abs(numbers(made["flat"]) - places[:, :2]).max() < 0.02  # 65535 steps of 500 mm
+    area = MouldMesh(places, few).areas.sum()
+    assert area == pytest.approx(MouldMesh(vertices, faces).areas.sum(), rel=0.01)
+    shear = numbers(made["maps"]["shear"])[:, 0]
+    assert shear == pytest.approx(places[few].mean(axis=1)[:, 0] / 50, abs=0.3)
+    assert made["most"]["shear"] == pytest.approx(np.degrees(strain[:, 2].max()))
+
+
+@pytest.mark.skipif(CHROMIUM is None, reason="no Chromium here")
+def test_a_browser_draws_the_page_from_the_disk(folder, tmp_path):
+    main(["show", str(folder), "--out", str(tmp_path / "it.html")])
+    count = len(read_index(folder / "cut")["pieces"])
+
+    ended = subprocess.run(
+        [
+            CHROMIUM, "--headless", "--no-sandbox", "--disable-gpu", f"--user-data-dir={tmp_path}",
+            "--virtual-time-budget=3000", "--dump-dom", f"file://{tmp_path / 'it.html'}",
+        ],
+        capture_output=True, text=True, timeout=120,
+    )  # fmt: skip
+
+    assert f'data-drawn="{count}"' in ended.stdout  # set last: the script ran to its end
+    assert "either way" in ended.stdout  # the legend
+
+
+def test_the_report_holds_the_job_and_nothing_private(folder, tmp_path, monkeypatch):
+    monkeypatch.setattr(report.getpass, "getuser", lambda: "annabel")
+    log = folder / "error.json"
+    log.write_text(json.dumps({"message": "'/home/annabel/secret boat/x.stl' of annabel"}))
+
+    assert main(["report", str(folder), "--out", str(tmp_path / "r.zip")]) == 0
+
+    with zipfile.ZipFile(tmp_path / "r.zip") as packed:
+        packed.extractall(tmp_path / "r")
+        every = b"".join(packed.read(name) for name in packed.namelist() if name.endswith("json"))
+    assert load_job(tmp_path / "r" / "job").digest == load_job(folder).digest
+    assert {"versions.json", "log/error.json", "log/result.json"} <= set(packed.namelist())
+    assert b"x.stl" in every
+    for private in (b"annabel", b"secret", str(folder.parent).encode()):
+        assert private not in every
+
+
+@pytest.mark.parametrize(
+    ("text", "clean"),
+    [
+        ("'/home/me/boat/tray.stl' is missing", "'tray.stl' is missing"),
+        (r"C:\Users\me\boat\tray.stl", "tray.stl"),
+        (r"\\server\share\tray.stl", "tray.stl"),
+        ("~/boat/tray.stl:", "tray.stl:"),
+        ("0.5 g/cm3, 1/2, and/or", "0.5 g/cm3, 1/2, and/or"),
+    ],
+)
+def test_folders_are_cut_down_to_the_file(text, clean):
+    assert report.without_private(text) == clean
+
+
+def completed(tmp_path, *words):
+    """Return what bash offers for these words."""
+    script = f"""
+source {tmp_path / "mouldply.bash"}
+COMP_WORDS=({" ".join(f"'{word}'" for word in words)}); COMP_CWORD={len(words) - 1}
+_mouldply; printf '%s\\n' "${{COMPREPLY[@]}}"
+"""
+    ended = subprocess.run(["bash", "-c", script], capture_output=True, text=True, cwd=tmp_path)
+    assert ended.returncode == 0, ended.stderr
+    return ended.stdout.split()
+
+
+@pytest.mark.skipif(shutil.which("bash") is None, reason="no bash here")
+def test_bash_completes_commands_options_and_cloth(tmp_path, capsys):
+    main(["completion", "bash"])
+    (tmp_path / "mouldply.bash").write_text(capsys.readouterr().out)
+    (tmp_path / "tray.stl").touch()
+
+    assert completed(tmp_path, "mouldply", "ch") == ["check"]
+    assert completed(tmp_path, "mouldply", "run", "--o") == ["--out"]
+    assert "carbon_twill_210" in completed(tmp_path, "mouldply", "new", "--cloth", "carbon_tw")
+    assert completed(tmp_path, "mouldply", "new", "tr") == ["tray.stl"]
+    assert completed(tmp_path, "mouldply", "completion", "f") == ["fish"]
+
+
+@pytest.mark.parametrize("shell", ["zsh", "fish"])
+def test_other_shells_get_every_command_and_can_read_the_script(shell, tmp_path, capsys):
+    main(["completion", shell])
+    script = capsys.readouterr().out
+
+    for name in ("run", "check", "new", "cloths", "show", "report", "completion"):
+        assert re.search(rf"\b{name}\b", script)
+    if shutil.which(shell):
+        (tmp_path / "script").write_text(script)
+        assert subprocess.run([shell, "-n", str(tmp_path / "script")]).returncode == 0
+
+
+def test_no_colours_and_no_bar_when_piped(folder, capsys):
+    main(["check", str(folder)])
+
+    told = capsys.readouterr()
+    assert "\x1b" not in told.out + told.err
+
+
+def test_every_command_has_help_that_says_more_than_its_name():
+    from flatten.__main__ import _parser
+
+    commands = next(a for a in _parser()._actions if hasattr(a, "choices") and a.choices)
+    for name in commands.choices:
+        assert len(commands.choices[name].format_help().split()) > 15, name
+    assert Path(page.__file__).with_name("page.js").is_file()
