@@ -2,59 +2,211 @@
 
 from __future__ import annotations
 
+import json
 import os
 import sys
 import tempfile
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, field
 from math import radians
 from pathlib import Path
+from typing import Any
 
 HERE = Path(__file__).parent
 sys.path[:0] = [str(HERE), str(HERE.parent)]
 os.environ.setdefault("BLENDER_USER_RESOURCES", tempfile.mkdtemp(prefix="mouldply-"))
 
 import bpy  # noqa: E402  # its user folder must be set before
+import long_moulds  # noqa: E402
 import moulds  # noqa: E402
+import numpy as np  # noqa: E402
 
 import addon  # noqa: E402
 
+Lines = tuple[tuple[tuple[float, float, float], ...], ...]  # of points on the mould, mm
 
-@dataclass(frozen=True)
+
+@dataclass(frozen=True, kw_only=True)
 class SamplePly:
-    """A ply of a sample: `zones` are the mould's, `cloth` of the library."""
+    """A ply of a sample: `zones` are the mould's, `cloth` of the library; `own` its settings.
+
+    `darts` are lines of points (mm) on the mould, each from the rim inwards.
+    """
 
     name: str
     cloth: str
-    angle_deg: float
+    angle_deg: float = 0.0
     zones: tuple[str, ...]
+    darts: Lines = ()
+    own: dict[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sample:
+    """A lesson. Settings by their path below the scene's, the mould's and the roll's own."""
+
+    shape: Callable[[], moulds.Mould]
+    plies: tuple[SamplePly, ...]
+    scene: dict[str, Any] = field(default_factory=dict)
+    mould: dict[str, Any] = field(default_factory=dict)
+    rolls: dict[str, dict[str, Any]] = field(default_factory=dict)  # by cloth
+    offcuts: tuple[tuple[str, float, float], ...] = ()  # cloth, along and across the warp, mm
 
 
 DISH = ("cavity", "rim", "flange")
 BOX = ("floor", "wall", "rim", "flange")
-TWILL, GLASS = "carbon_twill_210", "glass_twill_163"
+TROUGH = ("cap1", "cap2", "cap3", "wall", "rim", "flange")
+TWILL, GLASS, LIGHT = "carbon_twill_210", "glass_twill_163", "glass_twill_106"
+UD, MAT = "carbon_ud_200", "glass_mat_300"
+
+# Prices and stock are invented, in round figures.
+BAGGED = {
+    "laminate.process": "bagged",
+    "laminate.mix_hardener": 30.0,
+    "laminate.pot_life_min": 40.0,
+    "laminate.shop_c": 20.0,
+    "rates.currency": "EUR",
+    "rates.resin_per_kg": 26.0,
+    "rates.peel_ply_per_m2": 3.0,
+    "rates.bag_per_m2": 2.5,
+    "rates.labour_per_hour": 35.0,
+    "nest.seconds": 5.0,
+}
+BY_HAND = {**BAGGED, "laminate.process": "hand"}
+CORNER_POINTS = 9  # of a box's ring, in one corner
+NO_TRIM = {"trim_mm": 0.0}
+CARBON_ROLL = {"price_per_m": 32.0, "endless": False, "length_mm": 8000.0}
+GLASS_ROLL = {"price_per_m": 7.0, "endless": False, "length_mm": 25_000.0}
+
+
+def _pod_darts(length_mm: float) -> Lines:
+    """Return four darts from the pod's edge towards its middle, where a 0 degree weave shears."""
+    pod = moulds.instrument_pod()
+    edge = np.array(pod.vertices)[sorted({n for f in pod.zones["flange"] for n in pod.polygons[f]})]
+    lines = []
+    for way in np.radians([45, 135, 225, 315]):
+        unit = np.array([np.cos(way), np.sin(way), 0.0])
+        rim = edge[edge @ unit > np.cos(0.01) * np.linalg.norm(edge, axis=1)]
+        start = rim[np.argmax(rim @ unit)]
+        lines.append((tuple(start.tolist()), tuple((start - length_mm * unit).tolist())))
+    return tuple(lines)
+
+
+def _tray_darts(shape: Callable[[], moulds.Mould], beside_mm: float) -> Lines:
+    """Return a dart for each corner of a box, `beside_mm` past the end of the corner's arc."""
+    tray = shape()
+    places = np.array(tray.vertices)
+    lower, upper = ({pair[end] for pair in tray.seams} for end in (0, 1))
+    following = dict(tray.seams)
+    lines = []
+    for low in sorted(lower - upper):
+        high = low
+        while high in following:
+            high = following[high]
+        line = []
+        for middle in (high, low):
+            ring, place = divmod(middle, CORNER_POINTS * 4)
+            end, beyond = (
+                ring * CORNER_POINTS * 4 + (place + step) % (CORNER_POINTS * 4) for step in (4, 5)
+            )
+            side = places[beyond] - places[end]
+            line.append(tuple((places[end] + beside_mm * side / np.linalg.norm(side)).tolist()))
+        lines.append(tuple(line))
+    return tuple(lines)
+
 
 SAMPLES = {
-    "hatch_cover": (
-        moulds.hatch_cover,
-        (
-            SamplePly("outer skin", TWILL, 0, DISH),
-            SamplePly("bias", TWILL, 45, DISH),
-            SamplePly("inner skin", TWILL, 0, DISH),
+    "hatch_cover": Sample(  # the first way through; a doubler under the latch
+        shape=moulds.hatch_cover,
+        plies=(
+            SamplePly(name="outer skin", cloth=TWILL, zones=DISH),
+            SamplePly(name="bias", cloth=TWILL, angle_deg=45, zones=DISH),
+            SamplePly(name="latch doubler, large", cloth=TWILL, zones=("crown",), own=NO_TRIM),
+            SamplePly(name="latch doubler, small", cloth=TWILL, zones=("heart",), own=NO_TRIM),
+            SamplePly(name="inner skin", cloth=TWILL, zones=DISH),
         ),
+        scene=BAGGED,
+        mould={"layer_height_mm": 0.15},
+        rolls={TWILL: CARBON_ROLL},
+        offcuts=((TWILL, 300.0, 240.0),),
     ),
-    "instrument_pod": (
-        moulds.instrument_pod,
-        (
-            SamplePly("outer skin", GLASS, 0, DISH),
-            SamplePly("inner skin", GLASS, 0, DISH),
+    "instrument_pod": Sample(  # deep and curved both ways: cloth locks, darts let it down
+        shape=moulds.instrument_pod,
+        plies=(
+            SamplePly(name="outer skin, no darts", cloth=GLASS, zones=DISH),
+            SamplePly(
+                name="inner skin, four darts", cloth=GLASS, zones=DISH, darts=_pod_darts(75.0)
+            ),
         ),
+        scene=BY_HAND,
+        rolls={GLASS: GLASS_ROLL},
     ),
-    "telescope_tray": (
-        moulds.telescope_tray,
-        (
-            SamplePly("outer skin", TWILL, 0, BOX),
-            SamplePly("inner skin", TWILL, 0, BOX),
+    "telescope_tray": Sample(  # corners cut at seams, laps staggered from ply to ply
+        shape=moulds.telescope_tray,
+        plies=(
+            SamplePly(name="outer skin", cloth=TWILL, zones=BOX, own={"lap_mm": 20.0}),
+            SamplePly(
+                name="inner skin",
+                cloth=TWILL,
+                zones=BOX,
+                darts=_tray_darts(moulds.telescope_tray, 8.0),
+                own={"use_seams": False},
+            ),
         ),
+        scene={**BAGGED, "dressing.notch_every_mm": 60.0},
+        rolls={TWILL: CARBON_ROLL},
+    ),
+    "boom_cap": Sample(  # unidirectional cloth in steps, between two wraps of light glass
+        shape=long_moulds.boom_cap,
+        plies=(
+            SamplePly(name="outer wrap", cloth=LIGHT, angle_deg=45, zones=TROUGH),
+            SamplePly(name="cap, whole length", cloth=UD, zones=TROUGH[:3], own=NO_TRIM),
+            SamplePly(name="cap, second step", cloth=UD, zones=TROUGH[1:3], own=NO_TRIM),
+            SamplePly(name="cap, middle", cloth=UD, zones=TROUGH[2:3], own=NO_TRIM),
+            SamplePly(name="inner wrap", cloth=LIGHT, angle_deg=45, zones=TROUGH),
+        ),
+        scene={**BAGGED, "dressing.trim_mm": 10.0},
+        rolls={UD: {"price_per_m": 12.0}, LIGHT: GLASS_ROLL},
+    ),
+    "cockpit_tray": Sample(  # chopped mat by hand: no fibre direction, thick and wet
+        shape=long_moulds.cockpit_tray,
+        plies=(
+            SamplePly(name="first mat", cloth=MAT, zones=BOX, own={"lap_mm": 30.0}),
+            SamplePly(
+                name="second mat",
+                cloth=MAT,
+                zones=BOX,
+                darts=_tray_darts(long_moulds.cockpit_tray, 12.0),
+                own={"use_seams": False},
+            ),
+        ),
+        scene={
+            **BY_HAND,
+            "laminate.process": "mat",
+            "laminate.mix_hardener": 2.0,
+            "laminate.pot_life_min": 20.0,
+            "rates.resin_per_kg": 7.0,
+            "paper.sheet": "A3",
+        },
+        rolls={MAT: {"price_per_m": 3.0}},
+    ),
+    "mast_foot_fairing": Sample(  # held by its own belly: a mould in two parts, a ply for each
+        shape=long_moulds.mast_foot_fairing,
+        plies=(
+            SamplePly(name="fore skin", cloth=GLASS, zones=("fore",)),
+            SamplePly(name="aft skin", cloth=GLASS, zones=("aft",)),
+            SamplePly(name="port strip", cloth=LIGHT, angle_deg=45, zones=("port",)),
+            SamplePly(name="starboard strip", cloth=LIGHT, angle_deg=45, zones=("starboard",)),
+        ),
+        scene={**BY_HAND, "dressing.trim_mm": 12.0, "dressing.trim_on_mould": False},
+        mould={"pull_by": "given", "pull": (0.0, 0.0, 1.0)},
+        rolls={GLASS: GLASS_ROLL, LIGHT: GLASS_ROLL},
+    ),
+    "battery_tray": Sample(  # faults to find before anything is printed
+        shape=long_moulds.faulty_tray,
+        plies=(SamplePly(name="skin", cloth=LIGHT, zones=BOX, own={"use_seams": False}),),
+        scene={**BY_HAND, "laminate.pot_life_min": 4.0},
+        rolls={LIGHT: GLASS_ROLL},
     ),
 }
 
@@ -62,27 +214,59 @@ SAMPLES = {
 def main(names: list[str]) -> None:
     """Make the samples named, or all."""
     for name in names or SAMPLES:
-        shape, plies = SAMPLES[name]
-        make(HERE / f"{name}.blend", shape(), plies)
-        print(f"{name}.blend: {(HERE / f'{name}.blend').stat().st_size / 1024:.0f} kB")
+        file = HERE / f"{name}.blend"
+        make(file, SAMPLES[name])
+        print(f"{file.name}: {file.stat().st_size / 1024:.0f} kB")
 
 
-def make(file: Path, mould: moulds.Mould, plies: tuple[SamplePly, ...]) -> None:
+def make(file: Path, sample: Sample) -> None:
     """Write one sample: 1 unit is 1 mm, the mould the active object."""
     bpy.ops.wm.read_factory_settings(use_empty=True)
     addon.register()
     try:
         units = bpy.context.scene.unit_settings
         units.system, units.scale_length, units.length_unit = "METRIC", 0.001, "MILLIMETERS"
+        mould = sample.shape()
         thing = add_object(mould)
-        for ply in plies:
-            bpy.ops.mouldply.add_cloth(cloth=ply.cloth)
-            select_zones(thing, mould, ply.zones)
-            bpy.ops.mouldply.new_ply(name=ply.name, angle=radians(ply.angle_deg))
-            thing.mouldply.plies[-1].fabric = ply.cloth
+        kept = bpy.context.scene.mouldply
+        for ply in sample.plies:
+            add_ply(thing, mould, ply)
+        put(thing.mouldply, sample.mould)
+        put(kept, sample.scene)
+        for roll in kept.rolls:
+            put(roll, sample.rolls.get(roll.fabric, {}))
+        for cloth, along, across in sample.offcuts:
+            offcut = kept.offcuts.add()
+            offcut.name, offcut.fabric = f"Offcut {len(kept.offcuts)}", cloth
+            offcut.length_mm, offcut.width_mm = along, across
         bpy.ops.wm.save_as_mainfile(filepath=str(file), compress=True)
     finally:
         addon.unregister()
+
+
+def add_ply(thing: bpy.types.Object, mould: moulds.Mould, ply: SamplePly) -> None:
+    """Add a ply as a person does: cloth, faces, New Ply, cuts."""
+    bpy.ops.mouldply.add_cloth(cloth=ply.cloth)
+    select_zones(thing, mould, ply.zones)
+    bpy.ops.mouldply.new_ply(name=ply.name, angle=radians(ply.angle_deg))
+    made = thing.mouldply.plies[-1]
+    made.fabric = ply.cloth
+    for name, value in ply.own.items():
+        setattr(made, name, value)
+        if f"use_{name}" in made.bl_rna.properties:
+            setattr(made, f"use_{name}", True)
+    for line in ply.darts:
+        bpy.ops.mouldply.draw_cut(kind="dart", points=json.dumps(line))
+
+
+def put(group: bpy.types.PropertyGroup, values: dict[str, Any]) -> None:
+    """Set values by their path."""
+    for path, value in values.items():
+        *way, name = path.split(".")
+        home = group
+        for step in way:
+            home = getattr(home, step)
+        setattr(home, name, value)
 
 
 def add_object(mould: moulds.Mould) -> bpy.types.Object:

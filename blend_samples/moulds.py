@@ -8,6 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 
+CROWNS = {"crown": 6, "heart": 5}  # rings of a dish, for doublers in two steps
 Ring = np.ndarray  # (n, 3) mm, counter-clockwise seen from above
 
 
@@ -81,6 +82,7 @@ def dished_mould(
 ) -> Mould:
     """Return a block with a dish under `outline`, a filleted rim and a flat flange.
 
+    The zones `crown` and `heart` are the middle of the zone `cavity`.
     `depth_at(s)` mm, s = 0 at the centre and 1 at the rim, where it is 0. The flange has two
     bands: `flange` mm wide inside the part's edge, the rest out to `block` mm.
     """
@@ -100,6 +102,8 @@ def dished_mould(
             mould.band("cavity", previous, ring)
         previous = ring
     assert previous is not None
+    for zone, count in CROWNS.items():
+        mould.zones[zone] = mould.zones["cavity"][: count * len(outline)]
     low = np.array(mould.vertices)[previous]
     slope = np.array([(depth_at(s - 1e-6) - depth_at(s)) / 1e-6 for s in start]) / radial
     run = -low[:, 2] / slope  # along the tangent up to the flange
