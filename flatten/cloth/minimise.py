@@ -20,6 +20,7 @@ from .spines import Spines
 STEP_MM = 1e-6
 FINEST = 1e-11  # of the size, if that is more: rounding on a ship
 STEPS = 80
+DAMPING = 1e-10  # of the mean stiffness, to begin with, where the system is not definite
 # Gauss-Newton turns to full Newton when a step shrinks by less than this.
 TURNS_LINEAR = 0.25
 # Threads this near to lying on each other, on more than this share of the surface: a net alone has
@@ -115,18 +116,24 @@ def minimise(
 
     `until_lock`: stop, not converged, where threads come to lie nearly on each other.
     """
-    newton, last, chords = 0.0, np.inf, 0
-    step_mm = max(step_mm, FINEST * float(np.ptp(flat, axis=1).max()))
+    newton, last, chords, damping = 0.0, np.inf, 0, 0.0
+    size = float(np.ptp(flat, axis=1).max())
+    moved, step_mm = size, max(step_mm, FINEST * size)
     for iteration in range(1, steps + 1):
         progress(min(iteration / 20, 0.95), "Laying the cloth")
         e, gradient, values = cloth.derivatives(system, flat, newton)
         e += springs.energy(flat)
         springs.add_gradient(flat, gradient)
         springs.add_stiffness(values)
+        diagonal = np.concatenate([system.diagonal(axis) for axis in (0, 1)])
+        values[diagonal] += damping
         if not system.factorise(values):
+            if newton == 0.0:  # the cloth is slack in some way: hold it a little where it is
+                damping = max(10 * damping, DAMPING * float(np.abs(values[diagonal]).mean()))
             newton = 0.5 * newton if newton > 0.3 else 0.0
             last = np.inf
             continue
+        damping = 0.1 * damping if newton == 0.0 else 0.0
         step = -system.solve(gradient.T.ravel()).reshape(-1, 2).T
         slope = float((gradient * step).sum())
         length = _search(cloth, springs, flat, step, e, slope)
@@ -144,7 +151,7 @@ def minimise(
             return Layout(flat, True, iteration + chords, moved)
         newton = 1.0 if newton or moved > TURNS_LINEAR * last else 0.0
         last = moved
-    return Layout(flat, False, steps + chords, last)
+    return Layout(flat, False, steps + chords, moved)
 
 
 def _locks(panels: Panels, flat: Floats) -> bool:
