@@ -99,7 +99,7 @@ def _read_json(file: Path) -> Any:
         raise InputError(
             f"The cloth file '{file}' cannot be read: {error.strerror}.", "Check path and rights."
         ) from error
-    except (UnicodeDecodeError, json.JSONDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:  # not UTF-8, not JSON, absurd numbers
         raise InputError(
             f"'{file.name}' is not valid JSON: {error}.", "Correct it or export it again."
         ) from error
