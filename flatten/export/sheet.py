@@ -21,10 +21,10 @@ from .sheet_parts import (
     key_facts,
     kits,
     mould,
-    places,
     stack,
 )
 from .sheet_patterns import patterns
+from .sheet_places import places
 
 MARGIN_MM = 12.0
 PARTS = (

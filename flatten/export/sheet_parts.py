@@ -8,13 +8,12 @@ from ..finding import SEVERITIES, Finding
 from .canvas import ACCENT, INK, SOFT, WARN, WASH, WHITE, Canvas, wrapped
 from .flow import BODY, HEAD, STEP, Flow
 from .fonts import width_mm
-from .layup_facts import Batch, Kit, LayupSheet, StackRow, TackPlace
+from .layup_facts import Batch, Kit, LayupSheet, StackRow
 from .mould_picture import draw_mould
 from .sheet_table import Column, table
 
 Fact = tuple[str, str]  # what it is, and its value
 
-SAME_BY_TAPE_MM = 3.0  # what a tape over a curved mould can be read to; common practice
 TICK_MM = 5.5  # a box a gloved hand can tick
 
 
@@ -91,38 +90,6 @@ def mould(flow: Flow, sheet: LayupSheet) -> None:
     height = flow.sizes.mould_mm
     flow.block(height, lambda x, y: draw_mould(flow.canvas, picture, x, y - height, flow.width,
                                                height))  # fmt: skip
-
-
-def places(flow: Flow, sheet: LayupSheet) -> None:
-    """Tack point and 0 degrees as tape distances; plies a tape cannot tell apart together."""
-    groups: list[list[TackPlace]] = []
-    for place in sheet.places:
-        for group in groups:
-            if _same_by_tape(group[0], place):
-                group.append(place)
-                break
-        else:
-            groups.append([place])
-    for group in groups:
-        place, (first, second) = group[0], group[0].edges
-        names = ", ".join(dict.fromkeys(one.plies for one in group))
-        words = (
-            f"Tack point ({names}): {place.tack_mm[0]:.0f} mm from edge {first}, "
-            f"{place.tack_mm[1]:.0f} mm from edge {second}. 0° runs from it to the point "
-            f"{place.ahead_by_mm:.0f} mm on: {place.ahead_mm[0]:.0f} mm from edge {first}, "
-            f"{place.ahead_mm[1]:.0f} mm from edge {second}."
-        )
-        paragraph(flow, words)
-    if sheet.places:
-        flow.gap(1.0)
-
-
-def _same_by_tape(one: TackPlace, other: TackPlace) -> bool:
-    if one.edges != other.edges:
-        return False
-    mine = (*one.tack_mm, *one.ahead_mm, one.ahead_by_mm)
-    theirs = (*other.tack_mm, *other.ahead_mm, other.ahead_by_mm)
-    return all(abs(a - b) <= SAME_BY_TAPE_MM for a, b in zip(mine, theirs, strict=True))
 
 
 def stack(flow: Flow, sheet: LayupSheet) -> None:
