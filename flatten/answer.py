@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .errors import InputError
+from .packed import read_arrays
 
 FACTS_FILE, ARRAYS_FILE = "answer.json", "answer.npz"
 # What a piece carries as arrays: its drape on the mould and in the flat, and its lines in the flat.
@@ -86,10 +87,10 @@ def load_answer(folder: Path) -> Answer:
     """
     try:
         facts = json.loads((folder / FACTS_FILE).read_text(encoding="utf-8"))
-        with np.load(folder / ARRAYS_FILE, allow_pickle=False) as packed:
-            arrays = {name: packed[name] for name in packed.files}
-    except (OSError, ValueError, EOFError) as error:
+    except (OSError, ValueError, RecursionError) as error:
         raise InputError(
             f"The result in '{folder}' cannot be read: {error}.", "Run the job again."
         ) from error
-    return Answer(facts=facts, arrays=arrays)
+    if not isinstance(facts, dict):
+        raise InputError(f"The result in '{folder}' is damaged.", "Run the job again.")
+    return Answer(facts=facts, arrays=read_arrays(folder / ARRAYS_FILE))
