@@ -12,9 +12,10 @@ from xml.etree import ElementTree
 import numpy as np
 import shapely
 
-from flatten.deliver import files_of, summary
+from flatten.deliver import files_of
 from flatten.errors import FlattenError
 from flatten.run import run
+from flatten.summary import summary
 from flatten.verify import verify
 
 NOT_A_NUMBER = re.compile(rb"(?<![\w(])[-+]?(?:nan|inf)(?![\w)])", re.IGNORECASE)
