@@ -22,7 +22,7 @@ LEFT_LOCKED = 5e-4  # share of the flat area that may stay locked
 SAFETY = 0.6  # of it is aimed at: the accepted cuts are laid on another mesh than this search
 # Away from the darts the reference mesh is as fine as this many triangles make it: then a dart's
 # length depends little on the mesh it is asked for on. Where it may end, edges are `FINE_MM`.
-REFERENCE_FACES = 14_000
+REFERENCE_FACES = 45_000
 FINE_MM, FINE_REACH_MM, GRADING = 2.5, 12.0, 0.35
 GROWTH, MOST_GROWTHS = 1.25, 14  # lengths tried first, each this much longer than the last
 WINDOW_MM = (-3.0, -1.5, 0.0, 1.5, 3.0)  # lengths tried then, round the one found

@@ -19,7 +19,8 @@ from .smooth import smooth_outward
 from .snips import relief_slits
 
 GAP_MM = 0.5  # a crack in the cut outline narrower than this is closed: no knife follows it
-FULL_SHARE = 0.95  # a strip of the mould this near to the full width needs no more
+STRIP_MM = 0.3  # how far the strip's outer edge may be off: it is found to 1 % of its width
+FULL_SHARE = 0.95  # a strip this near to the full width is full: it is known to 1 % or so
 
 
 def allowance(
@@ -59,6 +60,8 @@ def allowance(
     ]
     added = _close_cracks(shapely.unary_union([outline.covered, *parts]))
     added = smooth_outward(largest(added.union(outline.net)), smooth_mm)
+    if smooth_mm > 0 and outline.covered is not outline.net:
+        added = _calm_strip(outline, added)
     slits = [*dart_slits(outline.rim_runs), *_under_slits(outline.rim_runs)]
     if relieve:
         slits += relief_slits(outline, trim_mm)
@@ -67,9 +70,23 @@ def allowance(
     return shapely.orient_polygons(added)
 
 
+def _calm_strip(outline: Outline, cut: Polygon) -> Polygon:
+    """Return the cut line without the small steps of the draped strip's outer edge.
+
+    They are filled outwards by no more than `STRIP_MM`, and only away from joints: trim may be
+    a little wider, a lap may not.
+    """
+    joints = [LineString(run.points) for run in outline.rim_runs if run.joint >= 0]
+    keep_off = shapely.union_all(joints).buffer(1.0)
+    filled = smooth_outward(cut, STRIP_MM).difference(cut)
+    steps = [part for part in shapely.get_parts(filled) if not part.intersects(keep_off)]
+    calm = cut.union(shapely.unary_union(steps)) if steps else cut
+    return largest(calm)
+
+
 def _widths(loop: Loop, trim_mm: float, laps: Mapping[int, float]) -> Floats:
     """Return the allowance (k, 2) mm at the start and the end of each edge of a loop."""
-    left = np.where(loop.beyond >= FULL_SHARE * trim_mm, 0.0, trim_mm - loop.beyond)
+    left = np.maximum(trim_mm - loop.beyond / FULL_SHARE, 0.0)
     ends = np.column_stack([left, np.roll(left, -1)])
     for i, (kind, joint) in enumerate(zip(loop.kinds, loop.joints.tolist(), strict=True)):
         if kind not in ("trim", "hole"):
