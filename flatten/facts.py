@@ -29,6 +29,7 @@ from .laminate.stack import Stack
 from .mould_facts import mould_check, stipple_lines
 from .pattern.pattern import Pattern
 from .result import Result
+from .surface.locate import locate
 
 
 def layup_sheet(result: Result, job: Job) -> LayupSheet:
@@ -92,6 +93,14 @@ def stack_rows(result: Result) -> tuple[StackRow, ...]:
     return tuple(rows)
 
 
+def estimate_rows(given: Estimate) -> tuple[tuple[str, float, str, float | None], ...]:
+    """Return name, amount, unit and cost of each line: what is used, then the work, then sums."""
+    used = [(line.name, line.amount, line.unit, line.cost) for line in given.costs]
+    work = [(f"Work: {line.name.lower()}", line.minutes, "min", None) for line in given.times]
+    sums = [("Work in all", given.minutes, "min", None), ("Cost in all", 1.0, "part", given.cost)]
+    return (*used, *work, *sums)
+
+
 def show_angle(angle_deg: float) -> str:
     """Return an angle as the trade writes it: '+45°', '0°', '90°'."""
     return f"{angle_deg:+g}°" if angle_deg % 90 else f"{angle_deg:g}°"
@@ -146,7 +155,8 @@ def _places(
         pattern, ply, tack = piece.pattern, piece.ply, piece.drape.tack_mm
         title = str(pattern.ply_number)
         title += f" piece {pattern.piece}" if pattern.pieces > 1 else ""
-        key = (ply.faces.tobytes(), np.round(tack, 1).tobytes())
+        tack = locate(job.mould, tack[None]).points[0]  # a later ply lies above the mould
+        key = (ply.faces.tobytes(), np.round(tack).tobytes())
         groups.setdefault(key, (ply, tack, []))[2].append(title)
     found = [
         tack_place(

@@ -10,10 +10,12 @@ from .mould.pull import say_direction
 from .mould.report import MouldReport
 from .mould.ridges import BuildChoice
 from .mould.settings import MouldSettings
+from .units import percent
 
 MOST_CORNERS = 12  # a longer list is not worked off; the smallest are summed up in its last line
-MOST_BUILDS = 4
-SHOWN_SHARE = 5e-4  # of the lay-up area: less than 0.1 % is none
+MOST_BUILDS = 3
+WORTH_A_CHANGE = 0.9  # of the grip there is now: less gain than that is not worth new supports
+SHOWN_SHARE = 1e-4  # of the lay-up area: as for the findings, below it is rounding
 
 
 def mould_check(report: MouldReport) -> MouldCheck | None:
@@ -76,15 +78,15 @@ def _pulls(report: MouldReport) -> str:
 
 def _draft(report: MouldReport, settings: MouldSettings) -> str:
     numbers, limit = report.numbers, f"{settings.min_draft_deg:g}°"
-    least = f"{numbers.least_draft_deg:.1f}° at least"
+    least = f"{numbers.least_draft_deg:.3g}° at least"
     low = numbers.low_draft_share - numbers.undercut_share
-    return f"{least}; {_share(low)} of the lay-up under {limit}" if low > SHOWN_SHARE else least
+    return f"{least}; {percent(low)} of the lay-up under {limit}" if low > SHOWN_SHARE else least
 
 
 def _held(report: MouldReport) -> str:
     numbers = report.numbers
     said = [
-        f"{_share(share)} {what}"
+        f"{percent(share)} {what}"
         for share, what in (
             (numbers.undercut_share, "undercut"),
             (numbers.trapped_share, "under an overhang"),
@@ -118,8 +120,8 @@ def _corners(report: MouldReport, settings: MouldSettings) -> str:
 
 def _reach(report: MouldReport) -> str:
     numbers = report.numbers
-    if not numbers.depth_mm > 0:
-        return "laid over the mould: open all round"
+    if not numbers.depth_mm > 0:  # flat, or laid over the mould
+        return ""
     return f"{numbers.depth_mm:.0f} mm deep, {numbers.opening_mm:.0f} mm opening"
 
 
@@ -134,11 +136,14 @@ def _flange(report: MouldReport, settings: MouldSettings) -> str:
 
 
 def _builds(report: MouldReport, settings: MouldSettings) -> tuple[BuildRow, ...]:
-    """Return the build directions with least grip, and the one that is set."""
+    """Return the directions with least grip and the one set; none where that one is as good."""
 
     def is_now(choice: BuildChoice) -> bool:
         return bool(np.dot(choice.direction, settings.build_direction) > 1 - 1e-6)
 
+    now = next((choice for choice in report.builds if is_now(choice)), None)
+    if now is None or report.builds[0].grip_mm > WORTH_A_CHANGE * now.grip_mm:
+        return ()
     best = list(report.builds[:MOST_BUILDS])
     best += [choice for choice in report.builds[MOST_BUILDS:] if is_now(choice)]
     return tuple(
@@ -152,7 +157,3 @@ def _builds(report: MouldReport, settings: MouldSettings) -> tuple[BuildRow, ...
         )
         for choice in best
     )
-
-
-def _share(share: float) -> str:
-    return f"{100 * share:.0f} %" if share >= 0.1 else f"{100 * share:.1f} %"

@@ -47,7 +47,7 @@ def job_from_mesh(
 
     Raises
     ------
-    InputError : nothing below the middle, or whatever Region, Ply and Job refuse
+    InputError : no face looks up, or whatever Region, Ply and Job refuse
     """
     if not angles_deg:
         raise InputError("There are no ply angles.", "Give one angle for each ply, such as 0,45,0.")
@@ -59,7 +59,7 @@ def job_from_mesh(
     plies = tuple(
         Ply(
             id=f"p{number}",
-            name=f"Ply {number}",
+            name="skin",
             faces=region.faces,
             fabric=fabric.id,
             angle_deg=float(angle),
@@ -93,13 +93,25 @@ def _seen_first(mould: MouldMesh, up: ArrayLike | None) -> Floats:
     met = (np.abs(total) > 0) & ((weights * np.sign(total)[:, None]) >= -1e-12).all(axis=1)
     met &= mould.normals @ upwards > 0
     if not met.any():
-        raise InputError(
-            "Nothing of the mould lies below its middle.",
-            "Give a point on the faces the cloth is to cover, with --at x,y,z.",
-        )
+        return _nearest_seen(mould, upwards, flat.mean(axis=1))
     share = weights[met] / total[met, None]
     points = np.einsum("kj,kjd->kd", share, corners[met])
     return np.asarray(points[(points @ upwards).argmax()] + middle)
+
+
+def _nearest_seen(mould: MouldMesh, upwards: Floats, beside: Floats) -> Floats:
+    """Return the middle of the face seen from `upwards` that is nearest to the line.
+
+    There is no mould on the line itself: an L, a ring, a cone without a tip. `beside` (m, 2) mm.
+    """
+    seen = mould.normals @ upwards > 0
+    if not seen.any():
+        raise InputError(
+            "No face of the mould looks up: it may lie face down, or its normals may be flipped.",
+            "Give the lay-up side with --up x,y,z, or a point on it with --at x,y,z.",
+        )
+    away = np.where(seen, np.einsum("ij,ij->i", beside, beside), np.inf)
+    return np.asarray(mould.corners[int(away.argmin())].mean(axis=0))
 
 
 def _towards_person(mould: MouldMesh, region: Region) -> Floats:

@@ -153,3 +153,9 @@ def _spelled(unit: str) -> str:
     """Return the unit as the tables spell it: lower case, figures for superscripts."""
     name = unit.strip().lower().replace("²", "2").replace("^", "").replace(" ", "")
     return OTHER_SPELLINGS.get(name, name)
+
+
+def percent(share: float) -> str:
+    """Return a share 0..1 in per cent for people: "13 %", "4.2 %", "0.03 %"."""
+    value = 100 * share
+    return f"{value:.0f} %" if value >= 9.95 or value == 0 else f"{value:.2g} %"

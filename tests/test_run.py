@@ -16,7 +16,7 @@ from numpy.testing import assert_allclose
 from sample_jobs import TWILL, dish, dish_job, tray_job
 
 from flatten.cloth.library import load_fabrics
-from flatten.deliver import deliver, engraved_mould, files_of, summary
+from flatten.deliver import deliver, engraved_mould, files_of
 from flatten.errors import Cancelled, FlattenError, InputError
 from flatten.export.engrave import is_watertight, volume_mm3
 from flatten.export.settings import FileSettings
@@ -30,6 +30,7 @@ from flatten.nest.settings import NestSettings
 from flatten.packed import read_arrays
 from flatten.progress import silent
 from flatten.run import run, stored_layouts
+from flatten.summary import summary
 from flatten.surface.mesh import MouldMesh
 from flatten.surface.stl import read_stl
 from flatten.verify import cut_rings, verify
@@ -37,7 +38,7 @@ from flatten.verify import cut_rings, verify
 ROOT = Path(__file__).parents[1]
 FILES = {
     "patterns.dxf", "patterns.svg", "roll.dxf", "roll.svg", "templates.pdf", "layup.pdf",
-    "cut_list.csv", "stack.csv", "drape.npz", "layouts.json", "result.json",
+    "cut_list.csv", "stack.csv", "estimate.csv", "drape.npz", "layouts.json", "result.json",
 }  # fmt: skip
 
 

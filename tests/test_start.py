@@ -55,10 +55,23 @@ def test_a_point_and_a_direction_can_be_given():
     assert_allclose(job.rosette.zero, [0, 1, 0])
 
 
-def test_a_mould_with_nothing_below_its_middle_asks_for_a_point():
+def test_a_mould_with_nothing_in_its_middle_starts_at_the_nearest_face():
+    """The frame around the pocket: a ring, its rim the only faces that look up."""
     mould = box_block()
-    with pytest.raises(InputError, match="Nothing of the mould"):
-        job_from_mesh(MouldMesh(mould.vertices, mould.faces[10:18]), CLOTH, part="frame")
+    frame = MouldMesh(mould.vertices, mould.faces[10:18])
+
+    job = job_from_mesh(frame, CLOTH, part="frame")
+
+    assert len(job.plies[0].faces) == 8
+    assert_allclose(job.rosette.normal, [0, 0, 1])
+
+
+def test_a_mould_that_lies_face_down_asks_for_its_lay_up_side():
+    mould = box_block()
+    floor = MouldMesh(mould.vertices, mould.faces[:2, ::-1])
+
+    with pytest.raises(InputError, match="No face of the mould looks up"):
+        job_from_mesh(floor, CLOTH, part="floor")
 
 
 def test_new_and_run_go_from_stl_to_files(tmp_path, capsys):

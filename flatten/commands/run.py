@@ -9,7 +9,7 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from ..errors import InputError
 from . import show
@@ -20,16 +20,36 @@ if TYPE_CHECKING:
 
 DONE, CHANGE_SOMETHING = 0, 2
 
+RAW: dict[str, Any] = {"formatter_class": argparse.RawDescriptionHelpFormatter}
+RUN_HELP = """\
+Check the mould, drape every ply, lay the patterns on the roll and write what the bench needs:
+patterns and roll as DXF and SVG, paper templates, lay-up sheet, cut list. The folder is written
+whole or not at all; old files of an earlier run are replaced, yours stay.
+
+  mouldply run hatch.blend                 writes into "hatch cut" beside the file
+  mouldply run my_job/ --out cut/ --json   the numbers as JSON on stdout
+"""
+CHECK_HELP = """\
+Look at the mould (will the part come off, can cloth be pressed in, will the print show) and
+drape every ply. Writes no file. Ends with 2 where something stops the work.
+
+  mouldply check hatch.blend
+"""
+
 
 def add_parsers(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add the two commands."""
-    run = commands.add_parser("run", help="make everything that is needed at the bench")
+    run = commands.add_parser(
+        "run", help="make everything that is needed at the bench", description=RUN_HELP, **RAW
+    )
     run.add_argument("mould", type=Path, help="a .blend file or a job folder")
     run.add_argument("--out", type=Path, help="folder for the files (default: beside the mould)")
     run.add_argument("--stock", type=Path, metavar="FILE", help="rolls and offcuts to nest on")
     run.add_argument("--book", action="store_true", help="take what is cut off the stock file")
     run.set_defaults(command=run_command)
-    check = commands.add_parser("check", help="look at mould and plies, write nothing")
+    check = commands.add_parser(
+        "check", help="look at mould and plies, write nothing", description=CHECK_HELP, **RAW
+    )
     check.add_argument("mould", type=Path, help="a .blend file or a job folder")
     check.set_defaults(command=check_command)
     for parser in (run, check):
@@ -43,9 +63,10 @@ def run_command(given: argparse.Namespace) -> int:
     """Read, run, write, tell."""
     from dataclasses import replace
 
-    from ..deliver import deliver, summary
+    from ..deliver import deliver
     from ..nest.stock import read_stock
     from ..run import run, stored_layouts
+    from ..summary import summary
 
     if given.book and not given.stock:
         raise InputError("--book needs a stock file.", "Name it with --stock FILE.")
@@ -81,8 +102,8 @@ def _book(result: Result, file: Path) -> None:
 
 def check_command(given: argparse.Namespace) -> int:
     """Read, drape, tell the findings."""
-    from ..deliver import summary
     from ..run import run
+    from ..summary import summary
 
     with show.progress(given) as progress:
         progress(0.0, "reading the mould")

@@ -13,6 +13,7 @@ import numpy as np
 from ..arrays import Bools, Floats, Ints
 from ..finding import Finding
 from ..surface.mesh import MouldMesh
+from ..units import percent
 from .rays import Sight, spread_points
 from .smooth import share_below
 
@@ -146,15 +147,11 @@ def _finding(
     return Finding(
         code=code,
         severity="warning",
-        message=f"{part}{held_area.sum() / 100:.3g} cm² ({_percent(share)} of the lay-up area) "
+        message=f"{part}{held_area.sum() / 100:.3g} cm² ({percent(share)} of the lay-up area) "
         f"{what}.",
         hint=hint,
         faces=tuple(faces[marked].tolist()),
     )
-
-
-def _percent(share: float) -> str:
-    return f"{100 * share:.0f} %" if share >= 0.1 else f"{100 * share:.2g} %"
 
 
 def _trapped_share(

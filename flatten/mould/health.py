@@ -167,7 +167,7 @@ def _open_edges(mesh: MouldMesh) -> Finding | None:
         code="open_edges",
         severity="warning" if closed else "note",
         message=f"{len(rim)} open edges in {rims} {'rim' if rims == 1 else 'rims'}, "
-        f"{length:.4g} mm in all: the mould is "
+        f"{length:.0f} mm in all: the mould is "
         + ("not tight, a slicer may fill or drop parts of it." if closed else "a skin."),
         hint="Fill the holes." if closed else "Give it a thickness before it is printed.",
         faces=_tuple(faces),

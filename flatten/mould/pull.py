@@ -57,10 +57,16 @@ def find_pull(
 
 
 def say_direction(direction: Floats) -> str:
-    """Return "+z" for an axis, else the three numbers."""
-    axis = int(np.abs(direction).argmax())
-    if abs(direction[axis]) > 1 - 1e-6:
-        return f"{'+' if direction[axis] > 0 else '-'}{'xyz'[axis]}"
+    """Return "+z" for an axis, "half-way from +x to -y" between two, else the three numbers."""
+    size = np.abs(direction)
+    named = [
+        f"{'+' if value > 0 else '-'}{name}" for value, name in zip(direction, "xyz", strict=True)
+    ]
+    first, second, third = (int(axis) for axis in np.argsort(-size, kind="stable"))
+    if size[first] > 1 - 1e-6:
+        return named[first]
+    if size[first] - size[second] < 1e-6 and size[third] < 1e-6:
+        return f"half-way from {named[first]} to {named[second]}"
     return "(" + ", ".join(f"{value + 0.0:.2f}" for value in direction) + ")"
 
 

@@ -121,8 +121,8 @@ def check_reach(reach: Reach, faces: Ints, settings: MouldSettings) -> list[Find
             Finding(
                 code="narrow_flange",
                 severity="note",
-                message=f"Beyond the lay-up the mould ends after {reach.flange_mm:.0f} mm; "
-                f"the cloth is cut {reach.looked_mm:g} mm larger and would hang over.",
+                message=f"The mould goes on {reach.flange_mm:.0f} mm beyond the lay-up where "
+                f"least; the cloth is cut {reach.looked_mm:g} mm larger and would hang over.",
                 hint="Add a flange there, or set a smaller trim allowance.",
                 faces=tuple(reach.short.tolist()),
             )

@@ -193,4 +193,5 @@ def test_a_limit_met_exactly_is_enough():
 def test_directions_are_said_as_axes_where_they_are():
     assert say_direction(UP) == "+z"
     assert say_direction(np.array([0, -1.0, 0])) == "-y"
+    assert say_direction(np.array([0.5, -0.5, 0]) * np.sqrt(2)) == "half-way from +x to -y"
     assert say_direction(np.array([0.6, 0.0, 0.8])) == "(0.60, 0.00, 0.80)"
