@@ -8,6 +8,7 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -28,7 +29,7 @@ from flatten.export.tiles import plan_tiles  # noqa: E402
 from flatten.run import run  # noqa: E402
 
 SAMPLE = "hatch_cover"
-WIDTH, HEIGHT = 1760, 1150
+WIDTH, HEIGHT = 1760, 1120
 OVER = 2  # drawn larger by this and then shrunk, for smooth lines
 THREAD_MM = 16.0
 PAPER_WHITE, GROUND, INK = (255, 255, 255), (246, 245, 242), (28, 31, 36)
@@ -42,11 +43,11 @@ LAYER_COLOURS = {
 
 # Left, top, right, bottom of what is drawn in each step, in pixels of the finished picture.
 PANELS = {
-    "mould": (30, 20, 560, 430),
-    "drape": (600, 20, 1160, 430),
-    "patterns": (1215, 20, 1735, 440),
-    "roll": (45, 560, 1020, 1030),
-    "paper": (1120, 560, 1720, 1030),
+    "mould": (30, 25, 560, 405),
+    "drape": (605, 25, 1150, 405),
+    "patterns": (1215, 25, 1735, 405),
+    "roll": (30, 535, 1010, 1000),
+    "paper": (1120, 535, 1730, 1000),
 }
 CAPTIONS = {
     "mould": ("1", "Mould", "a block to print, and where the cloth is to lie"),
@@ -128,21 +129,39 @@ def draw_patterns(sheet: Image.Image, result) -> None:
 
 
 def draw_roll(sheet: Image.Image, result) -> None:
-    """Draw the nest of the first cloth."""
+    """Draw the nest of the first cloth, the roll's length upwards."""
     nest = next(iter(result.nests.values()))
-    drawing = roll_drawing(nest, result.patterns)
-    cuts = np.vstack([line.straightened() for line in drawing.lines])
-    bounds = (*cuts.min(axis=0), *cuts.max(axis=0))
-    at = to_panel(bounds, PANELS["roll"])
+    drawing = roll_drawing(nest, result.patterns).moved(0, 0, 90)
+    lines = np.vstack([line.straightened() for line in drawing.lines if line.layer == "CUT"])
+    edges = [line for line in drawing.lines if line.layer in ("ROLL_EDGE", "SELVEDGE")]
+    every = np.vstack([lines, *(line.straightened() for line in edges)])
+    at = to_panel((*every.min(axis=0), *every.max(axis=0)), PANELS["roll"])
     pen = ImageDraw.Draw(sheet)
-    for line in drawing.lines:
-        if line.layer == "ROLL_EDGE" and len(line.points) > 3:
-            pen.polygon(tuples(at(line.straightened())), (222, 229, 230))
-    weave(sheet, tuples(at(np.array([bounds[:2], bounds[2:]]))))
+    cloth = Image.new("L", sheet.size, 0)
+    for sheet_mm in cloth_areas(drawing):
+        ImageDraw.Draw(cloth).polygon(tuples(at(sheet_mm)), 255)
+    sheet.paste(weave(sheet.size), (0, 0), cloth)
     for line in drawing.lines:
         if line.layer == "CUT":
             pen.polygon(tuples(at(line.straightened())), PAPER_WHITE)
-    draw_drawing(sheet, drawing, at)
+    draw_drawing(sheet, replace(drawing, texts=()), at)
+    titles = dict(drawing.pieces)
+    face = ImageFont.truetype(font_file("bold"), 17 * OVER)
+    for line in drawing.lines:
+        if line.layer == "CUT":
+            low, high = (end(at(line.straightened()), axis=0) for end in (np.min, np.max))
+            x, y = (low + high) / 2
+            title = titles[line.piece].replace("latch doubler, ", "")
+            pen.text((x, y + 26 * OVER), title, INK, face, anchor="mm")
+
+
+def cloth_areas(drawing) -> list[np.ndarray]:
+    """Return the outlines of the rolls and offcuts in a drawing of rolls, mm."""
+    return [
+        line.straightened()
+        for line in drawing.lines
+        if line.layer == "ROLL_EDGE" and line.closed and len(line.points) > 3
+    ]
 
 
 def draw_paper(sheet: Image.Image, job, result) -> None:
@@ -174,6 +193,10 @@ def draw_paper(sheet: Image.Image, job, result) -> None:
         ImageDraw.Draw(sheet).rectangle((x, y, x + size[0], y + size[1]), None, (205, 205, 200), 2)
         joints.append((tile, x, y, size))
     tape(sheet, group, joints)
+    pen = ImageDraw.Draw(sheet)
+    outline = np.array(group.placed[0].area.exterior.coords)
+    places = [x0, y0] + (outline * [1, -1] + [0, height]) * scale
+    pen.line(tuples(places), INK, 5, joint="curve")
 
 
 def tape(sheet: Image.Image, group, joints: list) -> None:
@@ -262,7 +285,7 @@ def draw_drawing(sheet: Image.Image, drawing, at) -> None:
         )
     for text in drawing.texts:
         height = text.height_mm * one_mm * 1.35
-        if height < 12 or text.layer == "CHECK_SQUARE":
+        if height < 9 or text.layer == "CHECK_SQUARE":
             continue
         face = ImageFont.truetype(font_file(), int(height))
         x, y = at(np.array([text.at]))[0]
@@ -280,14 +303,15 @@ def dashed(pen: ImageDraw.ImageDraw, points, colour, width: int) -> None:
         pen.line(list(zip(x, y, strict=True)), colour, width)
 
 
-def weave(sheet: Image.Image, corners) -> None:
-    """Hint at the weave of the cloth between two corners."""
-    (x0, y1), (x1, y0) = corners
-    pen = ImageDraw.Draw(sheet)
-    for x in np.arange(x0 + 8, x1, 16):
-        pen.line(((x, y0), (x, y1)), (212, 221, 222), 2)
-    for y in np.arange(y0 + 8, y1, 16):
-        pen.line(((x0, y), (x1, y)), (212, 221, 222), 2)
+def weave(size: tuple[int, int]) -> Image.Image:
+    """Return a hint of woven cloth."""
+    cloth = Image.new("RGB", size, (222, 229, 230))
+    pen = ImageDraw.Draw(cloth)
+    for x in range(8, size[0], 16):
+        pen.line(((x, 0), (x, size[1])), (209, 219, 220), 2)
+    for y in range(8, size[1], 16):
+        pen.line(((0, y), (size[0], y)), (209, 219, 220), 2)
+    return cloth
 
 
 def fill_shadow(sheet: Image.Image, points, colour) -> None:
@@ -307,7 +331,7 @@ def shadow(sheet: Image.Image, box) -> None:
 def caption(sheet: Image.Image, panel, number: str, title: str, words: str) -> None:
     """Write the step's number, name and one line under its panel."""
     pen = ImageDraw.Draw(sheet)
-    x, y = panel[0] * OVER, (panel[3] + 34) * OVER
+    x, y = panel[0] * OVER, (panel[3] + 24) * OVER
     radius = 17 * OVER
     pen.ellipse((x, y, x + 2 * radius, y + 2 * radius), ACCENT)
     bold = ImageFont.truetype(font_file("bold"), 21 * OVER)
@@ -321,7 +345,7 @@ def caption(sheet: Image.Image, panel, number: str, title: str, words: str) -> N
 def arrows(sheet: Image.Image) -> None:
     """Lead the eye from step to step."""
     pen = ImageDraw.Draw(sheet)
-    for x, y in ((578, 235), (1185, 235), (1068, 800)):
+    for x, y in ((582, 215), (1182, 215), (1065, 770)):
         x, y = x * OVER, y * OVER
         pen.line(((x - 24, y - 34), (x + 16, y), (x - 24, y + 34)), ACCENT, 12, joint="curve")
 
