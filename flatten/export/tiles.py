@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from shapely import Polygon, box
+from shapely import Polygon, clip_by_rect
 from shapely.affinity import affine_transform
 from shapely.ops import unary_union
 
@@ -194,7 +194,7 @@ def _filled(
             x, y = column * step[0], (rows - 1 - row) * step[1]
             right = x + (room[0] if column == columns - 1 else step[0])
             top = y + (room[1] if row == 0 else step[1])
-            if area.intersection(box(x, y, right, top)).area > LEAST_MM2:
+            if clip_by_rect(area, x, y, right, top).area > LEAST_MM2:
                 tiles.append(Tile(row, column, x, y))
     return tuple(tiles)
 

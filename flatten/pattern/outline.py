@@ -141,8 +141,11 @@ def _rings(faces: Ints) -> list[Ints]:
     lone = ~np.isin(end * base + start, start * base + end)
     border = dict.fromkeys(zip(start[lone].tolist(), end[lone].tolist(), strict=True))
     leaving = np.bincount(start[lone], minlength=base)
+    pinched = np.flatnonzero(leaving > 1)
+    fan = _fan_steps(faces, pinched)
     after = dict(border.keys())  # the only way on, where there is only one
-    fan = _fan_steps(faces, np.flatnonzero(leaving > 1))
+    for vertex in pinched.tolist():
+        del after[vertex]
     rings = []
     while border:
         first = edge = next(iter(border))
@@ -169,7 +172,7 @@ def _next_edge(
     fan: dict[tuple[int, int], tuple[int, int]],
 ) -> tuple[int, int]:
     """Return the border edge that follows another, round the same faces."""
-    if edge not in fan:
+    if edge[1] in after:
         return edge[1], after[edge[1]]
     here = fan[edge]
     while here[::-1] in fan:
