@@ -21,6 +21,8 @@ from .split import Worksheet
 
 # A piece narrower than twice this (area over half its rim) cannot be handled as cloth.
 SLIVER_MM = 1.0
+# A region that is one piece may be a small sample, but not narrower than a thread.
+NEEDLE_MM = 0.02
 
 __all__ = ["Cut", "JointKind", "SeamJoint", "cut"]
 
@@ -176,7 +178,14 @@ def _half_kinds(
 
 
 def _refuse_slivers(patches: list[Patch]) -> None:
-    if len(patches) < 2:
+    if len(patches) == 1:
+        width = _net_width(patches[0])
+        if width < NEEDLE_MM:
+            raise InputError(
+                f"The region is a needle, {2 * width:.2g} mm wide: no cloth can be cut so narrow.",
+                "Check the mould's unit, or assign other faces to the ply.",
+                faces=np.unique(patches[0].source_faces),
+            )
         return
     for patch in patches:
         width = _net_width(patch)
