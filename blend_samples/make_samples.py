@@ -79,19 +79,6 @@ CARBON_ROLL = {"price_per_m": 32.0, "endless": False, "length_mm": 8000.0}
 GLASS_ROLL = {"price_per_m": 7.0, "endless": False, "length_mm": 25_000.0}
 
 
-def _pod_darts(length_mm: float) -> Lines:
-    """Return four darts from the pod's edge towards its middle, where a 0 degree weave shears."""
-    pod = moulds.instrument_pod()
-    edge = np.array(pod.vertices)[sorted({n for f in pod.zones["flange"] for n in pod.polygons[f]})]
-    lines = []
-    for way in np.radians([45, 135, 225, 315]):
-        unit = np.array([np.cos(way), np.sin(way), 0.0])
-        rim = edge[edge @ unit > np.cos(0.01) * np.linalg.norm(edge, axis=1)]
-        start = rim[np.argmax(rim @ unit)]
-        lines.append((tuple(start.tolist()), tuple((start - length_mm * unit).tolist())))
-    return tuple(lines)
-
-
 def _tray_darts(shape: Callable[[], moulds.Mould], beside_mm: float) -> Lines:
     """Return a dart for each corner of a box, `beside_mm` past the end of the corner's arc."""
     tray = shape()
@@ -130,13 +117,11 @@ SAMPLES = {
         rolls={TWILL: CARBON_ROLL},
         offcuts=((TWILL, 300.0, 240.0),),
     ),
-    "instrument_pod": Sample(  # deep and curved both ways: cloth locks, darts let it down
+    "instrument_pod": Sample(  # deep and curved both ways: the weave shears, no cut is needed
         shape=moulds.instrument_pod,
         plies=(
-            SamplePly(name="outer skin, no darts", cloth=GLASS, zones=DISH),
-            SamplePly(
-                name="inner skin, four darts", cloth=GLASS, zones=DISH, darts=_pod_darts(75.0)
-            ),
+            SamplePly(name="outer skin", cloth=GLASS, zones=DISH),
+            SamplePly(name="inner skin", cloth=GLASS, angle_deg=45, zones=DISH),
         ),
         scene=BY_HAND,
         rolls={GLASS: GLASS_ROLL},
