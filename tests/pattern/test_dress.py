@@ -10,6 +10,7 @@ from shapely import affinity
 from flatten.errors import InputError
 from flatten.pattern.dress import dress
 from flatten.pattern.marks import mark_box
+from flatten.pattern.outline import outline
 from flatten.pattern.settings import Dressing
 
 ASKED = {
@@ -108,3 +109,20 @@ def test_a_piece_without_faces_of_the_region_is_refused():
     with pytest.raises(InputError, match="no face of the ply's region") as caught:
         dress(patch, laid(patch), **ASKED)
     assert caught.value.faces
+
+
+def test_faces_that_meet_in_a_point_keep_their_own_outline():
+    """Two squares touching in a corner: the outline goes round each by itself, and none is lost.
+
+    The faces beside the shared corner are walked as a fan; those further on are not.
+    """
+    vertices, faces = grid(np.linspace(0, 80, 9), np.linspace(0, 80, 9))
+    middle = vertices[faces].mean(axis=1)
+    inside = (middle[:, 0] < 40) == (middle[:, 1] < 40)
+    patch = piece(vertices, faces, inside=inside)
+
+    shape = outline(patch, laid(patch))
+
+    lengths = sorted(float(loop.lengths.sum()) for loop in shape.loops)
+    assert lengths == [160, 160]
+    assert [len(loop.vertices) for loop in shape.loops] == [16, 16]
