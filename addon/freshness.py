@@ -14,7 +14,7 @@ import bpy
 from bpy.app.handlers import persistent
 from mathutils import Vector
 
-from . import bridge, engine
+from . import bridge, engine, warm
 from .apply import find_patterns
 from .scene_job import read_job
 
@@ -101,6 +101,11 @@ def look_again() -> float | None:
     if quiet < QUIET_S:
         return QUIET_S - quiet + 0.01
     scene = bpy.context.scene
+    if not any(thing.mouldply.is_mould for thing in scene.objects):
+        return None
+    if not warm.done():
+        warm.start()
+        return QUIET_S
     moulds = [thing for thing in scene.objects if thing.mouldply.is_mould and thing.mode != "EDIT"]
     for mould in moulds:
         known = MEMORY.known[mould.session_uid] = work_out(mould, scene)

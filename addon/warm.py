@@ -34,6 +34,11 @@ def start() -> None:
         bpy.app.timers.register(step, first_interval=PAUSE_S, persistent=True)
 
 
+def done() -> bool:
+    """Whether everything a window needs is imported."""
+    return MEMORY.at == len(SLICES)
+
+
 def step() -> float | None:
     """Import one slice."""
     engine.load(SLICES[MEMORY.at])
