@@ -31,6 +31,8 @@ from .pattern.pattern import Pattern
 from .result import Result
 from .surface.locate import locate
 
+BY_TAPE_MM = 1.0  # tack points nearer to each other are one place to a tape
+
 
 def layup_sheet(result: Result, job: Job) -> LayupSheet:
     """Return the lay-up sheet's facts. Same result, same facts: no date, no clock."""
@@ -57,6 +59,7 @@ def layup_sheet(result: Result, job: Job) -> LayupSheet:
         consumables=_consumables(weighed),
         thickness=_thickness(weighed),
         mass_g=weighed.part_g if weighed else None,
+        parts=job.settings.nest.kits + job.settings.nest.mirrored_kits,
         estimate=_estimate(result.estimate),
         findings=result.findings,
         cautions=weighed.cautions if weighed else (),
@@ -150,14 +153,18 @@ def _places(
     Plies with the same faces and tack point are told together. Only the first place's edges go
     into the picture: more letters than that are not read.
     """
-    groups: dict[tuple[bytes, bytes], tuple[Ply, Floats, list[str]]] = {}
+    groups: list[tuple[Ply, Floats, list[str]]] = []
     for piece in result.pieces:
         pattern, ply, tack = piece.pattern, piece.ply, piece.drape.tack_mm
         title = str(pattern.ply_number)
         title += f" piece {pattern.piece}" if pattern.pieces > 1 else ""
         tack = locate(job.mould, tack[None]).points[0]  # a later ply lies above the mould
-        key = (ply.faces.tobytes(), np.round(tack).tobytes())
-        groups.setdefault(key, (ply, tack, []))[2].append(title)
+        for other, there, titles in groups:
+            if np.array_equal(other.faces, ply.faces) and np.linalg.norm(there - tack) < BY_TAPE_MM:
+                titles.append(title)
+                break
+        else:
+            groups.append((ply, tack, [title]))
     found = [
         tack_place(
             job.mould,
@@ -166,7 +173,7 @@ def _places(
             job.rosette_of(ply),
             ("ply " if len(titles) == 1 else "plies ") + ", ".join(titles),
         )
-        for ply, tack, titles in groups.values()
+        for ply, tack, titles in groups
     ]
     return tuple(place for place, _ in found), found[0][1]
 
@@ -258,7 +265,9 @@ def _estimate(given: Estimate | None) -> tuple[str, ...]:
     said = [f"Work {given.minutes:.0f} min, cure not counted: {', '.join(steps)}."]
     if given.cost:
         prices = [f"{line.name.lower()} {line.cost:.2f}" for line in given.costs if line.cost]
+        free = [line.name.lower() for line in given.costs if not line.cost]
         said.append(f"Cost {given.cost:.2f} {given.currency}".strip() + f": {', '.join(prices)}.")
+        said += [f"Without a price: {', '.join(free)}."] if free else []
     return tuple(said)
 
 

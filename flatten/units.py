@@ -156,6 +156,8 @@ def _spelled(unit: str) -> str:
 
 
 def percent(share: float) -> str:
-    """Return a share 0..1 in per cent for people: "13 %", "4.2 %", "0.03 %"."""
+    """Return a share 0..1 in per cent for people: "13 %", "4.2 %", "under 0.1 %"."""
     value = 100 * share
+    if 0 < value < 0.1:
+        return "under 0.1 %"
     return f"{value:.0f} %" if value >= 9.95 or value == 0 else f"{value:.2g} %"

@@ -18,6 +18,7 @@ from flatten.units import (
     parse_areal_weight_gsm,
     parse_length_mm,
     parse_mass_g,
+    percent,
     show,
 )
 
@@ -141,3 +142,9 @@ def test_the_inch_is_written_once():
         if re.search(r"(?<![\d.])25\.4(?!\d)", path.read_text(encoding="utf-8"))
     ]
     assert found == ["units.py"]
+
+
+def test_shares_are_told_as_people_read_them():
+    assert [percent(share) for share in (0.0, 2e-4, 0.0042, 0.042, 0.131, 1.0)] == [
+        "0 %", "under 0.1 %", "0.42 %", "4.2 %", "13 %", "100 %",
+    ]  # fmt: skip

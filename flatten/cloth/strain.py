@@ -14,6 +14,7 @@ from ..units import percent
 from .cover import cover
 from .energy import Panels
 from .fabric import Fabric
+from .limit_words import at_most, past_shear, past_stretch
 
 if TYPE_CHECKING:
     from .drape import Drape
@@ -22,7 +23,6 @@ if TYPE_CHECKING:
 LEAST_SHARE = 2e-4
 UNSETTLED_SHARE = 0.02  # the rim is drawn in cells: slivers along it are no news
 FOLD_DEG = 80  # threads lying on each other
-TOLD_STRETCH = 0.2  # beyond it a figure is no news: the cloth is not laid like that at all
 FIBRE_STRETCH = 0.01  # carbon breaks near 1.5 %, glass near 3 %; in cloth it buckles or bridges
 
 
@@ -178,13 +178,12 @@ def _locked(drape: Drape, fabric: Fabric) -> list[Finding]:
     share = _share(drape, where)
     if share <= LEAST_SHARE:
         return []
+    strain, limit = drape.fine.strain[where], fabric.stretch_limit_across
     if fabric.directional:
-        worst = np.degrees(np.abs(drape.fine.strain[where, 2]).max())
-        how = f"sheared up to {worst:.0f}°, it locks at {_limit_text(fabric)}"
+        across = past_stretch(strain[:, 1], limit) if limit > 0 else ""
+        how = past_shear(strain[:, 2], fabric) or f"across the fibres {across}"
     else:
-        worst = np.abs(principal_stretch(drape.fine.strain[where]) - 1).max()
-        gives = percent(fabric.stretch_limit_across)
-        how = f"stretched or gathered by {_at_most(float(worst))}, it gives {gives}"
+        how = past_stretch(principal_stretch(strain) - 1, limit)
     return [
         Finding(
             code="drape_locked",
@@ -239,7 +238,7 @@ def _fibre_stretch(drape: Drape, fabric: Fabric) -> list[Finding]:
         Finding(
             code="drape_fibre_stretch",
             severity="warning",
-            message=f"Fibres would have to stretch or buckle by {_at_most(float(stretch.max()))}; "
+            message=f"Fibres would have to stretch or buckle by {at_most(float(stretch.max()))}; "
             "fibres do not stretch: the cloth bridges or wrinkles here.",
             hint="Dart or splice.",
             faces=_sources(drape, where),
@@ -282,15 +281,3 @@ def _unsettled(drape: Drape) -> list[Finding]:
             faces=_sources(drape, where),
         )
     ]
-
-
-def _limit_text(fabric: Fabric) -> str:
-    closing, opening = fabric.lock_deg(closing=True), fabric.lock_deg(closing=False)
-    if closing == opening:
-        return f"{closing:g}°"
-    return f"{closing:g}° closing and {opening:g}° opening"
-
-
-def _at_most(share: float) -> str:
-    """Return a stretch for people: where cloth cannot follow at all, a figure says nothing."""
-    return f"over {percent(TOLD_STRETCH)}" if share > TOLD_STRETCH else f"up to {percent(share)}"

@@ -148,6 +148,7 @@ class LayupSheet:
     consumables: tuple[tuple[str, str], ...] = ()
     thickness: str = ""  # "1.0 mm, 1.4 mm at the rim"
     mass_g: float | None = None
+    parts: int = 1  # kits cut together; all amounts are of one part
     estimate: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
     cautions: tuple[str, ...] = ()

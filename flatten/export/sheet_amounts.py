@@ -10,6 +10,9 @@ from .sheet_table import Column, table
 
 def code(flow: Flow, sheet: LayupSheet) -> None:
     """The laminate code, below the stack it is of."""
+    if sheet.parts > 1:
+        flow.gap(1.5)
+        paragraph(flow, f"{sheet.parts} kits are cut; all amounts here are for one part.")
     if not sheet.code:
         return
     marks = [

@@ -97,7 +97,10 @@ def is_symmetric(laid: Sequence[Laid], fabrics: Mapping[str, Fabric]) -> bool:
 
 
 def code_of(laid: Sequence[Laid], fabrics: Mapping[str, Fabric]) -> str:
-    """Return the laminate code of plies as laid; films and peel ply are not written."""
+    """Return the laminate code of plies as laid; films and peel ply are not written.
+
+    A stitched biaxial is not woven: its two layers are written one by one.
+    """
     plies = []
     for one in laid:
         fabric = fabric_of(one.ply, fabrics)
@@ -105,9 +108,10 @@ def code_of(laid: Sequence[Laid], fabrics: Mapping[str, Fabric]) -> str:
             continue
         if fabric.kind == "mat":
             plies.append(CodePly(angle_deg=None))
+        elif fabric.kind == "weave":
+            plies.append(CodePly(angle_deg=_folded(one.ply.angle_deg), woven=True))
         else:
-            angle = _folded(one.ply.angle_deg)
-            plies.append(CodePly(angle_deg=angle, woven=fabric.kind != "unidirectional"))
+            plies += [CodePly(angle_deg=angle) for angle in _angles(one, fabric)]
     return write_code(plies)
 
 
@@ -153,7 +157,7 @@ def _finding(
 ) -> Finding:
     faces = np.unique(np.concatenate([part for part, _ in where]))
     largest = max(where, key=lambda pair: len(pair[0]))[1]
-    places = "" if len(where) == 1 else f" (and {len(where) - 1} more combinations of plies)"
+    places = "" if len(where) == 1 else " (and other stacks beside it)"
     return Finding(
         code=code,
         severity="note",

@@ -25,15 +25,22 @@ class Consumables:
     release_g: float
 
 
-def consumables_for(settings: LaminateSettings, area_m2: float, perimeter_m: float) -> Consumables:
+def consumables_for(
+    settings: LaminateSettings,
+    area_m2: float,
+    perimeter_m: float,
+    *,
+    laid: Sequence[LaidPly] = (),
+) -> Consumables:
     """Return what to have at hand for a part of this area and perimeter.
 
     Factors are the settings'; their defaults are common practice, no source.
     """
     used, process = settings.consumed, process_of(settings.process)
     breather = _has_breather(settings, process)
+    peel_ply = _has_peel_ply(settings, process, laid)
     return Consumables(
-        peel_ply_m2=area_m2 * used.peel_ply_factor if _has_peel_ply(settings, process) else 0.0,
+        peel_ply_m2=area_m2 * used.peel_ply_factor if peel_ply else 0.0,
         film_m2=area_m2 * used.film_factor if breather else 0.0,
         breather_m2=area_m2 * used.breather_factor if breather else 0.0,
         flow_mesh_m2=area_m2 * used.flow_mesh_factor if process.flow_mesh else 0.0,
@@ -52,20 +59,25 @@ def uptake_g(laid: Sequence[LaidPly], settings: LaminateSettings, area_m2: float
     """
     used, process = settings.consumed, process_of(settings.process)
     gsm = 0.0
-    if _has_peel_ply(settings, process):
+    if _has_peel_ply(settings, process, laid):
         gsm += used.peel_ply_uptake_gsm
     if _has_breather(settings, process):
         gsm += used.breather_uptake_gsm
     if process.flow_mesh:
         gsm += used.flow_mesh_uptake_gsm
-    woven = [p for p in laid if not p.fabric.dry and p.fabric.kind != "film"]
-    in_stack = used.peel_ply_uptake_gsm * math.fsum(p.cut_area_m2 for p in woven)
+    in_stack = used.peel_ply_uptake_gsm * math.fsum(p.cut_area_m2 for p in peel_plies(laid))
     return area_m2 * gsm + in_stack + (used.lines_g if process.flow_mesh else 0.0)
 
 
-def _has_peel_ply(settings: LaminateSettings, process: Process) -> bool:
+def peel_plies(laid: Sequence[LaidPly]) -> list[LaidPly]:
+    """Return the plies of the stack that are peel ply: woven, and torn off again."""
+    return [ply for ply in laid if not ply.fabric.dry and ply.fabric.kind != "film"]
+
+
+def _has_peel_ply(settings: LaminateSettings, process: Process, laid: Sequence[LaidPly]) -> bool:
+    """Return whether peel ply is needed beside the stack: one that is drawn as a ply will do."""
     chosen = settings.consumed.peel_ply
-    return process.bagged if chosen is None else chosen
+    return process.bagged and not peel_plies(laid) if chosen is None else chosen
 
 
 def _has_breather(settings: LaminateSettings, process: Process) -> bool:

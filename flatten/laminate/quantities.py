@@ -150,7 +150,7 @@ def quantities(
         pot_life_min=pot_life_min(settings),
         batches=pots,
         coats=coats,
-        consumables=consumables_for(settings, area_m2, edge_m),
+        consumables=consumables_for(settings, area_m2, edge_m, laid=laid),
         cautions=cautions_for([ply.fabric for ply in laid], settings, pots),
         findings=tuple(check_pot(laid, settings, pots)),
     )

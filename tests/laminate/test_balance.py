@@ -8,7 +8,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 from laminate.cloths import BIAX, CARBON, FILM, GLASS, MAT, TAPE, design
 
-from flatten.laminate.balance import check_stack, code_of, is_balanced, is_symmetric, local_stacks
+from flatten.laminate.balance import (
+    check_stack,
+    code_of,
+    is_balanced,
+    is_symmetric,
+    local_stacks,
+    widest_code,
+)
 from flatten.laminate.stack import Stack
 
 FABRICS = {fabric.id: fabric for fabric in (CARBON, GLASS, TAPE, BIAX, MAT, FILM)}
@@ -134,3 +141,17 @@ def test_code_of_a_mixed_stack():
         design("d", fabric=FILM.id),
     )
     assert code_of(Stack(plies=plies).laid, FABRICS) == "[M/45f/90]T"
+
+
+def test_a_stitched_biaxial_is_written_as_its_two_layers():
+    """Its yarns run at +45 and -45 to the roll: laid at 0 it is no woven ply at 0."""
+    ply = design("a", fabric=BIAX.id, angle_deg=0)
+
+    assert code_of(Stack(plies=(ply,)).laid, FABRICS) == "[±45]T"
+
+
+def test_the_widest_code_is_that_where_most_plies_lie():
+    plies = (design("a", faces=range(9)), design("b", faces=[1, 2], fabric=TAPE.id, angle_deg=90))
+
+    assert widest_code(Stack(plies=plies), FABRICS) == "[0f/90]T"
+    assert widest_code(Stack(plies=(design("d", fabric=FILM.id),)), FABRICS) == ""

@@ -5,6 +5,7 @@ from dataclasses import replace
 import pytest
 from laminate.cloths import CARBON, GLASS, laid
 
+from flatten.cloth.library import load_fabrics
 from flatten.laminate.cautions import cautions_for
 from flatten.laminate.consumables import consumables_for, uptake_g
 from flatten.laminate.quantities import quantities
@@ -60,6 +61,15 @@ def test_what_is_taken_up_is_weighed_but_not_in_the_part():
     assert part.uptake_to_weigh_g == pytest.approx(160, abs=0.1)
     assert part.resin_to_weigh_g == pytest.approx(without.resin_to_weigh_g + 160, abs=0.11)
     assert part.part_g == without.part_g
+
+
+def test_a_peel_ply_drawn_as_a_ply_is_not_asked_for_twice():
+    peel = load_fabrics()["peel_ply_85"]
+    drawn = quantities([laid(1), laid(2, fabric=peel)], LaminateSettings(process="bagged"))
+    without = quantities([laid(1)], LaminateSettings(process="bagged"))
+
+    assert drawn.consumables.peel_ply_m2 == 0 < without.consumables.peel_ply_m2
+    assert drawn.uptake_to_weigh_g == pytest.approx(without.uptake_to_weigh_g, rel=0.2)  # its trim
 
 
 def test_an_infusion_fills_mesh_and_lines():
