@@ -11,7 +11,10 @@ from cvxopt import cholmod, matrix, spmatrix
 
 from ..arrays import Bools, Floats, Ints
 from ..surface.mesh import Edges
+from .order import dissection
 
+# Above so many vertices nested dissection beats the order of least degree by more than it costs.
+DISSECT_ABOVE = 150_000
 # Corner pairs of a triangle, in the order of the 21 entries of its 6 x 6 matrix: three corners
 # (xx, yx, yy), then three sides (xx, y of the first with x of the second, x with y, yy).
 SIDES = ((0, 1), (1, 2), (2, 0))
@@ -21,11 +24,21 @@ class SparseSystem:
     """Symmetric systems over (x, y) of every vertex, unknown 2 v and 2 v + 1.
 
     Two vertices are coupled where an edge joins them; `extra` (k, 2) names more such pairs.
-    `edge_pair` and `extra_pair` number the pair of each edge and each extra one.
+    `edge_pair` and `extra_pair` number the pair of each edge and each extra one. `points` (n, 3)
+    are where the vertices lie: large systems are ordered by them.
     """
 
-    def __init__(self, faces: Ints, edges: Edges, count: int, extra: Ints | None = None) -> None:
+    def __init__(
+        self,
+        faces: Ints,
+        edges: Edges,
+        count: int,
+        extra: Ints | None = None,
+        *,
+        points: Floats | None = None,
+    ) -> None:
         self.count = count
+        self._points = points
         self._faces, self._of_face = faces, edges.of_face
         keys = edges.vertices[:, 0] * count + edges.vertices[:, 1]  # sorted already
         self.edge_pair: Ints = np.arange(len(keys))
@@ -36,6 +49,7 @@ class SparseSystem:
             self.edge_pair, self.extra_pair = every.searchsorted(keys), every.searchsorted(more)
             keys = every
         low, high = keys // count, keys % count
+        self._low, self._high = low, high
         degree = np.bincount(low, minlength=count)
         first = np.concatenate([[0], np.cumsum(degree)])[:-1]
         base = np.concatenate([[0], np.cumsum(3 + 4 * degree)])
@@ -117,7 +131,7 @@ class SparseSystem:
         cholmod.options["supernodal"] = 2
         if self._matrix is None:
             self._matrix = spmatrix(matrix(values), matrix(self._rows), matrix(self._columns))
-            self._factor = cholmod.symbolic(self._matrix)
+            self._factor = self._analyse(self._matrix)
         else:
             self._matrix.V = matrix(values)
         try:
@@ -125,6 +139,13 @@ class SparseSystem:
         except ArithmeticError:
             return False
         return True
+
+    def _analyse(self, stored: spmatrix) -> object:
+        if self._points is None or self.count < DISSECT_ABOVE:
+            return cholmod.symbolic(stored)
+        order = dissection(self._points, np.column_stack([self._high, self._low]))
+        unknowns = np.column_stack([2 * order, 2 * order + 1]).ravel()
+        return cholmod.symbolic(stored, p=matrix(unknowns))
 
     def solve(self, rhs: Floats) -> Floats:
         """Return the solution for the last factor."""

@@ -75,7 +75,7 @@ def lay(mesh: SurfaceMesh, task: Task, progress: Progress) -> Laid:
         progress = part_of(progress, 0.3, 1.0)
     rough = start is not None
     if start is None or not locks:
-        system = SparseSystem(mesh.faces, mesh.edges, len(mesh.vertices))
+        system = SparseSystem(mesh.faces, mesh.edges, len(mesh.vertices), points=mesh.vertices)
         springs = Springs(system, held, mesh)
         if start is None:
             start = lay_along(mesh, panels, first_layout(mesh, panels, system), tack)
@@ -116,7 +116,13 @@ def _lay_bending(
     progress: Progress,
 ) -> Layout:
     """Return the layout of threads that resist bending; `near`: the start is nearly there."""
-    system = SparseSystem(mesh.faces, mesh.edges, len(mesh.vertices), opposite_pairs(mesh))
+    system = SparseSystem(
+        mesh.faces,
+        mesh.edges,
+        len(mesh.vertices),
+        opposite_pairs(mesh),
+        points=mesh.vertices,
+    )
     springs = Springs(system, held, mesh)
     law = thread_law(task.fabric)
     law = replace(law, shear=max(law.shear, LOCKING_SHEAR))
