@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from shapely import Polygon, clip_by_rect
+import shapely
+from shapely import Polygon
 from shapely.affinity import affine_transform
 from shapely.ops import unary_union
 
@@ -16,6 +17,7 @@ from .paper import PageSize, PaperSettings
 
 BETWEEN_MM = 8.0  # two pieces on one sheet
 EDGE_MM = 3.0  # a piece keeps off the edge of what is printed: half a line, a notch tab
+GRID_MM = 1e-3
 LEAST_MM2 = 0.01  # of a piece; a sheet that shows less is left out
 OFFSETS = (
     0.5,
@@ -194,7 +196,9 @@ def _filled(
             x, y = column * step[0], (rows - 1 - row) * step[1]
             right = x + (room[0] if column == columns - 1 else step[0])
             top = y + (room[1] if row == 0 else step[1])
-            if clip_by_rect(area, x, y, right, top).area > LEAST_MM2:
+            # on a grid: neither fine slits nor parts that touch in a point upset it
+            here = shapely.intersection(area, shapely.box(x, y, right, top), grid_size=GRID_MM)
+            if here.area > LEAST_MM2:
                 tiles.append(Tile(row, column, x, y))
     return tuple(tiles)
 
