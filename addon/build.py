@@ -23,7 +23,9 @@ ROOT = HERE.parent
 OUT = ROOT / "out" / "build"
 LOCK = HERE / "carried.json"
 # The checkout's own tools and the command line's reader have no place in the extension.
-LEFT_OUT = {"build.py", "carried.py", "carried.json", "blend_reader.py", "__pycache__"}
+LEFT_OUT = {
+    "build.py", "carried.py", "carried.json", "blend_reader.py", "guide", "__pycache__",
+}  # fmt: skip
 # Where a wheel's metadata states its licence too vaguely: read from the licence text inside it.
 STATED = {"cvxopt": "GPL-3.0-or-later", "spyrrow": "MIT", "reportlab": "BSD-3-Clause"}
 MOST_BYTES = 100 * 2**20

@@ -1,6 +1,10 @@
 """Make `pictures/way_through.png` from a sample: mould, drape, patterns, roll, taped paper.
 
-python blend_samples/make_pictures.py      needs the `blender` and `test` extras
+python blend_samples/make_pictures.py                 the way through
+python blend_samples/make_pictures.py --window SHOTS  the guide's, cut from the screenshots that
+                                                      tests/window/guide.py leaves in SHOTS
+
+Needs the `blender` and `test` extras.
 """
 
 from __future__ import annotations
@@ -41,6 +45,7 @@ LAYER_COLOURS = {
     "TACK": OCHRE, "TEXT": SOFT, "ROLL_EDGE": (140, 145, 153), "SELVEDGE": (180, 184, 190),
 }  # fmt: skip
 
+WINDOW = (0, 24, 1188, 822)  # of a screenshot: menus, 3D view and sidebar
 # Left, top, right, bottom of what is drawn in each step, in pixels of the finished picture.
 PANELS = {
     "mould": (30, 25, 560, 405),
@@ -58,8 +63,11 @@ CAPTIONS = {
 }
 
 
-def main() -> None:
-    """Run the sample and draw its five steps."""
+def main(arguments: list[str]) -> None:
+    """Run the sample and draw its five steps, or cut the window's pictures."""
+    if arguments[:1] == ["--window"]:
+        window_pictures(Path(arguments[1]))
+        return
     job = read_job(HERE / f"{SAMPLE}.blend")
     result = run(job)
     sheet = Image.new("RGB", (WIDTH * OVER, HEIGHT * OVER), GROUND)
@@ -76,6 +84,13 @@ def main() -> None:
     small.quantize(160, dither=Image.Dither.NONE).save(file, optimize=True)
     print(f"{file.name}: {file.stat().st_size / 1024:.0f} kB", flush=True)
     os._exit(0)  # bpy may hang when it is unloaded
+
+
+def window_pictures(shots: Path) -> None:
+    """Cut the 3D view and the sidebar out of screenshots of 1440 x 900."""
+    for file in sorted(shots.glob("guide_*.png")):
+        view = Image.open(file).convert("RGB").crop(WINDOW)
+        view.save(HERE / "pictures" / file.name, optimize=True)
 
 
 def draw_mould(sheet: Image.Image, job, result) -> None:
@@ -359,4 +374,4 @@ def tuples(points) -> list[tuple[float, float]]:
 
 
 if __name__ == "__main__":
-    main()
+    main(sys.argv[1:])

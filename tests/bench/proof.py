@@ -1,6 +1,6 @@
 """The proof page: references against ours, generic unwraps and boxes beside us, hostile moulds.
 
-Run: `python3 tasks.py bench proof`. Writes out/bench/proof.md and prints it. Seconds are of the
+Run: `python3 tasks.py bench proof`. Writes addon/guide/proof.md and prints it. Seconds are of the
 machine named on the page; everything else is the same on any.
 """
 
@@ -41,7 +41,7 @@ from flatten.surface.mesh import SurfaceMesh  # noqa: E402
 
 TWILL = load_fabrics()["carbon_twill_210"]
 AS_GIVEN = 1000.0  # mm: no refinement, the mesh is solved as it is
-HOSTILE = 60
+HOSTILE = 40
 Row = tuple[str, ...]
 
 
@@ -58,11 +58,15 @@ def references() -> Iterator[Row]:
     area = 0.5 * np.abs(np.cross(b - a, c - a)).sum()
     yield check("Cone 40/100 x 80 mm, flat area mm²", "closed form", 43_982.3, area, 5.6)
 
-    saddle = drape(translation(100, 100, 45, 40), (0, 0, 0))
-    corner = np.degrees(np.abs(saddle.strain[:, 2])).max()
+    cells = 40
+    carried = drape(translation(100, 100, 45, cells), (0, 0, 0))
+    middle = np.sin(np.radians(45) * (2 * (np.arange(cells) + 0.5) / cells - 1))
+    exact_deg = np.tile(np.degrees(np.arcsin(np.outer(middle, middle))).ravel(), 2)
+    rms = np.sqrt(((np.degrees(carried.strain[:, 2]) - exact_deg) ** 2).mean())
     yield check(
-        "Arc along arc, R 100, shear at 45°, degrees", "sin g = sin u sin v", 30.0, corner, 1.0
-    )
+        "Arc carried along an arc, R 100, to 30° of shear: error, degrees rms",
+        "sin g = sin u sin v", 0.0, rms, 0.1,
+    )  # fmt: skip
 
     net, cap = SphereNet(2.3, 500), irregular_cap(150, 60, 8000, 1)
     laid = drape(cap, (0, 0, 150))
@@ -187,6 +191,7 @@ def hostile() -> Iterator[Row]:
     counts = Counter()
     for seed in range(HOSTILE):
         recipe = nasty.recipe(np.random.default_rng(seed), most_cells=4)
+        recipe["faults"].sort(key="wrong_index".__eq__)  # the others need sound indices
         try:
             counts[sound.outcome(lambda recipe=recipe: nasty.job_of(recipe), deliver=False)] += 1
         except sound.Unsound:
@@ -234,9 +239,7 @@ def main() -> None:
         table(("What came of it", "Moulds"), hostile()),
     ]
     text = "\n".join(parts)
-    out = ROOT / "out" / "bench"
-    out.mkdir(parents=True, exist_ok=True)
-    (out / "proof.md").write_text(text, encoding="utf-8")
+    (ROOT / "addon" / "guide" / "proof.md").write_text(text, encoding="utf-8")
     print(text, flush=True)
 
 
