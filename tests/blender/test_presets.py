@@ -6,6 +6,16 @@ import bpy
 import pytest
 
 
+@pytest.fixture(autouse=True)
+def menus_keep_their_label():
+    """Blender writes the chosen preset's name on the menu's class."""
+    kinds = [bpy.types.MOULDPLY_PT_resin_presets, bpy.types.MOULDPLY_PT_printer_presets]
+    labels = [kind.bl_label for kind in kinds]
+    yield
+    for kind, label in zip(kinds, labels, strict=True):
+        kind.bl_label = label
+
+
 def test_a_resin_comes_back_in_another_file():
     laminate = bpy.context.scene.mouldply.laminate
     laminate.mix_hardener, laminate.pot_life_min = 27.0, 45.0
