@@ -19,6 +19,7 @@ from .smooth import smooth_outward
 from .snips import relief_slits
 
 GAP_MM = 0.5  # a crack in the cut outline narrower than this is closed: no knife follows it
+GRID_MM = 1e-7  # areas that touch along an edge are joined on it: rounding leaves no crack there
 STRIP_MM = 0.3  # how far the strip's outer edge may be off: it is found to 1 % of its width
 FULL_SHARE = 0.95  # a strip this near to the full width is full: it is known to 1 % or so
 
@@ -58,8 +59,9 @@ def allowance(
         for loop in outline.rims
         for area in _loop_areas(loop, _widths(loop, trim_mm, laps), corner)
     ]
-    added = _close_cracks(shapely.unary_union([outline.covered, *parts]))
-    added = smooth_outward(largest(added.union(outline.net)), smooth_mm)
+    areas = [outline.net, outline.covered, *parts]
+    added = _close_cracks(shapely.unary_union(areas, grid_size=GRID_MM))
+    added = smooth_outward(largest(added), smooth_mm)
     if smooth_mm > 0 and outline.covered is not outline.net:
         added = _calm_strip(outline, added)
     slits = [*dart_slits(outline.rim_runs), *_under_slits(outline.rim_runs)]

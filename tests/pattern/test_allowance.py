@@ -6,6 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pattern.pieces import grid, laid, piece
 from shapely import MultiPoint, Polygon, constrained_delaunay_triangles
+from shapely.affinity import rotate
 
 from flatten.errors import InputError
 from flatten.pattern.allowance import allowance
@@ -47,6 +48,20 @@ def test_convex_pieces_agree_with_shapely(points):
     assert mitred.symmetric_difference(limited).area <= 0.02 * limited.area
     if sharpest(hull) > np.radians(61):  # no corner reaches the limit: then exactly the same
         assert mitred.symmetric_difference(limited).area <= 1e-6 * limited.area
+
+
+@pytest.mark.parametrize("turn_deg", [0.0, 17.0, 45.0, 57.0])
+def test_strips_along_an_edge_leave_no_crack_between_them(turn_deg):
+    """An L cut on the bias, its edges in steps of 5 mm: rounding must not slit the trim."""
+    el = Polygon([(0, 0), (100, 0), (100, 40), (40, 40), (40, 100), (0, 100)]).segmentize(5.0)
+    cut = cut_of(rotate(el, turn_deg, origin=(0, 0)))
+
+    ring = np.array(cut.exterior.coords)[:-1]
+    back, on = np.roll(ring, 1, axis=0) - ring, np.roll(ring, -1, axis=0) - ring
+    cosine = (back * on).sum(1) / np.linalg.norm(back, axis=1) / np.linalg.norm(on, axis=1)
+    assert cosine.max() < 0.5  # nowhere does the knife turn back on itself
+    # 100 + 100 + 60 + 60 + 40 + 40 mm of edge, five outer corners square, the inner one shared
+    assert cut.area == pytest.approx(6400 + 400 * 15 + 4 * 15**2, rel=1e-9)
 
 
 def sharpest(polygon):
