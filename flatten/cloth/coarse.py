@@ -39,6 +39,7 @@ def coarse_surface(mesh: MouldMesh, share: float = SHARE) -> Coarse | None:
     points, triangles, near = fast_simplification.replay_simplification(
         points, triangles, collapses
     )
+    points = _on_surface(points, np.asarray(mesh.vertices), near)
     found = MouldMesh(points, triangles.astype(np.int64))
     edges = found.edges
     if edges.crowded.any() or edges.flipped.any() or components(found.faces, edges).any():
@@ -48,6 +49,18 @@ def coarse_surface(mesh: MouldMesh, share: float = SHARE) -> Coarse | None:
     if not (found.areas > THINNEST * longest2).all():
         return None
     return Coarse(SurfaceMesh(found.vertices, found.faces), near.astype(np.int64))
+
+
+def _on_surface(points: Floats, vertices: Floats, near: Ints) -> Floats:
+    """Return for each new place the nearest of the vertices that were drawn into it.
+
+    The least of a quadric is anywhere along what is flat: metres off the mould, on a plane.
+    """
+    away = ((points[near] - vertices) ** 2).sum(axis=1)
+    order = np.lexsort((away, near))
+    first = order[np.append(True, near[order][1:] != near[order][:-1])]
+    kept: Floats = vertices[first]
+    return kept
 
 
 def carry(coarse: Coarse, flat: Floats, mesh: MouldMesh, panels: Panels) -> Floats | None:

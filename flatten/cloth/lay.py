@@ -18,7 +18,7 @@ from .fabric import Fabric
 from .factor import SparseSystem
 from .isotropic import SheetEnergy
 from .law import thread_law
-from .minimise import Energy, Layout, Springs, minimise
+from .minimise import Energy, Layout, Springs, minimise, threads_close
 from .spines import Spines, Tack, find_tack, just_fixed, only_near, spines_along, trace_spines
 from .start import first_layout, lay_along
 
@@ -73,24 +73,31 @@ def lay(mesh: SurfaceMesh, task: Task, progress: Progress) -> Laid:
     if len(mesh.faces) > COARSE_ABOVE:
         start, locks = _from_coarse(mesh, task, panels, part_of(progress, 0.0, 0.3))
         progress = part_of(progress, 0.3, 1.0)
-    rough = start is not None
-    if start is None or not locks:
-        system = SparseSystem(mesh.faces, mesh.edges, len(mesh.vertices), points=mesh.vertices)
-        springs = Springs(system, held, mesh)
-        if start is None:
-            start = lay_along(mesh, panels, first_layout(mesh, panels, system), tack)
-        if not task.fabric.directional:
-            layout = minimise(SheetEnergy(panels), system, springs, start, progress=progress)
-            return Laid(tack=tack, spines=held, layout=layout, locks=False)
-        free = ThreadEnergy(panels, thread_law(task.fabric))
-        layout = minimise(free, system, springs, start, progress=progress, until_lock=True)
+    near = start is not None and locks
+    system = SparseSystem(mesh.faces, mesh.edges, len(mesh.vertices), points=mesh.vertices)
+    springs = Springs(system, held, mesh)
+    if start is None:
+        start = lay_along(mesh, panels, first_layout(mesh, panels, system), tack)
+    if not task.fabric.directional:
+        layout = minimise(SheetEnergy(panels), system, springs, start, progress=progress)
+        return Laid(tack=tack, spines=held, layout=layout, locks=False)
+    free = ThreadEnergy(panels, thread_law(task.fabric))
+    spent = 0
+    if not near:
+        layout = minimise(
+            free, system, springs, start, progress=part_of(progress, 0.0, 0.5), until_lock=True
+        )
         if layout.converged:
             return Laid(tack=tack, spines=held, layout=layout, locks=False)
         spent = layout.iterations
-    else:
-        spent = 0
-    layout = _lay_bending(mesh, task, panels, held, start, rough and locks, progress)
-    return Laid(tack=tack, spines=held, layout=layout.after(spent), locks=True)
+    bent = _lay_bending(mesh, task, panels, held, start, near, part_of(progress, 0.5, 0.9))
+    bent = bent.after(spent)
+    if not threads_close(panels, bent.flat):  # it only seemed to lock, on the way
+        again = minimise(free, system, springs, bent.flat, progress=part_of(progress, 0.9, 1.0))
+        if again.converged:
+            again = again.after(bent.iterations)
+            return Laid(tack=tack, spines=held, layout=again, locks=False)
+    return Laid(tack=tack, spines=held, layout=bent, locks=True)
 
 
 def _from_coarse(

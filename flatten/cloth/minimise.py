@@ -142,7 +142,7 @@ def minimise(
             return Layout(flat, moved < 1e-3, iteration + chords, moved)
         flat = flat + length * step
         moved = length * float(np.abs(step).max())
-        if until_lock and _locks(cloth.panels, flat):
+        if until_lock and threads_close(cloth.panels, flat):
             return Layout(flat, False, iteration + chords, moved)
         if step_mm < moved < CHORD_MM:
             flat, moved, more = _chord(cloth, system, springs, flat, moved, step_mm)
@@ -154,7 +154,7 @@ def minimise(
     return Layout(flat, False, steps + chords, moved)
 
 
-def _locks(panels: Panels, flat: Floats) -> bool:
+def threads_close(panels: Panels, flat: Floats) -> bool:
     """Tell whether threads cross at less than 90 - LOCKS_DEG on more than a speck of the cloth."""
     x1, x2 = panels.gradients(flat[0])
     y1, y2 = panels.gradients(flat[1])

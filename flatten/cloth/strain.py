@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 # Less than this share of the cloth is not worth a word: one small triangle of a fine mesh.
 LEAST_SHARE = 2e-4
 UNSETTLED_SHARE = 0.02  # the rim is drawn in cells: slivers along it are no news
+DOUBT_DEG = 1.0
 FOLD_DEG = 80  # threads lying on each other
 FIBRE_STRETCH = 0.01  # carbon breaks near 1.5 %, glass near 3 %; in cloth it buckles or bridges
 
@@ -267,7 +268,8 @@ def _shear_warn(drape: Drape, fabric: Fabric) -> list[Finding]:
 
 
 def _unsettled(drape: Drape) -> list[Finding]:
-    where = ~drape.fine.settled
+    # where it does not shear it lies flat, and there is nothing to be in doubt about
+    where = ~drape.fine.settled & (np.abs(drape.fine.strain[:, 2]) > np.radians(DOUBT_DEG))
     share = _share(drape, where)
     if share <= UNSETTLED_SHARE:
         return []
