@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from ..arrays import Floats
-from ..progress import Progress
+from ..progress import Progress, part_of
 from ..surface.mesh import SurfaceMesh
 from .drape import Drape
 from .fabric import Fabric
@@ -26,6 +26,7 @@ REFERENCE_FACES = 45_000
 FINE_MM, FINE_REACH_MM, GRADING = 2.5, 12.0, 0.35
 GROWTH, MOST_GROWTHS = 1.25, 14  # lengths tried first, each this much longer than the last
 WINDOW_MM = (-3.0, -1.5, 0.0, 1.5, 3.0)  # lengths tried then, round the one found
+MOST_WINDOWS = 3  # moved on so often where the length looked for lies beyond
 NEVER_DEG = 180.0  # an excess no cloth has: nothing is known yet
 NUDGES_MM = (0.0, -1.5, 1.5, 3.0)  # an end can sit badly among its triangles: tried last
 
@@ -76,21 +77,38 @@ def refine_lengths(
     the repeated median, which half the tries may miss. Source: Siegel, Robust regression using
     repeated medians, Biometrika 69 (1982) 242.
     """
-    middle = np.array([orbit.length_mm for orbit in orbits])
     longest = np.array([orbit.longest_mm for orbit in orbits])
+    for again in range(MOST_WINDOWS):
+        share = part_of(progress, again / MOST_WINDOWS, (again + 1) / MOST_WINDOWS)
+        if not _closer(surface, orbits, longest, fabric, drape, share):
+            return
+
+
+def _closer(
+    surface: SurfaceMesh,
+    orbits: Sequence[Orbit],
+    longest: Floats,
+    fabric: Fabric,
+    drape: Draper,
+    progress: Progress,
+) -> bool:
+    """Try a window of lengths; True where the one looked for lies beyond it."""
+    middle = np.array([orbit.length_mm for orbit in orbits])
     tried, found = [], []
     for number, offset in enumerate(WINDOW_MM):
         progress(number / len(WINDOW_MM), f"draping with darts, closer try {number + 1}")
         tried.append(np.clip(middle + offset, 0.5 * middle, longest))
         found.append(_try(surface, orbits, tried[-1], fabric, drape))
     lengths, excess = np.array(tried), np.array(found)
+    beyond = False
     for k, orbit in enumerate(orbits):
+        orbit.length_mm = float(middle[k])
         known = np.isfinite(excess[:, k])
         if orbit.enough and known.sum() > len(WINDOW_MM) // 2:
             root = _zero_of_line(lengths[known, k], excess[known, k])
             orbit.length_mm = float(np.clip(root, lengths[0, k], lengths[-1, k]))
-        else:
-            orbit.length_mm = float(middle[k])
+            beyond |= root < lengths[0, k] or lengths[-1, k] < min(root, longest[k])
+    return beyond
 
 
 def lengthen(
