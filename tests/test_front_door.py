@@ -102,11 +102,9 @@ def test_a_thinned_drape_keeps_its_place_its_rim_and_its_numbers():
     assert made["most"]["shear"] == pytest.approx(np.degrees(strain[:, 2].max()))
 
 
-@pytest.mark.skipif(CHROMIUM is None, reason="no Chromium here")
-def test_a_browser_draws_the_page_from_the_disk(folder, tmp_path):
-    main(["show", str(folder), "--out", str(tmp_path / "it.html")])
-    count = len(read_index(folder / "cut")["pieces"])
-
+def in_browser(text, tmp_path):
+    """Return the page's DOM after its scripts ran, opened from the disk."""
+    (tmp_path / "it.html").write_text(text, encoding="utf-8")
     ended = subprocess.run(
         [
             CHROMIUM, "--headless", "--no-sandbox", "--disable-gpu", f"--user-data-dir={tmp_path}",
@@ -114,9 +112,42 @@ def test_a_browser_draws_the_page_from_the_disk(folder, tmp_path):
         ],
         capture_output=True, text=True, timeout=120,
     )  # fmt: skip
+    return ended.stdout
 
-    assert f'data-drawn="{count}"' in ended.stdout  # set last: the script ran to its end
-    assert "either way" in ended.stdout  # the legend
+
+@pytest.mark.skipif(CHROMIUM is None, reason="no Chromium here")
+def test_a_browser_draws_the_page_from_the_disk(folder, tmp_path):
+    dom = in_browser(page.page(folder / "cut"), tmp_path)
+
+    count = len(read_index(folder / "cut")["pieces"])
+    assert f'data-drawn="{count}"' in dom  # set last: the script ran to its end
+    assert "either way" in dom  # the legend
+
+
+HANDS = {
+    "nothing": "",
+    "key": "view.dispatchEvent(new KeyboardEvent('keydown', {key: 'ArrowLeft'}));",
+    "wheel": "view.dispatchEvent(new WheelEvent('wheel', {deltaY: -200}));",
+    "drag": "for (const [kind, x] of [['pointerdown', 50], ['pointermove', 90]]) "
+    "view.dispatchEvent(new PointerEvent(kind, {pointerId: 1, clientX: x, clientY: 50}));",
+    "map": "const map = document.getElementById('map'); map.value = 'weft'; "
+    "map.dispatchEvent(new Event('change'));",
+}
+
+
+@pytest.mark.skipif(CHROMIUM is None, reason="no Chromium here")
+@pytest.mark.parametrize("hand", HANDS)
+def test_the_drape_is_turned_by_key_wheel_and_drag(hand, folder, tmp_path):
+    script = f"""<script>
+const view = document.getElementById("view"), before = view.toDataURL();
+{HANDS[hand]}
+requestAnimationFrame(() => requestAnimationFrame(() => {{
+  document.body.dataset.moved = String(view.toDataURL() !== before);
+}}));
+</script></body>"""
+    dom = in_browser(page.page(folder / "cut").replace("</body>", script), tmp_path)
+
+    assert f'data-moved="{str(hand != "nothing").lower()}"' in dom
 
 
 def test_the_report_holds_the_job_and_nothing_private(folder, tmp_path, monkeypatch):

@@ -164,8 +164,8 @@
 
   const down = new Map();
   canvas.addEventListener("pointerdown", (event) => {
-    canvas.setPointerCapture(event.pointerId);
     down.set(event.pointerId, event);
+    canvas.setPointerCapture(event.pointerId);
   });
   canvas.addEventListener("pointermove", (event) => {
     const before = down.get(event.pointerId);

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import platform
 import sys
+import tempfile
 import time
 from collections import Counter
 from collections.abc import Iterator
@@ -29,6 +30,11 @@ from blend_samples import moulds  # noqa: E402
 from flatten.cloth.drape import Drape, drape_surface  # noqa: E402
 from flatten.cloth.library import load_fabrics  # noqa: E402
 from flatten.cloth.strain import fabric_strain  # noqa: E402
+from flatten.export.drawing import Drawing, Line  # noqa: E402
+from flatten.export.dxf import dxf_bytes  # noqa: E402
+from flatten.export.layers import CUT  # noqa: E402
+from flatten.export.paper import PaperSettings  # noqa: E402
+from flatten.export.templates import test_sheet_pdf  # noqa: E402
 from flatten.laminate.resin import mix_of  # noqa: E402
 from flatten.laminate.settings import LaminateSettings  # noqa: E402
 from flatten.laminate.thickness import cured_thickness_mm  # noqa: E402
@@ -107,6 +113,39 @@ def references() -> Iterator[Row]:
         "Cloth of 3 mm radius over a sharp corner: gap, mm", "(R-r)(√2-1)", 1.2426, gap, 1e-4
     )
     yield check("The resin that fills it, mm²", "(R²-r²)(1-π/4)", 1.9314, fill, 1e-4)
+
+    yield check(
+        "Arrowhead cut line in the DXF, area as GDAL reads it, mm²", "GDAL", *dxf_areas(), 0.01
+    )
+    yield check("Side of the printed 100 mm square, mm", "PDF at 254 dpi", 100.0, square_mm(), 0.2)
+
+
+def dxf_areas() -> tuple[float, float]:
+    """Return the area of an outline, and of what GDAL reads from its DXF."""
+    import pyogrio
+    import shapely
+
+    points = np.array([[0.0, 0.0], [310.0, 40.0], [120.0, 260.0], [90.0, 100.0]])
+    line = Line(layer=CUT.name, points=points, closed=True)
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "it.dxf"
+        file.write_bytes(dxf_bytes(Drawing(title="it", layers=(CUT,), lines=(line,))))
+        read = pyogrio.raw.read(file)
+    rings = [shapely.from_wkb(one) for one in read[2]]
+    return float(shapely.Polygon(points).area), sum(
+        shapely.Polygon(one.coords).area for one in rings
+    )
+
+
+def square_mm() -> float:
+    """Return the width of the test sheet's square, measured in its pixels: 10 to the mm."""
+    import pypdfium2
+
+    page = pypdfium2.PdfDocument(test_sheet_pdf(PaperSettings()))[0]
+    dark = np.asarray(page.render(scale=254 / 72).to_pil().convert("L")) < 128
+    sides = np.flatnonzero(dark.sum(axis=1) > 1000)  # rows of the upper and the lower side
+    between = np.flatnonzero(dark[(3 * sides[0] + sides[-1]) // 4])
+    return float(between[-1] - between[0]) / 10
 
 
 def gradients(mesh: SurfaceMesh, flat: np.ndarray) -> np.ndarray:
