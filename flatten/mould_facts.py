@@ -8,13 +8,12 @@ from .export.layup_facts import BuildRow, MouldCheck
 from .mould.corners import CornerSpot
 from .mould.pull import say_direction
 from .mould.report import MouldReport
-from .mould.ridges import BuildChoice
+from .mould.ridges import BuildChoice, better_build
 from .mould.settings import MouldSettings
 from .units import percent
 
 MOST_CORNERS = 12  # a longer list is not worked off; the smallest are summed up in its last line
 MOST_BUILDS = 3
-WORTH_A_CHANGE = 0.9  # of the grip there is now: less gain than that is not worth new supports
 SHOWN_SHARE = 1e-4  # of the lay-up area: as for the findings, below it is rounding
 
 
@@ -142,7 +141,7 @@ def _builds(report: MouldReport, settings: MouldSettings) -> tuple[BuildRow, ...
         return bool(np.dot(choice.direction, settings.build_direction) > 1 - 1e-6)
 
     now = next((choice for choice in report.builds if is_now(choice)), None)
-    if now is None or report.builds[0].grip_mm > WORTH_A_CHANGE * now.grip_mm:
+    if now is None or better_build(report.builds, now) is None:
         return ()
     best = list(report.builds[:MOST_BUILDS])
     best += [choice for choice in report.builds[MOST_BUILDS:] if is_now(choice)]

@@ -5,6 +5,7 @@ Code: layer_ridges.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,6 +21,8 @@ FLAT = np.sin(np.radians(0.1))  # a face along the layers has no steps
 STEEP_DEG = 30.0  # walls with less draft rub along the pull; others lift straight off
 ACROSS_DEG = 45.0  # lines that run more across the pull than along it
 TOLD_SHARE = 0.01
+WORTH_A_CHANGE = 0.9  # of the grip there is now: a smaller gain is not worth another way to print
+WORTH_SUPPORT = 0.5  # and supports on the lay-up leave scars: then the grip must halve at least
 AS_GOOD = 1.05  # of build directions that grip alike, the one with least support
 
 
@@ -193,10 +196,19 @@ def check_ridges(
     ]
 
 
+def better_build(choices: Sequence[BuildChoice], now: BuildChoice) -> BuildChoice | None:
+    """Return the way to print with least grip that is worth a change; None: leave it as it is."""
+    for choice in choices:
+        scars = choice.support_on_layup_cm2 > now.support_on_layup_cm2 + 0.5
+        if choice.grip_mm <= (WORTH_SUPPORT if scars else WORTH_A_CHANGE) * now.grip_mm:
+            return choice
+    return None
+
+
 def _advice(choices: list[BuildChoice], settings: MouldSettings) -> str:
-    best = choices[0]
     now = next(c for c in choices if np.dot(c.direction, settings.build_direction) > 1 - 1e-6)
-    if best is now or best.grip_mm > 0.9 * now.grip_mm:
+    best = better_build(choices, now)
+    if best is None:
         return "Fill, sand and seal those walls along the pull."
     return (
         f"Fill, sand and seal those walls, or print with {say_direction(np.array(best.direction))} "

@@ -35,12 +35,12 @@ class TooLarge:
     def finding(self) -> Finding:
         """Return it as a finding that stops the cutting files."""
         way = "wider than" if self.across else "longer than what is left on"
+        turned = f" even turned by {self.turn_deg:g}°" if self.turn_deg else ""
         return Finding(
             code="piece_too_large",
             severity="stop",
             message=(
-                f"Piece '{self.piece}' is {self.excess_mm:.0f} mm {way} roll '{self.roll}' "
-                f"even turned by {self.turn_deg:g} degrees."
+                f"Piece '{self.piece}' is {self.excess_mm:.0f} mm {way} roll '{self.roll}'{turned}."
             ),
             hint=(
                 "Part it with a splice, or use a wider roll."
