@@ -94,9 +94,10 @@ def lay(mesh: SurfaceMesh, task: Task, progress: Progress) -> Laid:
     bent = bent.after(spent)
     if not threads_close(panels, bent.flat):  # it only seemed to lock, on the way
         again = minimise(free, system, springs, bent.flat, progress=part_of(progress, 0.9, 1.0))
-        if again.converged:
+        close = threads_close(panels, again.flat)
+        if again.converged and not (close and bent.converged):
             again = again.after(bent.iterations)
-            return Laid(tack=tack, spines=held, layout=again, locks=False)
+            return Laid(tack=tack, spines=held, layout=again, locks=close)
     return Laid(tack=tack, spines=held, layout=bent, locks=True)
 
 

@@ -120,7 +120,7 @@ def minimise(
     size = float(np.ptp(flat, axis=1).max())
     moved, step_mm = size, max(step_mm, FINEST * size)
     for iteration in range(1, steps + 1):
-        progress(min(iteration / 20, 0.95), "Laying the cloth")
+        progress(min(iteration / 8, 0.95), "Laying the cloth")
         e, gradient, values = cloth.derivatives(system, flat, newton)
         e += springs.energy(flat)
         springs.add_gradient(flat, gradient)
