@@ -22,6 +22,7 @@ from .export.templates import templates_pdf
 from .facts import estimate_rows, layup_sheet, stack_rows
 from .folder import distinct_names, write_set
 from .job import Job
+from .pattern.alike import merge_identical
 from .progress import Progress, part_of, silent
 from .result import Result
 from .run import LAYOUTS
@@ -51,11 +52,12 @@ def deliver(result: Result, job: Job, folder: Path, *, progress: Progress = sile
 def files_of(result: Result, job: Job, progress: Progress = silent) -> dict[str, bytes]:
     """Return every file but the index, by name. Same result, same bytes."""
     patterns, settings = result.patterns, job.settings.files
+    shared = merge_identical(patterns)  # one template on paper for pieces that are alike
     drawing = patterns_drawing(patterns, arcs=settings.arcs)
     files = {
         "patterns.dxf": _dxf(drawing, settings),
         "patterns.svg": svg_bytes(drawing, f"{result.part}: patterns"),
-        "cut_list.csv": cut_list_csv(patterns),
+        "cut_list.csv": cut_list_csv(shared),
         "stack.csv": stack_csv(stack_rows(result)),
         "drape.npz": _drape_arrays(result),
     }
@@ -71,7 +73,7 @@ def files_of(result: Result, job: Job, progress: Progress = silent) -> dict[str,
         progress(0.2, "engraving the mould")
         files["mould engraved.stl"] = engraved_mould(result, job)
     progress(0.3, "drawing the paper templates")
-    files["templates.pdf"] = templates_pdf(patterns, job.settings.paper)
+    files["templates.pdf"] = templates_pdf(shared, job.settings.paper)
     progress(0.7, "drawing the lay-up sheet")
     files["layup.pdf"] = layup_pdf(layup_sheet(result, job), job.settings.paper)
     files |= _roll_files(result, settings)
