@@ -21,7 +21,7 @@ from typing import Any
 from . import engine
 
 CARRIED = ("numpy", "cvxopt", "shapely", "spyrrow", "ezdxf", "reportlab", "fast_simplification")
-PATIENCE_S = 1.0  # after this long an asked-for stop is enforced
+PATIENCE_S = 3.0  # a nest ends with its best within a second; then a stop is enforced
 MOST_LOG_BYTES = 4000
 
 

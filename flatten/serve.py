@@ -5,7 +5,7 @@ that started the worker ended in whatever way, the worker ends at once. Everythi
 through files in the request's own folder:
 
 progress.jsonl   a line a step: {"share": 0..1, "what": "..."}
-stop             made by the asker: the work ends within a step
+stop             made by the asker: a drape ends within a step, a nest with its best so far
 answer.json/.npz the end of good work, see `answer.py`
 error.json       the end of other work: {"kind", "message", "hint", "faces"}
 """
@@ -35,6 +35,7 @@ from .job import Job, load_job
 from .laminate.ply import Ply
 from .laminate.stack import Stack
 from .lay import LaidPieces, lay_ply, patches_of, tack_on
+from .nest.clock import Stop, never
 from .nest.layout import Nest
 from .progress import Progress, part_of, silent
 from .records import from_plain
@@ -71,8 +72,11 @@ class Request:
     propose: str | None = None  # id of a ply: where it would help to cut it
 
 
-def do(request: Request, job: Job, progress: Progress = silent) -> Answer:
-    """Do one request on a job that is already read; return its answer."""
+def do(request: Request, job: Job, progress: Progress = silent, *, stop: Stop = never) -> Answer:
+    """Do one request on a job that is already read; return its answer.
+
+    Once `stop` says True a nest ends with the best layout so far.
+    """
     if request.propose is not None:
         return propose_cuts(job, request.propose, progress)
     if request.change is not None:
@@ -84,7 +88,9 @@ def do(request: Request, job: Job, progress: Progress = silent) -> Answer:
     stored = {cloth: Nest.from_plain(plain) for cloth, plain in layouts.items()}
     if folder is not None:
         stored |= stored_layouts(folder)
-    result = run(job, progress=part_of(progress, 0.0, 0.9), upto=request.upto, stored=stored)
+    result = run(
+        job, progress=part_of(progress, 0.0, 0.9), upto=request.upto, stored=stored, stop=stop
+    )
     if folder is not None:
         from .deliver import deliver  # its writers are heavy, and a drape alone needs none
 
@@ -196,7 +202,12 @@ def _answer(request: Request, kept: dict[str, Job]) -> None:
             job = load_job(Path(request.job))
             kept.clear()  # one job at a time is enough: its drapes are asked for again and again
             kept[request.job] = job
-        save_answer(do(request, job, _progress_in(out)), out)
+        stopped = (out / STOP_FILE).exists
+        if _keeps_best(request):
+            answer = do(request, job, _progress_in(out, never), stop=stopped)
+        else:
+            answer = do(request, job, _progress_in(out, stopped))
+        save_answer(answer, out)
     except FlattenError as error:
         kind = type(error).__name__
         _write_error(out, kind, error.message, error.hint, error.faces)
@@ -208,12 +219,18 @@ def _answer(request: Request, kept: dict[str, Job]) -> None:
         raise
 
 
-def _progress_in(out: Path) -> Progress:
-    """Return a progress that is written to the request's folder and hears `stop`."""
-    file, stop = out / PROGRESS_FILE, out / STOP_FILE
+def _keeps_best(request: Request) -> bool:
+    """Whether stopping means to keep the best layout so far: a nest that writes no files."""
+    whole = request.plies is None and request.change is None and request.propose is None
+    return whole and request.upto == "nest" and request.files is None
+
+
+def _progress_in(out: Path, stopped: Stop) -> Progress:
+    """Return a progress that is written to the request's folder and ends the work once stopped."""
+    file = out / PROGRESS_FILE
 
     def tell(share: float, what: str) -> None:
-        if stop.exists():
+        if stopped():
             raise Cancelled
         with file.open("a", encoding="utf-8") as log:
             log.write(json.dumps({"share": round(share, 4), "what": what}) + "\n")

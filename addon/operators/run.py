@@ -105,7 +105,7 @@ class MOULDPLY_OT_apply_result(bpy.types.Operator):
 
 
 class MOULDPLY_OT_stop(bpy.types.Operator):
-    """Stop the work under way; nothing is changed"""
+    """Stop the work under way; a nest keeps its best layout so far"""
 
     bl_idname = "mouldply.stop"
     bl_label = "Stop"

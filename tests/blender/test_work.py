@@ -142,3 +142,19 @@ def test_a_dragged_tack_point_comes_back_as_a_preview(mould):
     work.drop_preview()
     start(mould)  # the worker is free again
     finish()
+
+
+def test_stopping_a_nest_keeps_its_best_layout(mould):
+    """A search of ten minutes, stopped after the first moments: patterns and a layout are there."""
+    bpy.context.scene.mouldply.nest.seconds = 600
+    start(mould, upto="nest")
+    end = time.monotonic() + 90
+    while "nest" not in bpy.context.window_manager.mouldply.what and time.monotonic() < end:
+        work.tick()
+        time.sleep(0.05)
+    time.sleep(1.0)
+    work.stop()
+    finish()
+
+    home = patterns()[0].users_collection[0]
+    assert '"placements"' in home.mouldply.nests
