@@ -12,8 +12,9 @@ import numpy as np
 
 from .arrays import Floats, Ints
 from .cloth.fabric import Fabric
+from .cloth.relief_splice import propose_splice
 from .errors import Cancelled, InputError
-from .finding import Finding, about
+from .finding import Finding
 from .folder import INDEX
 from .job import Job
 from .laminate.balance import check_stack
@@ -31,10 +32,10 @@ from .nest.layout import Nest
 from .nest.nest import nest
 from .nest.piece import NestPiece
 from .nest.roll import Roll, Stock
-from .nest.too_large import too_large
+from .nest.too_large import TooLarge, too_large
 from .pattern.pattern import Pattern
 from .progress import Progress, part_of, silent
-from .result import Result
+from .result import Piece, Result
 from .surface.region import Region, region_boundary
 
 LAYOUTS = "layouts.json"
@@ -98,8 +99,7 @@ def run(
     ]
     nests: dict[str, Nest] = {}
     if upto == "nest":
-        patterns = [piece.pattern for piece in pieces]
-        nests, stops = nest_all(job, patterns, stored or {}, part_of(progress, 0.6, 0.95), stop)
+        nests, stops = nest_all(job, pieces, stored or {}, part_of(progress, 0.6, 0.95), stop)
         findings += stops
     return Result(
         part=job.part,
@@ -130,26 +130,25 @@ def mould_settings(job: Job, courses: Sequence[Course]) -> MouldSettings:
 
 def nest_all(
     job: Job,
-    patterns: list[Pattern],
+    laid: Sequence[Piece],
     stored: Mapping[str, Nest],
     progress: Progress,
     stop: Stop = never,
 ) -> tuple[dict[str, Nest], list[Finding]]:
     """Nest each cloth on its own stock; pieces too large for it are findings, and no nest."""
-    used = [fabric for fabric in job.fabrics if any(p.fabric == fabric.id for p in patterns)]
+    used = [f for f in job.fabrics if any(piece.pattern.fabric == f.id for piece in laid)]
     nests: dict[str, Nest] = {}
     stops: list[Finding] = []
     for number, fabric in enumerate(used):
         share = part_of(progress, number / len(used), (number + 1) / len(used))
         share(0.0, f"nesting {fabric.name}")
-        mine = [pattern for pattern in patterns if pattern.fabric == fabric.id]
-        pieces = [nest_piece(pattern) for pattern in mine]
+        mine = {p.pattern.id: p for p in laid if p.pattern.fabric == fabric.id}
+        pieces = [nest_piece(piece.pattern) for piece in mine.values()]
         stock = stock_for(job, fabric)
         large = too_large(
             pieces, fabric, stock, turn_tolerance_deg=job.settings.nest.turn_tolerance_deg
         )
-        ply_of = {pattern.id: pattern.ply_id for pattern in mine}
-        stops += [f for one in large for f in about(ply_of[one.piece], [one.finding()])]
+        stops += [_too_large(job, fabric, mine[one.piece], one) for one in large]
         if not large:
             nests[fabric.id] = nest(
                 pieces,
@@ -161,6 +160,25 @@ def nest_all(
                 stop=stop,
             )
     return nests, stops
+
+
+def _too_large(job: Job, fabric: Fabric, piece: Piece, large: TooLarge) -> Finding:
+    """Return the finding that a piece fits no roll, with the splices that would help."""
+    found = replace(large.finding(), ply_id=piece.pattern.ply_id)
+    usable = max(roll.usable_width_mm for roll in stock_for(job, fabric).rolls)
+    dressing = job.settings.dressing
+    trim = dressing.trim_mm if piece.ply.trim_mm is None else piece.ply.trim_mm
+    flat_trim = 0.0 if dressing.trim_on_mould else trim
+    if not large.across or usable <= 2 * fabric.lap_mm:
+        return found
+    splice = propose_splice(piece.drape, fabric, usable_mm=usable, trim_mm=flat_trim)
+    if splice is None:
+        return found
+    places = ", ".join(f"{place:+.0f}" for place in splice.across_mm)
+    return replace(
+        found,
+        hint=f"{found.hint} {splice.message} Splices lie {places} mm across from the tack point.",
+    )
 
 
 def nest_piece(pattern: Pattern) -> NestPiece:

@@ -157,6 +157,7 @@ def test_a_piece_wider_than_the_roll_stops_the_roll_only(tmp_path):
     deliver(result, job, tmp_path)
 
     assert {finding.code for finding in result.stopped} == {"piece_too_large"}
+    assert all("spliced along the warp into" in finding.hint for finding in result.stopped)
     names = {file.name for file in tmp_path.iterdir()}
     assert {"patterns.dxf", "templates.pdf", "layup.pdf"} <= names
     assert not {"roll.dxf", "layouts.json"} & names
