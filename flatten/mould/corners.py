@@ -80,11 +80,9 @@ def check_corners(spots: list[CornerSpot], settings: MouldSettings) -> list[Find
         if not some:
             continue
         worst = max(some, key=lambda spot: spot.gap_mm)
-        what = (
-            "sharp inside corners"
-            if sharp
-            else f"inside corners down to {min(s.radius_mm for s in some):.2g} mm radius"
-        )
+        corners = "inside corner" if len(some) == 1 else "inside corners"
+        tightest = min(spot.radius_mm for spot in some)
+        what = f"sharp {corners}" if sharp else f"{corners} down to {tightest:.2g} mm radius"
         found.append(
             Finding(
                 code=code,

@@ -111,8 +111,12 @@ def _doubled_vertices(doubled: int) -> Finding | None:
     return Finding(
         code="doubled_vertices",
         severity="note",
-        message=f"{doubled} vertices lie on top of others, as in a file that stores each "
-        "triangle by itself.",
+        message=(
+            "1 vertex lies on top of another"
+            if doubled == 1
+            else f"{doubled} vertices lie on top of others"
+        )
+        + ", as in a file that stores each triangle by itself.",
         hint="Merge vertices by distance before faces are selected for plies.",
     )
 
