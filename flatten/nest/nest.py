@@ -105,7 +105,9 @@ def nest(
         )
     if kept is not None and _taken(kept) <= _taken(found):
         same = kept.digest == digest
-        return replace(kept, seconds=settings.seconds, seed=settings.seed) if same else kept
+        if same:
+            return replace(kept, seconds=settings.seconds, seed=settings.seed)
+        return replace(kept, account=account(kept.sheets, ordered, own))  # prices may be new
     return found
 
 

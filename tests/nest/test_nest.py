@@ -2,6 +2,7 @@
 
 import json
 import time
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
@@ -81,6 +82,17 @@ def test_a_nest_survives_its_file_and_the_same_job_keeps_it():
 
     assert read == first
     assert again == first
+
+
+def test_a_stored_layout_is_kept_at_todays_price():
+    """Length times price; the layout depends on neither."""
+    before = nest(BLOBS, cloth(), stock(), simple(gap_mm=3))
+    rolls = tuple(replace(roll, price_per_m=20.0) for roll in stock().rolls)
+
+    after = nest(BLOBS, cloth(), replace(stock(), rolls=rolls), simple(gap_mm=3), stored=before)
+
+    assert after.sheets == before.sheets
+    assert after.account.cost == pytest.approx(20.0 * after.account.roll_length_mm / 1000)
 
 
 def test_a_stored_layout_is_kept_unless_beaten():
