@@ -304,6 +304,7 @@ FAULTS = {
         shuffled, far_off, not_a_number, wrong_index, loose_vertices,
     )
 }  # fmt: skip
+LAST = {"wrong_index", "not_a_number"}  # the other faults could not be made after them
 REGIONS = ("all", "all", "half", "some", "one", "grown", "doubled")
 CUTS = ("none", "none", "none", "splice", "dart", "wild", "seams")
 
@@ -331,7 +332,7 @@ def mesh_of(recipe):
     """Return the mould, or raise InputError as reading it from a file would."""
     rng = np.random.default_rng(recipe["seed"])
     vertices, faces = BASES[recipe["base"]](recipe["cells"], rng)
-    for fault in recipe["faults"]:
+    for fault in sorted(recipe["faults"], key=LAST.__contains__):
         vertices, faces = FAULTS[fault](vertices, faces, rng)
     with np.errstate(all="ignore"):
         vertices = vertices * recipe["scale_mm"]

@@ -14,6 +14,9 @@ import shapely
 
 from flatten.deliver import files_of
 from flatten.errors import FlattenError
+from flatten.laminate.stack import Stack
+from flatten.lay import lay_ply
+from flatten.progress import silent
 from flatten.run import run
 from flatten.summary import summary
 from flatten.verify import verify
@@ -59,6 +62,24 @@ def outcome(make, *, deliver=True):
     return "stopped" if result.stopped else "result"
 
 
+def laid(make):
+    """Make a job and lay its first ply; look at the pieces as `outcome` does."""
+    try:
+        job = make()
+    except FlattenError as error:
+        _well_told(error, None)
+        return "refused"
+    first = Stack.of(job.plies, job.settings.laminate).laid[0]
+    try:
+        pieces = lay_ply(job, first, np.zeros(len(job.mould.faces)), silent)
+    except FlattenError as error:
+        _well_told(error, job)
+        return "named"
+    for piece in pieces.pieces:
+        _look_at_piece(piece)
+    return "result"
+
+
 def _well_told(error, job):
     """An error has words, a way out, and names faces the mould has."""
     if not error.message or not error.hint:
@@ -69,19 +90,23 @@ def _well_told(error, job):
         raise Unsound(f"an error names faces the mould does not have: {error} {error.faces[:5]}")
 
 
+def _look_at_piece(piece):
+    pattern = piece.pattern
+    for what, shape in (("net", pattern.net), ("cut", pattern.cut)):
+        if not np.isfinite(shapely.get_coordinates(shape)).all():
+            raise Unsound(f"{what} of {pattern.id} is not finite")
+        if not shape.area > 0:
+            raise Unsound(f"{what} of {pattern.id} has an area of {shape.area}")
+        rings = [shape.exterior, *shape.interiors]
+        if not all(ring.is_simple for ring in rings) or not shape.is_valid:
+            raise Unsound(f"{what} of {pattern.id} crosses itself")
+    if not np.isfinite(piece.drape.flat).all() or not np.isfinite(piece.drape.strain).all():
+        raise Unsound(f"drape of {pattern.id} is not finite")
+
+
 def _look_at(result, job):
     for piece in result.pieces:
-        pattern = piece.pattern
-        for what, shape in (("net", pattern.net), ("cut", pattern.cut)):
-            if not np.isfinite(shapely.get_coordinates(shape)).all():
-                raise Unsound(f"{what} of {pattern.id} is not finite")
-            if not shape.area > 0:
-                raise Unsound(f"{what} of {pattern.id} has an area of {shape.area}")
-            rings = [shape.exterior, *shape.interiors]
-            if not all(ring.is_simple for ring in rings) or not shape.is_valid:
-                raise Unsound(f"{what} of {pattern.id} crosses itself")
-        if not np.isfinite(piece.drape.flat).all() or not np.isfinite(piece.drape.strain).all():
-            raise Unsound(f"drape of {pattern.id} is not finite")
+        _look_at_piece(piece)
     for finding in result.findings:
         if not finding.message or any(not 0 <= f < len(job.mould.faces) for f in finding.faces):
             raise Unsound(f"finding {finding.code} has no words, or faces the mould does not have")
