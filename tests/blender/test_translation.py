@@ -18,6 +18,7 @@ SAME = {"A4", "A3", "Letter", "Tabloid", "mouldply", "Name"}
 # Blender's own words for every property group and preset.
 OWN = {
     "Unique name used in the code and scripting",
+    "Unique name used in the code and scripting, can be re-defined in Python sub-classes if needed",
     "Name of the preset, used to make the path name",
 }
 

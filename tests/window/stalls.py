@@ -11,7 +11,7 @@ import time
 import bpy
 
 WORST = {}
-STATE = {"at": 0, "wait": time.monotonic() + 6.0}  # a person looks before pressing
+STATE = {"at": 0, "wait": time.monotonic() + 20.0}  # slow drawing slows the imports too
 PACKAGE = next(m for m in sys.modules if m.endswith(".mouldply") and m.startswith("bl_ext"))
 
 
