@@ -105,9 +105,22 @@ def finish(answer: Any, mould: Any, scene: Any, files: str | None) -> None:
         ply = own.plies[min(own.active_ply, len(own.plies) - 1)]
         replace_proposals(scene, mould, ply, answer.facts["proposals"])
         return
+    if "tack" in answer.facts:
+        _move_tack(mould, scene, answer.facts["tack"])
+        return
     apply_answer(answer, mould, scene)
     if files:
         find_patterns(mould).mouldply.files = files
+
+
+def _move_tack(mould: Any, scene: Any, tack: dict[str, Any]) -> None:
+    """Put a ply's tack point where the search found it better; keep what it said."""
+    for ply in mould.mouldply.plies:
+        if ply.id == tack["ply_id"]:
+            ply.tack_gain = tack["gain"]
+            if tack["better"]:
+                ply.tack = bridge.points_from_mm(mould, scene, [tack["at_mm"]])[0]
+                ply.use_tack = True
 
 
 def tick() -> float | None:

@@ -70,6 +70,7 @@ class Request:
     layouts: dict[str, Any] | None = None  # earlier nests by cloth id, kept where not beaten
     change: Change | None = None
     propose: str | None = None  # id of a ply: where it would help to cut it
+    seek: str | None = None  # id of a ply: a better tack point for it
 
 
 def do(request: Request, job: Job, progress: Progress = silent, *, stop: Stop = never) -> Answer:
@@ -79,6 +80,8 @@ def do(request: Request, job: Job, progress: Progress = silent, *, stop: Stop = 
     """
     if request.propose is not None:
         return propose_cuts(job, request.propose, progress)
+    if request.seek is not None:
+        return seek_tack(job, request.seek, progress)
     if request.change is not None:
         return preview(job, request.change)
     if request.plies is not None:
@@ -175,6 +178,27 @@ def propose_cuts(job: Job, ply_id: str, progress: Progress = silent) -> Answer:
     return Answer(facts={**answer.facts, "proposals": proposals}, arrays={})
 
 
+def seek_tack(job: Job, ply_id: str, progress: Progress = silent) -> Answer:
+    """Look for a better tack point of a ply; place (mm) and gain come in the facts.
+
+    Raises
+    ------
+    InputError : a ply the job does not have, or whatever keeps it from being laid
+    """
+    from .lay import better_tack
+
+    ply = _ply(job, ply_id)
+    progress(0.0, f"looking for a tack point of ply {ply.name}")
+    found = better_tack(job, ply, progress=progress)
+    tack = {
+        "ply_id": ply_id,
+        "at_mm": found.best.tack_mm.tolist(),
+        "better": found.best is not found.given,
+        "gain": found.gain,
+    }
+    return Answer(facts={"tack": tack, "pieces": [], "complete": False}, arrays={})
+
+
 def serve(lines: TextIO, *, end: Callable[[int], Any] = os._exit) -> int:
     """Do requests until the input closes; return the exit code."""
     waiting: queue.Queue[str] = queue.Queue()
@@ -221,7 +245,8 @@ def _answer(request: Request, kept: dict[str, Job]) -> None:
 
 def _keeps_best(request: Request) -> bool:
     """Whether stopping means to keep the best layout so far: a nest that writes no files."""
-    whole = request.plies is None and request.change is None and request.propose is None
+    whole = request.plies is None and request.change is None
+    whole = whole and request.propose is None and request.seek is None
     return whole and request.upto == "nest" and request.files is None
 
 

@@ -120,4 +120,17 @@ class MOULDPLY_OT_clear_tack(NeedsPly, EngineOperator, bpy.types.Operator):
         need_ply(need_mould(context)).use_tack = False
 
 
-CLASSES = (MOULDPLY_OT_place_tack, MOULDPLY_OT_clear_tack)
+class MOULDPLY_OT_seek_tack(NeedsPly, EngineOperator, bpy.types.Operator):
+    """Try tack points all over the active ply and take the one where least of it locks"""
+
+    bl_idname = "mouldply.seek_tack"
+    bl_label = "Seek Tack Point"
+    bl_options = {"REGISTER", "UNDO"}
+
+    def run(self, context):
+        """Start the search."""
+        mould = need_mould(context)
+        work.begin(context, mould, "Seek Tack Point", seek=need_ply(mould).id)
+
+
+CLASSES = (MOULDPLY_OT_place_tack, MOULDPLY_OT_clear_tack, MOULDPLY_OT_seek_tack)

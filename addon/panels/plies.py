@@ -4,7 +4,7 @@ import bpy
 
 from .. import freshness
 from ..moulds import find_mould
-from .parts import ClosedSection, MouldSection, optional, say, tidy
+from .parts import ClosedSection, MouldSection, optional, paragraph, say, tidy
 
 
 class MOULDPLY_UL_plies(bpy.types.UIList):
@@ -84,6 +84,9 @@ class MOULDPLY_PT_ply(MouldSection, bpy.types.Panel):
         row.operator("mouldply.place_tack", icon="PIVOT_CURSOR")
         if ply.use_tack:
             row.operator("mouldply.clear_tack", text="", icon="X")
+        layout.operator("mouldply.seek_tack", icon="VIEWZOOM")
+        if ply.tack_gain:
+            paragraph(layout, context, ply.tack_gain)
 
 
 class MOULDPLY_PT_ply_faces(ClosedSection, bpy.types.Panel):

@@ -58,6 +58,9 @@ class MOULDPLY_Ply(bpy.types.PropertyGroup):
         subtype="XYZ",
         precision=4,
     )
+    tack_gain: StringProperty(
+        name="Gain", description="What the search of a tack point found", options={"SKIP_SAVE"}
+    )
     method: EnumProperty(
         name="Draping",
         description="How the cloth goes down; the choice moves outlines by millimetres",
