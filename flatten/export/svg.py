@@ -100,6 +100,8 @@ def _box(drawing: Drawing) -> tuple[float, float, float, float]:
         if text.turn_deg % 180 == 0:
             right = max(right, float(text.at[0]) + reach)
             left = min(left, float(text.at[0]) - (reach if text.anchor == "middle" else 0.0))
+            top = max(top, float(text.at[1]) + 1.3 * text.height_mm)  # capitals with accents
+            bottom = min(bottom, float(text.at[1]) - 0.8 * text.height_mm)
     return left - MARGIN_MM, bottom - MARGIN_MM, right + MARGIN_MM, top + MARGIN_MM
 
 

@@ -9,8 +9,8 @@ from export.kit import kit_of_patterns, pattern
 from numpy.testing import assert_allclose
 from shapely import Polygon, box
 
-from flatten.export.drawing import ring_area
-from flatten.export.layers import CUT
+from flatten.export.drawing import Drawing, Text, ring_area
+from flatten.export.layers import CUT, TEXT
 from flatten.export.pattern_drawing import pattern_drawing, patterns_drawing
 from flatten.export.svg import svg_bytes
 
@@ -101,3 +101,12 @@ def test_names_are_text_and_nothing_else(name):
     assert all(not key.startswith("on") for element in root.iter() for key in element.attrib)
     if name.isprintable():
         assert root.find(f"{NS}title").text == " ".join(name.split())
+
+
+@pytest.mark.parametrize("anchor", ["left", "middle"])
+def test_a_line_of_text_lies_inside_the_picture(anchor):
+    """Its capitals rise a text's height above its place and must not be cut off."""
+    words = Text(layer=TEXT.name, text="Roll", at=np.zeros(2), height_mm=40.0, anchor=anchor)
+    root = ElementTree.fromstring(svg_bytes(Drawing(title="t", layers=(TEXT,), texts=(words,))))
+
+    assert float(root.get("viewBox").split()[3]) > 40.0 * 1.3
