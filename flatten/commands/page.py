@@ -93,7 +93,7 @@ def page(folder: Path) -> str:
         _section("Patterns", _picture(folder / "patterns.svg", "All patterns, true to scale")),
         _roll(folder, facts["rolls"]),
         _section("Plies, tool side first", _plies(facts["plies"])),
-        _totals(facts.get("totals") or {}),
+        _totals(facts.get("totals") or {}, facts.get("laminate_code", "")),
         "<footer>Estimates. Data sheets, local rules and trained people come first.</footer>",
     ]
     return (
@@ -194,10 +194,11 @@ def _plies(plies: Iterable[Mapping[str, Any]]) -> str:
     )  # fmt: skip
 
 
-def _totals(totals: Mapping[str, Any]) -> str:
+def _totals(totals: Mapping[str, Any], code: str) -> str:
     if not totals:
         return ""
     rows = [
+        ("Laminate, tool side first", code or "-"),
         ("Resin and hardener to weigh", f"{totals['resin_to_weigh_g']:.0f} g"),
         ("Dry cloth in the part", f"{totals['dry_g']:.0f} g"),
         ("Part mass", f"{totals['part_mass_g']:.0f} g"),

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from ..arrays import Floats, Ints
+from ..arrays import Bools, Floats, Ints
 from ..surface.mesh import Edges
 
 MOST_FACES = 9000  # sorted and drawn sixty times a second on a phone
@@ -45,7 +45,8 @@ def _thin(vertices: Floats, faces: Ints) -> tuple[Ints, Ints, Ints]:
     """Return the group each vertex goes into, fewer faces of groups, and each group's vertex.
 
     Only who joins whom is taken from the library: its new places can lie far off the surface
-    where that is flat. The group's own vertex nearest to the new place stands for it.
+    where that is flat. The group's own vertex nearest to the new place stands for it, one of the
+    rim where the group holds any.
 
     Source: Garland & Heckbert, Surface simplification using quadric error metrics, 1997, as
     fast-simplification implements it.
@@ -69,9 +70,17 @@ def _thin(vertices: Floats, faces: Ints) -> tuple[Ints, Ints, Ints]:
     triangles = triangles[(triangles >= 0).all(axis=1)]
     away = ((places[group] - vertices) ** 2).sum(axis=1)
     group = number[group]
-    order = np.lexsort((away, group))
+    order = np.lexsort((away, ~_on_rim(faces, len(vertices)), group))
     first = order[np.append(True, group[order][1:] != group[order][:-1])]
     return group, triangles, first
+
+
+def _on_rim(faces: Ints, count: int) -> Bools:
+    """Return (n,) which vertices lie on the rim."""
+    edges = Edges(faces)
+    rim = np.zeros(count, bool)
+    rim[edges.vertices[edges.boundary]] = True
+    return rim
 
 
 def _with_fins(vertices: Floats, faces: Ints) -> tuple[Floats, Ints]:
