@@ -190,6 +190,7 @@ def _filled(
     area: Polygon, rows: int, columns: int, room: tuple[float, float], step: tuple[float, float]
 ) -> tuple[Tile, ...]:
     """Return the sheets a piece shows on, counting to each what no lap strip already shows."""
+    sound = area.buffer(0)  # moved by a rounding, lines that touched may cross
     tiles = []
     for row in range(rows):
         for column in range(columns):
@@ -197,7 +198,7 @@ def _filled(
             right = x + (room[0] if column == columns - 1 else step[0])
             top = y + (room[1] if row == 0 else step[1])
             # on a grid: neither fine slits nor parts that touch in a point upset it
-            here = shapely.intersection(area, shapely.box(x, y, right, top), grid_size=GRID_MM)
+            here = shapely.intersection(sound, shapely.box(x, y, right, top), grid_size=GRID_MM)
             if here.area > LEAST_MM2:
                 tiles.append(Tile(row, column, x, y))
     return tuple(tiles)
