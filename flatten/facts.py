@@ -17,7 +17,7 @@ from .export.layup_facts import (
     StackRow,
     TackPlace,
 )
-from .export.tape import tack_place
+from .export.tape import frame_at, tack_place
 from .job import Job
 from .laminate.balance import widest_code
 from .laminate.cost import Estimate
@@ -131,6 +131,8 @@ def _picture(result: Result, job: Job, edges: tuple[tuple[str, Floats], ...]) ->
         key = laid.ply.faces.tobytes()
         groups.setdefault(key, []).append(laid.number)
         faces[key] = laid.ply.faces
+    first = result.pieces[0]
+    rosette = job.rosette_of(first.ply)
     return MouldPicture(
         vertices=job.mould.vertices,
         faces=job.mould.faces,
@@ -140,7 +142,8 @@ def _picture(result: Result, job: Job, edges: tuple[tuple[str, Floats], ...]) ->
             Region3D(plies=", ".join(map(str, numbers)), faces=faces[key])
             for key, numbers in groups.items()
         ),
-        tack=result.pieces[0].drape.tack_mm,
+        tack=first.drape.tack_mm,
+        tack_zero=frame_at(job.mould, first.ply.faces, first.drape.tack_mm, rosette)[0],
         edges=edges,
     )
 

@@ -135,11 +135,16 @@ def _flange(report: MouldReport, settings: MouldSettings) -> str:
 
 
 def _builds(report: MouldReport, settings: MouldSettings) -> tuple[BuildRow, ...]:
-    """Return the directions with least grip and the one set; none where that one is as good."""
+    """Return the directions with least grip and the one set.
+
+    None where layer lines do not hold the part, or where the one set is as good.
+    """
 
     def is_now(choice: BuildChoice) -> bool:
         return bool(np.dot(choice.direction, settings.build_direction) > 1 - 1e-6)
 
+    if not any(finding.code == "layer_ridges" for finding in report.findings):
+        return ()
     now = next((choice for choice in report.builds if is_now(choice)), None)
     if now is None or better_build(report.builds, now) is None:
         return ()

@@ -13,7 +13,7 @@ from ..surface.mesh import Edges, MouldMesh
 from ..surface.rosette import Rosette
 from .drawing import one_line
 from .split import distance_to_pieces, near_pairs, split_near
-from .tape import lay_tape
+from .tape import frame_at, lay_tape
 
 ACROSS = 3.0  # triangles over the width of a groove
 BOTTOM = 0.5  # share of the width at full depth; the flanks rise in straight slopes
@@ -76,8 +76,7 @@ def ply_outline_lines(mesh: MouldMesh, faces: Ints) -> list[Floats]:
 
 def tack_lines(mesh: MouldMesh, faces: Ints, tack_mm: Floats, rosette: Rosette) -> list[Floats]:
     """Return the cross at a tack point, its arm along 0 degrees longer, as lines on the mould."""
-    zero, up = rosette.zero, rosette.normal
-    across = np.cross(up, zero)
+    zero, across, up = frame_at(mesh, faces, tack_mm, rosette)
     arms = ((zero, TICK_MM), (across, CROSS_MM), (-zero, CROSS_MM), (-across, CROSS_MM))
     lines = []
     for way, length in arms:

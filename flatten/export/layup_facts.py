@@ -77,6 +77,7 @@ class MouldPicture:
     normal: Floats  # (3,) unit, towards the person who lays up
     regions: tuple[Region3D, ...] = ()
     tack: Floats | None = None  # (3,)
+    tack_zero: Floats | None = None  # (3,) unit, 0 degrees in the surface there; None: `zero`
     edges: tuple[tuple[str, Floats], ...] = ()  # name and a point (3,) on it
 
 

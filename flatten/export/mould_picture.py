@@ -11,12 +11,12 @@ from ..surface.mesh import Edges
 from .canvas import INK, WHITE, Canvas
 from .layers import ARROW, TACK
 from .layup_facts import MouldPicture
-from .render import Picture, render, view_from, visible
+from .render import Picture, render, visible
+from .viewpoint import SLACK, viewpoint
 
 PIXELS_PER_MM = 6.0  # 150 dpi: smooth on paper, small in the file
 BARE, FIRST, LAST = (0.87, 0.87, 0.85), (0.62, 0.80, 0.80), (0.28, 0.58, 0.63)
 OUTLINE = (0.05, 0.27, 0.36)
-SLACK = 0.004  # of the mould's size: how far a line may dip behind its own surface
 LABEL_MM = 2.85
 NAMED_AT_DEG = (142.0, 56.0, 322.0, 236.0, 160.0, 40.0)  # seen from the middle of the picture
 
@@ -27,13 +27,11 @@ def draw_mould(
     """Draw the mould into the box with its left lower corner at (x, y), mm."""
     edge = 9.0  # for names outside the shape
     room = (width - 2 * edge, height - 2 * edge)
-    axes = view_from(mould.zero, mould.normal)
+    axes = viewpoint(mould)
     pixels = tuple(max(int(side * PIXELS_PER_MM), 8) for side in room)
     picture = render(mould.vertices, mould.faces, _colours(mould), axes, pixels[0], pixels[1])
     with canvas.placed(x + edge, y + edge):
         _place_image(canvas, picture, room)
-        with canvas.placed(0, 0, room[0] / pixels[0], room[1] / pixels[1]):
-            pass
         pen = _Pen(canvas, picture, room[0] / pixels[0], float(np.ptp(mould.vertices)) * SLACK)
         _outlines(pen, mould)
         _zero_arrow(pen, mould)
@@ -136,7 +134,8 @@ def _zero_arrow(pen: _Pen, mould: MouldPicture) -> None:
     if mould.tack is None:
         return
     reach = 0.22 * float(np.ptp(mould.vertices, axis=0).max())
-    tail, head = pen.at(np.array([mould.tack, mould.tack + mould.zero * reach]))
+    zero = mould.zero if mould.tack_zero is None else mould.tack_zero
+    tail, head = pen.at(np.array([mould.tack, mould.tack + zero * reach]))
     along = (head - tail) / max(float(np.linalg.norm(head - tail)), 1e-9)
     left = np.array([-along[1], along[0]])
     barb = head - along * 3.6

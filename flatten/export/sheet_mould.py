@@ -12,8 +12,9 @@ from ..arrays import Floats
 from .canvas import INK, SOFT, WHITE, Canvas, wrapped
 from .flow import BODY, STEP, Flow
 from .layup_facts import BuildRow, LayupSheet, MouldCheck, MouldPicture
-from .render import render, view_from
+from .render import render
 from .sheet_table import Column, table
+from .viewpoint import viewpoint
 
 PICTURE_MM = (82.0, 62.0)
 PIXELS_PER_MM = 6.0
@@ -63,7 +64,7 @@ def _facts(canvas: Canvas, lines: Sequence[tuple[str, Sequence[str]]], x: float,
 
 
 def _map(canvas: Canvas, mould: MouldPicture, check: MouldCheck, x: float, y: float) -> None:
-    axes = view_from(mould.zero, mould.normal)
+    axes = viewpoint(mould)
     pixels = tuple(int(side * PIXELS_PER_MM) for side in PICTURE_MM)
     picture = render(mould.vertices, mould.faces, _colours(check), axes, pixels[0], pixels[1])
     rgba = np.dstack([picture.rgb, picture.alpha])

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..arrays import Floats, Ints
+from ..arrays import Floats, Ints, unit_vector
 from ..errors import InputError
 from ..surface.mesh import Edges, MouldMesh
 from ..surface.rosette import Rosette
@@ -68,10 +68,10 @@ def lay_tape(mesh: MouldMesh, faces: Ints, start: Floats, along: Floats, normal:
     walk = _Walk(mesh, region, edges, off)
     leaving = walk.start(touching, along, start)
     points = [start]
-    for _ in range(len(region)):
-        if leaving is None:
-            break
+    passed: set[int] = set()
+    while leaving is not None and leaving[0] not in passed:  # round a tube it meets itself
         face, edge, point = leaving
+        passed.add(face)
         points.append(point)
         pair = edges.faces[edge]
         following = int(pair[1] if pair[0] == face else pair[0])
@@ -94,8 +94,7 @@ def tack_place(
     ------
     InputError : the region has no faces
     """
-    zero, up = rosette.zero, rosette.normal
-    across = np.cross(up, zero)
+    zero, across, up = frame_at(mesh, faces, tack_mm, rosette)
     tapes = [lay_tape(mesh, faces, tack_mm, way, up) for way in (zero, across, -zero, -across)]
     names = tuple((name, tape.points[-1]) for name, tape in zip(EDGE_NAMES, tapes, strict=True))
     ahead_by = AHEAD_MM if tapes[0].length_mm > AHEAD_MM else 0.6 * tapes[0].length_mm
@@ -142,6 +141,19 @@ class _Walk:
             start, end = self.mesh.vertices[a], self.mesh.vertices[b]
             ways.append((face, edge, start + share * (end - start)))
         return ways
+
+
+def frame_at(
+    mesh: MouldMesh, faces: Ints, point: Floats, rosette: Rosette
+) -> tuple[Floats, Floats, Floats]:
+    """Return unit vectors (3,) along 0 and 90 degrees and out of the region, there at the point.
+
+    They lie in the surface, not in the rosette's plane: on a wall a tape follows the wall.
+    """
+    touching, _ = _nearest_faces(mesh.vertices[mesh.faces[faces]], np.asarray(point, float))
+    up = unit_vector("normal at the tack point", mesh.normals[faces[touching]].sum(axis=0))
+    zero = rosette.direction(0.0, up)
+    return zero, np.cross(up, zero), up
 
 
 def _nearest_faces(corners: Floats, point: Floats) -> tuple[Ints, Floats]:

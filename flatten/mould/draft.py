@@ -122,6 +122,7 @@ def check_draft(mesh: MouldMesh, draft: Draft, min_draft_deg: float, part: str) 
     if not low.any():
         return [finding for finding in found if finding]
     low_area = areas * np.where(draft.undercut, 0, low_share(mesh, draft, min_draft_deg))
+    low_area *= 1 - draft.trapped  # said already, and more draft would not free it
     least = np.degrees(draft.angle[low].min())
     found.append(
         _finding(

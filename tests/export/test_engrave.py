@@ -231,3 +231,20 @@ def test_a_tape_ends_at_the_edge_of_its_region():
     assert along.length_mm == pytest.approx(45)
     with pytest.raises(InputError, match="no faces"):
         lay_tape(pipe, np.array([], int), np.zeros(3), np.array([1.0, 0, 0]), UP)
+
+
+def test_on_an_upright_wall_the_tapes_follow_the_wall():
+    """A drum of R 50, 60 high, open at both ends: up and down 30 mm each; round it a tape meets
+    itself after one turn and goes no further."""
+    turns, rows = np.linspace(0, 2 * np.pi, 49)[:-1], np.linspace(0, 60, 7)
+    vertices = np.array([[50 * np.cos(a), 50 * np.sin(a), z] for z in rows for a in turns])
+    cells = [(48 * k, j, (j + 1) % 48) for k in range(6) for j in range(48)]
+    faces = [[k + j, k + i, k + 48 + i] for k, j, i in cells]
+    faces += [[k + j, k + 48 + i, k + 48 + j] for k, j, i in cells]
+    drum = MouldMesh(vertices, faces)
+    start = np.array([-49.2, 8.7, 30.0])
+
+    place, _ = tack_place(drum, np.arange(len(faces)), start, ROSETTE)
+
+    assert place.tack_mm[1] == pytest.approx(30, abs=0.5)
+    assert place.tack_mm[0] < 2 * np.pi * 50 + 10
