@@ -29,7 +29,8 @@ def mm_per_unit(scene: bpy.types.Scene) -> float:
 @dataclass(frozen=True, slots=True, eq=False)
 class MouldRead:
     """An evaluated mould: `vertices` (n, 3) mm, `triangles` (m, 3), `polygons` (m,) of the
-    evaluated mesh, `seams` (k, 2) vertex pairs, `regions` ply id -> (m,) bool.
+    evaluated mesh, `seams` (k, 2) vertex pairs, `regions` ply id -> (m,) bool,
+    `parts` the same of the mould's parts.
     """
 
     vertices: np.ndarray
@@ -38,6 +39,7 @@ class MouldRead:
     polygon_count: int
     seams: np.ndarray
     regions: dict[str, np.ndarray]
+    parts: dict[str, np.ndarray]
 
 
 def read_mould(mould: bpy.types.Object, scene: bpy.types.Scene, depsgraph: Any) -> MouldRead:
@@ -64,13 +66,15 @@ def read_mould(mould: bpy.types.Object, scene: bpy.types.Scene, depsgraph: Any) 
         triangles, polygons = mesh_data.triangles_of(
             mesh, mirrored=mould.matrix_world.determinant() < 0
         )
-        regions = {
-            ply.id: mesh_data.face_values(mesh, mesh_data.region_attribute(ply.id))[polygons]
-            for ply in mould.mouldply.plies
-        }
-        return MouldRead(
-            vertices, triangles, polygons, len(mesh.polygons), mesh_data.seams_of(mesh), regions
+        regions, parts = (
+            {
+                one.id: mesh_data.face_values(mesh, mesh_data.region_attribute(one.id))[polygons]
+                for one in listed
+            }
+            for listed in (mould.mouldply.plies, mould.mouldply.parts)
         )
+        seams = mesh_data.seams_of(mesh)
+        return MouldRead(vertices, triangles, polygons, len(mesh.polygons), seams, regions, parts)
     finally:
         evaluated.to_mesh_clear()
 

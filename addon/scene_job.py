@@ -47,6 +47,17 @@ def read_job(mould: bpy.types.Object, scene: bpy.types.Scene, depsgraph: Any) ->
         settings=read_settings(mould, scene),
         seams=read.seams,
         polygons=read.polygons,
+        parts=tuple(_mould_part(part, read) for part in own.parts if read.parts[part.id].any()),
+    )
+
+
+def _mould_part(part: Any, read: MouldRead) -> Any:
+    import numpy as np
+
+    return engine.load("mould.check").MouldPart(
+        name=part.name,
+        faces=np.flatnonzero(read.parts[part.id]),
+        pull="auto" if part.pull_by == "auto" else tuple(_short(v) for v in part.pull),
     )
 
 

@@ -56,4 +56,27 @@ class MOULDPLY_PT_release(ClosedSection, bpy.types.Panel):
         self.layout.operator("mouldply.check_mould")
 
 
-CLASSES = (MOULDPLY_PT_mould, MOULDPLY_PT_release)
+class MOULDPLY_PT_mould_parts(ClosedSection, bpy.types.Panel):
+    """A mould that comes apart."""
+
+    bl_label = "Mould Parts"
+    bl_parent_id = "MOULDPLY_PT_mould"
+
+    def draw(self, context):
+        """Draw each part with its pull."""
+        layout, own = self.layout, find_mould(context).mouldply
+        if not own.parts:
+            paragraph(layout, context, "In one piece. For a split mould, select each part's faces.")
+        for part in own.parts:
+            box = layout.box()
+            row = box.row(align=True)
+            row.prop(part, "name", text="")
+            row.operator("mouldply.remove_mould_part", text="", icon="X").part = part.id
+            column = tidy(box)
+            column.prop(part, "pull_by")
+            if part.pull_by == "given":
+                column.prop(part, "pull")
+        layout.operator("mouldply.new_mould_part", icon="ADD")
+
+
+CLASSES = (MOULDPLY_PT_mould, MOULDPLY_PT_release, MOULDPLY_PT_mould_parts)

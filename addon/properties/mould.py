@@ -13,6 +13,7 @@ from ..props import (
 )
 from .cut import MOULDPLY_Cut
 from .fields import angle, direction, length
+from .mould_part import MOULDPLY_Mould_Part
 from .ply import MOULDPLY_Ply
 from .results import MOULDPLY_Piece
 
@@ -40,6 +41,8 @@ class MOULDPLY_Mould(bpy.types.PropertyGroup):
     plies: CollectionProperty(type=MOULDPLY_Ply)
     active_ply: IntProperty(name="Active Ply", min=0, update=_ply_selected)
     next_ply: IntProperty(default=1, options={"HIDDEN"})
+    parts: CollectionProperty(type=MOULDPLY_Mould_Part)
+    next_part: IntProperty(default=1, options={"HIDDEN"})
     rosette: PointerProperty(
         name="Rosette",
         description="Arrows whose X is 0 degrees and whose Z points to you",

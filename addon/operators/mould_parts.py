@@ -1,0 +1,70 @@
+"""Parts of a split mould: made from selected faces, each with its own pull."""
+
+import bpy
+
+from .. import mesh_data
+from ..moulds import find_mould, need_editable, need_mould
+from ..props import StringProperty
+from .base import EngineOperator
+from .plies import refuse_empty
+
+
+class MOULDPLY_OT_new_mould_part(EngineOperator, bpy.types.Operator):
+    """Make the selected faces a part of the mould that comes off by itself"""
+
+    bl_idname = "mouldply.new_mould_part"
+    bl_label = "New Mould Part"
+    bl_options = {"REGISTER", "UNDO"}
+
+    name: StringProperty(name="Name", description="Of the mould part; empty: a number")
+
+    @classmethod
+    def poll(cls, context):
+        """Need a mould."""
+        if find_mould(context) is None:
+            cls.poll_message_set("Make a ply first: it tells which object is the mould")
+            return False
+        return True
+
+    def run(self, context):
+        """Store the selection; a face belongs to the part it was given last."""
+        mould = need_mould(context)
+        need_editable(mould)
+        own = mould.mouldply
+        with mesh_data.object_mode(mould):
+            faces = mesh_data.selected_faces(mould.data)
+            refuse_empty(faces, "the mould part")
+            for other in own.parts:
+                kept = mesh_data.face_values(mould.data, mesh_data.region_attribute(other.id))
+                mesh_data.write_region(mould.data, other.id, kept & ~faces)
+            part = own.parts.add()
+            part.id = f"part{own.next_part}"
+            part.name = self.name.strip() or f"Part {own.next_part}"
+            own.next_part += 1
+            mesh_data.write_region(mould.data, part.id, faces)
+        self.report({"INFO"}, f"'{part.name}': {int(faces.sum())}")
+
+
+class MOULDPLY_OT_remove_mould_part(EngineOperator, bpy.types.Operator):
+    """Forget this part of the mould; its faces stay"""
+
+    bl_idname = "mouldply.remove_mould_part"
+    bl_label = "Remove Mould Part"
+    bl_options = {"REGISTER", "UNDO"}
+
+    part: StringProperty(name="Part", description="Id of the mould part", options={"HIDDEN"})
+
+    def run(self, context):
+        """Remove the part and its attribute."""
+        mould = need_mould(context)
+        need_editable(mould)
+        own = mould.mouldply
+        number = [part.id for part in own.parts].index(self.part)
+        with mesh_data.object_mode(mould):
+            attribute = mould.data.attributes.get(mesh_data.region_attribute(self.part))
+            if attribute is not None:
+                mould.data.attributes.remove(attribute)
+        own.parts.remove(number)
+
+
+CLASSES = (MOULDPLY_OT_new_mould_part, MOULDPLY_OT_remove_mould_part)
