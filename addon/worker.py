@@ -79,7 +79,7 @@ class Worker:
             return News("done", 1.0)
         if (out / "error.json").exists():
             self._out = None
-            return News("failed", error=json.loads((out / "error.json").read_text("utf-8")))
+            return News("failed", error=_error_in(out / "error.json"))
         if self._stop_asked is not None and time.monotonic() - self._stop_asked > PATIENCE_S:
             self._end()
             self._out = None
@@ -152,6 +152,23 @@ class Worker:
             return ""
 
 
+def _error_in(file: Path) -> dict[str, Any]:
+    """Return the error a request ended with; a sentence where its file cannot be read."""
+    unreadable = {
+        "kind": "bug",
+        "message": "The worker ended without a word.",
+        "hint": "Try again.",
+    }
+    try:
+        error = json.loads(file.read_text("utf-8"))
+    except (OSError, ValueError, RecursionError):
+        return unreadable
+    told = isinstance(error, dict) and all(
+        isinstance(error.get(key), str) for key in ("kind", "message", "hint")
+    )
+    return error if told else unreadable
+
+
 def _last_step(file: Path) -> tuple[float, str]:
     """Return the last whole line of a progress file; garbage counts as nothing."""
     try:
@@ -159,8 +176,9 @@ def _last_step(file: Path) -> tuple[float, str]:
             log.seek(max(0, os.fstat(log.fileno()).st_size - 1000))
             lines = log.read().split(b"\n")[:-1]
         step = json.loads(lines[-1])
-        return min(max(float(step["share"]), 0.0), 1.0), str(step["what"])
-    except (OSError, ValueError, IndexError, KeyError, TypeError):
+        share = float(step["share"])
+        return min(max(share, 0.0), 1.0) if share == share else 0.0, str(step["what"])[:200]
+    except (OSError, ValueError, IndexError, KeyError, TypeError, OverflowError, RecursionError):
         return 0.0, ""
 
 
