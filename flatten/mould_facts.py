@@ -78,6 +78,8 @@ def _pulls(report: MouldReport) -> str:
 def _draft(report: MouldReport, settings: MouldSettings) -> str:
     numbers, limit = report.numbers, f"{settings.min_draft_deg:g}°"
     least = f"{numbers.least_draft_deg:.3g}° at least"
+    if numbers.least_draft_deg >= settings.min_draft_deg - 0.05:  # facets: as the finding
+        return least
     low = numbers.low_draft_share - numbers.undercut_share
     return f"{least}; {percent(low)} of the lay-up under {limit}" if low > SHOWN_SHARE else least
 
@@ -113,7 +115,7 @@ def _corners(report: MouldReport, settings: MouldSettings) -> str:
     some = "1 place" if count == 1 else f"{count} places"
     return (
         f"{some} too tight, {report.numbers.corner_length_mm:.0f} mm in all; {pressed}; "
-        f"{report.numbers.corner_resin_g:.1f} g of resin fill them, beside the pots below"
+        f"{report.numbers.corner_resin_g:.1f} g of resin to fill, not counted in the pots"
     )
 
 

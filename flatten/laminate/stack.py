@@ -13,7 +13,7 @@ from ..errors import InputError
 from .bounds import check_choice, check_whole
 from .ply import Ply
 from .settings import STACK_ORDERS, LaminateSettings, StackOrder
-from .thickness import Course, cured_thickness_mm, inverse_cosine
+from .thickness import Course, cured_thickness_mm, thickening
 
 MOST_LAID = 1000  # a laminate of a thousand plies is a slip of the finger
 
@@ -128,7 +128,7 @@ class Stack:
                 )
             thickness = cured_thickness_mm(fabric_of(laid.ply, fabrics), settings)
             shear = (shear_rad or {}).get(laid.ply.id)
-            below[faces] += thickness * (1.0 if shear is None else inverse_cosine(shear))
+            below[faces] += thickness * (1.0 if shear is None else thickening(shear))
 
 
 def fabric_of(ply: Ply, fabrics: Mapping[str, Fabric]) -> Fabric:

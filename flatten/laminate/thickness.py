@@ -19,6 +19,7 @@ from .fractions import fibre_volume_fraction
 from .settings import LaminateSettings
 
 MOST_SHEAR_RAD = math.radians(85.0)  # beyond it cloth is a rope: 1 / cos would run away
+LOCKED_RAD = math.radians(60.0)  # no cloth locks later; what is drawn in further lies in folds
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -61,6 +62,11 @@ def inverse_cosine(shear_rad: Floats) -> Floats:
     return factor
 
 
+def thickening(shear_rad: Floats) -> Floats:
+    """Return by what sheared cloth is thicker where it lies in one layer: held at 60 degrees."""
+    return inverse_cosine(np.minimum(np.abs(shear_rad), LOCKED_RAD))
+
+
 def thickness_range_mm(laminate_mm: Floats) -> tuple[float, float]:
     """Return the least and the largest thickness of a map, bare faces left out."""
     covered = laminate_mm[laminate_mm > 0]
@@ -82,6 +88,6 @@ def thickness_map(courses: Iterable[Course], face_count: int) -> Floats:
                 f"{face_count} faces.",
                 "Assign the ply's faces again.",
             )
-        thicker = 1.0 if course.shear_rad is None else inverse_cosine(course.shear_rad)
+        thicker = 1.0 if course.shear_rad is None else thickening(course.shear_rad)
         total[course.faces] += course.thickness_mm * thicker
     return total

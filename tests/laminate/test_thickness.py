@@ -92,6 +92,15 @@ def test_shear_past_locking_does_not_run_away():
     )
 
 
+def test_cloth_in_folds_is_not_told_as_one_thick_layer():
+    """Mass follows 1 / cos to the end; the thickness of one layer stops where every cloth locks."""
+    locked = Course(
+        number=1, ply_id="a", faces=[0, 1], thickness_mm=0.2, shear_rad=np.radians([60.0, 82.0])
+    )
+
+    assert thickness_map([locked], 2) == pytest.approx([0.4, 0.4], rel=1e-12)
+
+
 def test_partial_plies_add_up_face_by_face():
     base = Course(number=1, ply_id="a", faces=[0, 1, 2, 3], thickness_mm=0.3)
     patch = Course(
