@@ -50,7 +50,7 @@ def next_step(context):
     states = set(known.states.values())
     if "no_faces" in states:
         return "A ply has no faces: select its faces and set them.", "", {}
-    if states & {"to_drape", "out_of_date"}:
+    if not states or states & {"to_drape", "out_of_date"}:  # not known yet: nothing is nested
         return "Lay the plies flat.", "mouldply.flatten", {"which": "ALL"}
     if known.states.get(own.plies[min(own.active_ply, len(own.plies) - 1)].id) == "needs_cut":
         return (
