@@ -86,7 +86,7 @@ def done():
         return True
     FLOW[STATE["at"]]()
     STATE["at"] += 1
-    STATE["wait"] = time.monotonic() + 2.0
+    STATE["wait"] = time.monotonic() + 4.0  # states are worked out a moment later
     return False
 
 
