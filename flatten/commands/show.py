@@ -72,7 +72,10 @@ def tell_error(error: FlattenError, given: argparse.Namespace) -> None:
 def tell_result(facts: Mapping[str, Any], folder: Path) -> None:
     """Print what a run made: plies, rolls, totals, findings, files."""
     from rich.console import Console
+    from rich.markup import escape
     from rich.table import Table
+
+    from ..facts import show_angle
 
     console = Console()
     plies = Table(title=f"{facts['part']}: plies, tool side first", title_justify="left")
@@ -80,12 +83,12 @@ def tell_result(facts: Mapping[str, Any], folder: Path) -> None:
         ("Ply", "left"), ("Cloth", "left"), ("Angle", "right"), ("Pieces", "right"),
         ("Area m²", "right"), ("Largest shear", "right"), ("Beyond locking", "right"),
     ):  # fmt: skip
-        plies.add_column(name, justify=side)  # type: ignore[arg-type]
+        plies.add_column(name, justify=side, overflow="fold")  # type: ignore[arg-type]
     for ply in facts["plies"]:
         plies.add_row(
             f"{ply['number']} {ply['name']}",
             ply["fabric_name"],
-            f"{ply['angle_deg']:g}°",
+            show_angle(ply["angle_deg"]),
             str(ply["pieces"]),
             f"{ply['area_mm2'] / 1e6:.3f}",
             f"{ply['max_shear_deg']:.1f}°",
@@ -98,7 +101,8 @@ def tell_result(facts: Mapping[str, Any], folder: Path) -> None:
     if totals:
         console.print(
             f"Resin to weigh {totals['resin_to_weigh_g']:.0f} g · thickness "
-            f"{totals['thickness_mm']:.2f} mm · part mass {totals['part_mass_g']:.0f} g"
+            f"{totals['thickness_mm']:.2f} mm · part mass {totals['part_mass_g']:.0f} g · "
+            f"{escape(facts['laminate_code'] or 'no fibres')}"
         )
         cost = totals["estimate"]
         if cost:
@@ -142,10 +146,12 @@ def tell_findings(facts: Mapping[str, Any]) -> None:
     if not findings:
         console.print("No findings.")
         return
+    names = {ply["ply_id"]: f"Ply {ply['number']} {ply['name']}" for ply in facts["plies"]}
     order = ("stop", "warning", "note")
-    console.print(f"{len(findings)} findings (X stops, ! look at it, · good to know)")
+    many = "1 finding" if len(findings) == 1 else f"{len(findings)} findings"
+    console.print(f"{many} (X stops, ! look at it, · good to know)")
     for finding in sorted(findings, key=lambda one: order.index(one["severity"])):
-        ply = f"{finding['ply_id']}: " if finding["ply_id"] else ""
+        ply = f"{names.get(finding['ply_id'], finding['ply_id'])}: " if finding["ply_id"] else ""
         text = f" {MARKS[finding['severity']]} {ply}{finding['message']} {finding['hint']}"
         console.print(escape(text), highlight=False)
 
