@@ -55,6 +55,8 @@ def test_the_page_tells_every_ply_and_every_finding(folder):
     for ply in facts["plies"]:
         assert f"<td>{ply['number']} {ply['name']}</td>" in text
     assert text.count("<li class=") == len(facts["findings"])
+    assert f"{facts['totals']['resin_to_weigh_g']:.0f} g" in text
+    assert f"{facts['totals']['estimate']['minutes'] / 60:.1f} h" in text
 
 
 def test_a_folder_without_results_is_refused(tmp_path):

@@ -204,6 +204,11 @@ def _totals(totals: Mapping[str, Any], code: str) -> str:
         ("Part mass", f"{totals['part_mass_g']:.0f} g"),
         ("Thickness", f"{totals['thickness_mm']:.2f} mm"),
     ]
+    estimate = totals.get("estimate") or {}
+    if estimate:
+        rows.append(("Work, without cure", f"{estimate['minutes'] / 60:.1f} h"))
+    if estimate.get("cost"):
+        rows.append(("Cost", f"{estimate['cost']:.2f} {estimate['currency']}".strip()))
     return _section("Amounts", _table(("", "About"), rows))
 
 
