@@ -219,6 +219,7 @@ def test_other_shells_get_every_command_and_can_read_the_script(shell, tmp_path,
 
     for name in ("run", "check", "new", "cloths", "show", "report", "completion"):
         assert re.search(rf"\b{name}\b", script)
+    assert "SUPPRESS" not in script
     if shutil.which(shell):
         (tmp_path / "script").write_text(script)
         assert subprocess.run([shell, "-n", str(tmp_path / "script")]).returncode == 0

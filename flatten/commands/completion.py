@@ -37,8 +37,10 @@ def add_parsers(
 
 
 def options_of(parser: argparse.ArgumentParser) -> Iterator[tuple[str, argparse.Action]]:
-    """Yield a command's long options with what they do."""
+    """Yield a command's long options with what they do; hidden ones left out."""
     for action in parser._actions:
+        if action.help == argparse.SUPPRESS:
+            continue
         for word in action.option_strings:
             if word.startswith("--"):
                 yield word, action
@@ -48,7 +50,7 @@ def values_of(action: argparse.Action) -> list[str]:
     """Return the words an option or argument takes, where they are a fixed few."""
     if action.choices is not None:
         return [str(choice) for choice in action.choices]
-    if action.metavar == "ID":
+    if "--cloth" in action.option_strings:
         from ..cloth.library import load_fabrics
 
         return sorted(load_fabrics())
