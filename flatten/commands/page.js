@@ -13,7 +13,7 @@
     return Float32Array.from(new Uint16Array(bytes(data)), (n, i) => low[i % low.length] + n * step);
   }
   const pieces = JSON.parse(byId("pieces").textContent).map((piece) => ({
-    name: piece.name, tack: piece.tack, most: piece.most,
+    name: piece.name, tack: piece.tack, most: piece.most, threads: piece.threads,
     vertices: numbers(piece.vertices), flat: numbers(piece.flat),
     faces: new (piece.wide ? Uint32Array : Uint16Array)(bytes(piece.faces)),
     maps: Object.fromEntries(Object.entries(piece.maps).map(([key, map]) => [key, numbers(map)])),
@@ -84,7 +84,7 @@
     order.sort((a, b) => depth[a] - depth[b]);
     pen.lineJoin = "round";
     // A thread is drawn some triangles later, or its neighbours' edges would cover it.
-    const late = [], shown = byId("threads").checked;
+    const late = [], shown = piece.threads && byId("threads").checked;
     for (const t of order) {
       const c = [f[3 * t], f[3 * t + 1], f[3 * t + 2]];
       const n = scaled(normal(seen, 3 * c[0], 3 * c[1], 3 * c[2]));
@@ -203,6 +203,7 @@
   byId("map").addEventListener("change", () => { legend(); ask(); });
   byId("piece").addEventListener("change", (event) => {
     piece = pieces[event.target.selectedIndex];
+    byId("threads").disabled = !piece.threads;  // mat and film have none
     legend();
     ask();
   });
@@ -212,6 +213,7 @@
     byId("piece").append(option);
   }
   window.addEventListener("resize", ask);
+  byId("threads").disabled = !piece.threads;
   legend();
   draw();
   document.body.dataset.drawn = String(pieces.length);

@@ -117,9 +117,12 @@ def _script_json(value: Any) -> str:
 
 def _pieces(facts: Mapping[str, Any], arrays: Mapping[str, Any]) -> list[dict[str, Any]]:
     """Return what the viewer draws of each piece."""
+    from ..cloth.library import load_fabrics
     from .thinned import thinned_piece
 
     names = {ply["number"]: ply["name"] for ply in facts["plies"]}
+    loose = {cloth.id for cloth in load_fabrics().values() if cloth.kind in ("mat", "film")}
+    of_cloth = {ply["number"]: ply["fabric"] for ply in facts["plies"]}
     pieces = []
     for piece in facts["pieces"]:
         own = {
@@ -130,7 +133,10 @@ def _pieces(facts: Mapping[str, Any], arrays: Mapping[str, Any]) -> list[dict[st
         if len(own) < 5:
             raise InputError(f"drape.npz lacks piece '{piece['id']}'.", "Run the job again.")
         name = f"{piece['ply_number']} {names[piece['ply_number']]} ({piece['id']})"
-        pieces.append({"name": name, "tack": piece["tack_mm"], **thinned_piece(own)})
+        threads = of_cloth[piece["ply_number"]] not in loose
+        pieces.append(
+            {"name": name, "tack": piece["tack_mm"], "threads": threads, **thinned_piece(own)}
+        )
     return pieces
 
 
