@@ -56,5 +56,7 @@ def _level_lines(points: Floats, level: Floats, triangles: ArrayLike) -> Floats:
     here, there = values[rows, side], values[rows, (side + 1) % 3]
     share = (here / (here - there))[..., None]
     vertices = np.asarray(triangles)[owner]
-    ends = points[vertices[rows, side]] * (1 - share) + points[vertices[rows, (side + 1) % 3]] * share
+    ends = (
+        points[vertices[rows, side]] * (1 - share) + points[vertices[rows, (side + 1) % 3]] * share
+    )
     return np.asarray(ends, np.float64)
