@@ -46,6 +46,7 @@ LAYER_COLOURS = {
 }  # fmt: skip
 
 WINDOW = (0, 24, 1188, 822)  # of a screenshot: menus, 3D view and sidebar
+MAP = (0, 24, 905, 822)  # and without the sidebar, for a map
 # Left, top, right, bottom of what is drawn in each step, in pixels of the finished picture.
 PANELS = {
     "mould": (30, 25, 560, 405),
@@ -89,7 +90,8 @@ def main(arguments: list[str]) -> None:
 def window_pictures(shots: Path) -> None:
     """Cut the 3D view and the sidebar out of screenshots of 1440 x 900."""
     for file in sorted(shots.glob("guide_*.png")):
-        view = Image.open(file).convert("RGB").crop(WINDOW)
+        view = Image.open(file).convert("RGB")
+        view = view.crop(MAP if "shear" in file.name else WINDOW)
         view.save(HERE / "pictures" / file.name, optimize=True)
 
 
