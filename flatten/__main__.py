@@ -45,7 +45,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def _parser() -> argparse.ArgumentParser:
-    from .commands import completion, new, page, report, run, stock, tack
+    from .commands import completion, new, page, printer, report, run, stock, tack
 
     parser = argparse.ArgumentParser(
         prog="mouldply",
@@ -59,6 +59,7 @@ def _parser() -> argparse.ArgumentParser:
     new.add_parsers(commands)
     stock.add_parsers(commands)
     tack.add_parsers(commands)
+    printer.add_parsers(commands)
     page.add_parsers(commands)
     report.add_parsers(commands)
     completion.add_parsers(commands)

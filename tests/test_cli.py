@@ -217,3 +217,44 @@ def test_a_better_tack_point_is_saved_into_the_job(folder, capsys, monkeypatch):
     assert facts["better"]
     assert facts["shear_rms_deg"] < facts["shear_rms_deg_given"]
     assert load_job(folder / "rim").plies[0].tack_mm.tolist() == facts["tack_mm"]
+
+
+@pytest.fixture
+def own_folder(tmp_path, monkeypatch):
+    monkeypatch.setenv("MOULDPLY_HOME", str(tmp_path / "own"))
+
+
+def test_a_measured_printer_corrects_the_paper(folder, own_folder, capsys):
+    """Where 100 mm print as 99, the template is drawn a hundredth larger: its bytes differ."""
+    assert main(["printer", "test", "--out", str(folder / "test.pdf")]) == 0
+    assert (folder / "test.pdf").read_bytes().startswith(b"%PDF")
+    assert main(["printer", "set", "workshop", "--x", "99", "--y", "99.5"]) == 0
+    assert main(["printer", "list"]) == 0
+    assert "workshop: 100 mm print as 99 x 99.5 mm" in capsys.readouterr().out
+
+    order = ["run", str(folder / "job"), "--out"]
+    main([*order, str(folder / "plain")])
+    main([*order, str(folder / "true"), "--printer", "workshop"])
+
+    plain, true = (read_index(folder / name)["files"] for name in ("plain", "true"))
+    assert plain["templates.pdf"] != true["templates.pdf"]
+    assert plain["patterns.dxf"] == true["patterns.dxf"]
+
+
+@pytest.mark.parametrize(
+    ("order", "reason"),
+    [
+        (["set", "w", "--x", "97", "--y", "100"], "fitting to the page"),
+        (["set", " ", "--x", "100", "--y", "100"], "no name"),
+        (["test", "--out", "/nowhere/test.pdf"], "cannot be written"),
+        (["test", "--out", "t.pdf", "--sheet", "B9"], "sheet is 'B9'"),
+    ],
+)
+def test_a_printer_that_cannot_be_is_refused(own_folder, capsys, order, reason):
+    assert main(["printer", *order]) == 2
+    assert reason in capsys.readouterr().err
+
+
+def test_an_unknown_printer_is_named(folder, own_folder, capsys):
+    assert main(["run", str(folder / "job"), "--printer", "attic"]) == 2
+    assert "no printer 'attic' (kept: none yet)" in capsys.readouterr().err

@@ -44,6 +44,7 @@ def add_parsers(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -
     )
     run.add_argument("mould", type=Path, help="a .blend file or a job folder")
     run.add_argument("--out", type=Path, help="folder for the files (default: beside the mould)")
+    run.add_argument("--printer", metavar="NAME", help="correct the paper for this printer")
     run.add_argument("--stock", type=Path, metavar="FILE", help="rolls and offcuts to nest on")
     run.add_argument("--book", action="store_true", help="take what is cut off the stock file")
     run.set_defaults(command=run_command)
@@ -73,6 +74,12 @@ def run_command(given: argparse.Namespace) -> int:
     with show.progress(given) as progress, show.interrupt() as stop:
         progress(0.0, "reading the mould")
         job = read_mould(given.mould)
+        if given.printer:
+            from ..export.calibration import calibrated
+            from .printer import printer_named
+
+            paper = calibrated(job.settings.paper, printer_named(given.printer))
+            job = replace(job, settings=replace(job.settings, paper=paper))
         if given.stock:
             job = replace(job, stock=read_stock(given.stock))
         folder = given.out or _beside(given.mould)
