@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from collections.abc import Sequence
 
@@ -36,11 +37,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return DONE
     try:
         code: int = given.command(given)
+        sys.stdout.flush()
     except FlattenError as error:
         from .commands.show import tell_error
 
         tell_error(error, given)
         return CHANGE_SOMETHING
+    except BrokenPipeError:  # the reader, `head` for one, has seen enough
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return DONE
     return code
 
 

@@ -30,6 +30,7 @@ from .mould_facts import mould_check, stipple_lines
 from .pattern.pattern import Pattern
 from .result import Result
 from .surface.locate import locate
+from .units import show_angle
 
 BY_TAPE_MM = 1.0  # tack points nearer to each other are one place to a tape
 
@@ -102,11 +103,6 @@ def estimate_rows(given: Estimate) -> tuple[tuple[str, float, str, float | None]
     work = [(f"Work: {line.name.lower()}", line.minutes, "min", None) for line in given.times]
     sums = [("Work in all", given.minutes, "min", None), ("Cost in all", 1.0, "part", given.cost)]
     return (*used, *work, *sums)
-
-
-def show_angle(angle_deg: float) -> str:
-    """Return an angle as the trade writes it: '+45°', '0°', '90°'."""
-    return f"{angle_deg:+g}°" if angle_deg % 90 else f"{angle_deg:g}°"
 
 
 def _process(weighed: Quantities | None) -> str:

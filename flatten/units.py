@@ -111,6 +111,11 @@ def show(value: float, unit: str, *, digits: int | None = None) -> str:
     raise InputError(f"Unit '{unit[:20]}' is not known.", "Use mm, m, in, g/m2, oz/yd2, g or lb.")
 
 
+def show_angle(angle_deg: float) -> str:
+    """Return a fibre angle as the trade writes it: '+45°', '0°', '90°'."""
+    return f"{angle_deg:+g}°" if angle_deg % 90 else f"{angle_deg:g}°"
+
+
 def celsius(fahrenheit: float) -> float:
     """Return degrees Celsius from degrees Fahrenheit."""
     return (fahrenheit - 32) / 1.8

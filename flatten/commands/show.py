@@ -75,7 +75,7 @@ def tell_result(facts: Mapping[str, Any], folder: Path) -> None:
     from rich.markup import escape
     from rich.table import Table
 
-    from ..facts import show_angle
+    from ..units import show_angle
 
     console = Console()
     plies = Table(title=f"{facts['part']}: plies, tool side first", title_justify="left")

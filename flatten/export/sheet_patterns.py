@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ..pattern.pattern import Pattern
+from ..units import show_angle
 from .canvas import INK, PALE, SOFT, WARN, WHITE, Canvas
 from .flow import BODY, Flow
 from .fonts import width_mm
@@ -47,7 +48,7 @@ def _pattern_card(
     canvas.box(x, y, width, height, colour=PALE, line=0.2, fill=WHITE)
     top = y + height
     canvas.text(x + 3.5, top - 6.0, pattern.title, BODY, INK, bold=True, most=width - 7)
-    angle = f"{pattern.angle_deg:+g}°" if pattern.angle_deg else "0°"
+    angle = show_angle(pattern.angle_deg)
     facts = f"{angle}, cut {pattern.count}, {pattern.fabric_name}"
     canvas.text(x + 3.5, top - 11.2, facts, 2.8, SOFT, most=width - 7)
     zones = bias_zones(pattern)

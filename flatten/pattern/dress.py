@@ -12,6 +12,7 @@ from ..arrays import Floats
 from ..cloth.fabric import Fabric
 from ..cloth.strain import beyond_limit
 from ..errors import InputError
+from ..units import show_angle
 from .allowance import allowance
 from .joints import JointCurve, joint_curves
 from .marks import place_arrow, place_fold_back, place_tack, place_text, room_in
@@ -150,7 +151,7 @@ def _label(
     part: str, title: str, fabric: Fabric, angle_deg: float, count: int
 ) -> tuple[tuple[str, ...], ...]:
     """Return the label from its fullest to its shortest form."""
-    angle = f"{angle_deg:+g}°" if angle_deg else "0°"
+    angle = show_angle(angle_deg)
     cloth = f"{fabric.name}, {angle}" if fabric.directional else fabric.name
     number = title.split(" ", 1)[0]
     return (
