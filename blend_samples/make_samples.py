@@ -121,7 +121,7 @@ SAMPLES = {
         shape=moulds.instrument_pod,
         plies=(
             SamplePly(name="outer skin", cloth=GLASS, zones=DISH),
-            SamplePly(name="inner skin", cloth=GLASS, angle_deg=45, zones=DISH),
+            SamplePly(name="inner skin", cloth=GLASS, zones=DISH),
         ),
         scene=BY_HAND,
         rolls={GLASS: GLASS_ROLL},
