@@ -38,7 +38,7 @@ class PaperSettings:
     lap_mm: float = 10.0  # strip under the neighbouring sheet
     scale_x: float = 1.0  # printer calibration: printed length of 100 mm, / 100
     scale_y: float = 1.0
-    most_sheets: int = 200
+    most_sheets: int = 1000  # more is a slip of the finger: a boat's worth of plies is 350
     orientation: Orientation = "auto"  # auto: whichever needs fewer sheets
 
     def __post_init__(self) -> None:
