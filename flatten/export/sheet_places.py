@@ -21,7 +21,7 @@ def places(flow: Flow, sheet: LayupSheet) -> None:
             groups.append([place])
     for group in groups:
         place, (first, second) = group[0], group[0].edges
-        names = ", ".join(dict.fromkeys(one.plies for one in group))
+        names = _together([one.plies for one in group])
         words = (
             f"Tack point ({names}): {place.tack_mm[0]:.0f} mm from edge {first}, "
             f"{place.tack_mm[1]:.0f} mm from edge {second}. 0° runs from it to the point "
@@ -31,6 +31,16 @@ def places(flow: Flow, sheet: LayupSheet) -> None:
         paragraph(flow, words)
     if sheet.places:
         flow.gap(1.0)
+
+
+def _together(names: list[str]) -> str:
+    """Return 'plies 1, 5' and 'ply 2' as 'plies 1, 2, 5'."""
+    heads = ("plies ", "ply ")
+    if len(set(names)) == 1 or not all(name.startswith(heads) for name in names):
+        return ", ".join(dict.fromkeys(names))
+    numbers = [word for name in names for word in name.split(" ", 1)[1].split(", ")]
+    ordered = sorted(dict.fromkeys(numbers), key=lambda word: (int(word.split()[0]), word))
+    return "plies " + ", ".join(ordered)
 
 
 def _same_by_tape(one: TackPlace, other: TackPlace) -> bool:
