@@ -1,4 +1,7 @@
-"""Job: everything a run needs, as one value; the job folder is the same on disk."""
+"""Job: everything a run needs, as one value; the job folder is the same on disk.
+
+Longer than most files: the value and its folder have the same fields, and change together.
+"""
 
 from __future__ import annotations
 

@@ -245,9 +245,8 @@ def _answer(request: Request, kept: dict[str, Job]) -> None:
 
 def _keeps_best(request: Request) -> bool:
     """Whether stopping means to keep the best layout so far: a nest that writes no files."""
-    whole = request.plies is None and request.change is None
-    whole = whole and request.propose is None and request.seek is None
-    return whole and request.upto == "nest" and request.files is None
+    others = (request.plies, request.change, request.propose, request.seek, request.files)
+    return request.upto == "nest" and all(other is None for other in others)
 
 
 def _progress_in(out: Path, stopped: Stop) -> Progress:

@@ -7,6 +7,8 @@ surface, all its curvature sits in the vertices, and a line that happens to pass
 right drifts; there the line turns only along the smoothed normal instead, as a geodesic of the
 smooth surface does (do Carmo, Differential Geometry of Curves and Surfaces, 1976, 4-4). On a
 60-degree cap of 8000 triangles this lowers the drift from 0.28 to 0.07 mm.
+
+Longer than most files: over faces, through vertices and along the rim it is one walk.
 """
 
 from __future__ import annotations
