@@ -1,8 +1,8 @@
 """Lines on the mould and the legend: drawn from what lies on the patterns, nothing worked out.
 
 Handlers must never raise: Blender would print at every redraw. What they need is gathered by
-`lines_of`, whose result is kept until the patterns, the ply or the settings change. Longer than most
-files: handlers that are added together are removed together.
+`lines_of`, whose result is kept until the patterns, the ply or the settings change.
+Longer than most files: handlers that are added together are removed together.
 """
 
 from __future__ import annotations
