@@ -34,6 +34,9 @@ def runs(text: str, *, bold: bool = False) -> list[tuple[str, str]]:
     A letter that no font holds comes out as an empty box, never as nothing.
     """
     first = BOLD if bold else REGULAR
+    glyphs = font(first).face.charToGlyph
+    if text and all(ord(char) in glyphs for char in text):  # nearly always
+        return [(first, text)]
     parts: list[tuple[str, str]] = []
     for char in text:
         name, shown = _font_of(char, first)
