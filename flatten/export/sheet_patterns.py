@@ -50,6 +50,8 @@ def _pattern_card(
     canvas.text(x + 3.5, top - 6.0, pattern.title, BODY, INK, bold=True, most=width - 7)
     angle = show_angle(pattern.angle_deg)
     facts = f"{angle}, cut {pattern.count}, {pattern.fabric_name}"
+    if width_mm(facts, 2.8) > width - 7:  # the cloth stands in the stack, too
+        facts = f"{angle}, cut {pattern.count}"
     canvas.text(x + 3.5, top - 11.2, facts, 2.8, SOFT, most=width - 7)
     zones = bias_zones(pattern)
     notes, colour = _shear_notes(pattern, len(zones))
