@@ -6,6 +6,7 @@ import numpy as np
 
 from ..arrays import Floats
 from ..errors import InputError
+from ..surface.junctions import refuse_t_junctions
 from ..surface.mesh import SurfaceMesh, components
 from ..surface.topology import handle_faces, opening_faces
 
@@ -15,9 +16,10 @@ def check_opens_flat(mesh: SurfaceMesh) -> None:
 
     Raises
     ------
-    InputError : two pieces, pieces that touch in a point, a closed surface or a handle (with
-        the faces along a cut that would open it)
+    InputError : T-junctions, two pieces, pieces that touch in a point, a closed surface or a
+        handle (with the faces along a cut that would open it)
     """
+    refuse_t_junctions(mesh)
     piece = components(mesh.faces, mesh.edges)
     if piece.max() > 0:
         raise InputError(

@@ -12,6 +12,7 @@ from ..finding import SEVERITIES, Finding
 from ..surface.mesh import MouldMesh
 from ..units import percent
 from .cover import cover
+from .crossing import check_self_crossing
 from .energy import Panels
 from .fabric import Fabric
 from .limit_words import at_most, past_shear, past_stretch
@@ -119,11 +120,12 @@ def check_strain(drape: Drape, fabric: Fabric) -> list[Finding]:
     """Return what the drape means at the bench, gravest first; `faces` are the surface's own.
 
     Codes: drape_overlap, drape_not_converged, drape_locked, drape_several, drape_fold,
-    drape_fibre_stretch, drape_shear_warn, drape_unsettled.
+    drape_fibre_stretch, drape_shear_warn, drape_unsettled; drape_self_crossing (crossing.py).
     """
     locked_there, several = _locked(drape, fabric), _several(drape)
     findings = [
         *_overlap(drape),
+        *check_self_crossing(drape.surface),
         *_not_converged(drape),
         *locked_there,
         *(several or _folds(drape, fabric)),  # both say that threads lie on each other

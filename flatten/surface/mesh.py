@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike
 from ..arrays import Bools, Floats, Ints, frozen_floats, frozen_ints
 from ..errors import InputError
 from .joined import groups
+from .onesided import cut_ends, two_sided_cut
 
 # A triangle is flat nothing when twice its area is below this share of its longest edge squared.
 # 1e-10: slivers of a CAD tessellation go down to 1e-6; below, float64 normals lose their meaning.
@@ -147,11 +148,27 @@ class SurfaceMesh(MouldMesh):
                 faces=names[faces],
             )
         if edges.flipped.any():
+            self._refuse_one_sided(names)
             faces = np.flatnonzero(edges.flipped[edges.of_face].any(axis=1))
             raise InputError(
                 f"{int(edges.flipped.sum())} edges join faces that look to opposite sides.",
                 "Recalculate the normals so that all look to the lay-up side.",
                 faces=names[faces],
+            )
+
+    def _refuse_one_sided(self, names: Ints) -> None:
+        edges = self.edges
+        inner = np.flatnonzero(edges.count == 2)
+        cut = two_sided_cut(len(self.faces), edges.faces[inner], edges.flipped[inner])
+        if cut.any():
+            along = inner[cut]
+            start, end = cut_ends(self.vertices, edges.vertices[along])
+            raise InputError(
+                "The surface has only one side (it is twisted in itself, a Moebius strip): no side "
+                "of it can be the lay-up side.",
+                f"Cut it across from {_show(start)} to {_show(end)} mm: split the edges between "
+                "the selected faces, or leave those faces out; then recalculate the normals.",
+                faces=names[np.unique(edges.faces[along])],
             )
 
 
@@ -228,3 +245,7 @@ def components(faces: Ints, edges: Edges | None = None) -> Ints:
         every = np.repeat(np.arange(len(faces)), 3)
         pairs = np.column_stack([edges.faces[edges.of_face.ravel(), 0], every])
     return groups(len(faces), pairs)
+
+
+def _show(place: Floats) -> str:
+    return "(" + ", ".join(f"{value:.1f}" for value in place) + ")"

@@ -9,6 +9,7 @@ import numpy as np
 
 from ..arrays import Bools, Floats, Ints
 from ..errors import InputError
+from .junctions import refuse_t_junctions
 from .mesh import SurfaceMesh, components
 from .topology import handle_faces, opening_faces
 
@@ -100,8 +101,9 @@ def check_opens_flat(surface: SurfaceMesh, source_faces: Ints) -> None:
 
     Raises
     ------
-    InputError : saying where a cut would open it, with those mould faces
+    InputError : saying where a cut would open it, with those mould faces; T-junctions
     """
+    refuse_t_junctions(surface, source_faces)
     edges = surface.edges
     piece = components(surface.faces, edges)
     if piece.max():

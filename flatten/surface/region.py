@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike
 from ..arrays import Bools, Floats, Ints, frozen_floats, frozen_ints
 from ..errors import InputError
 from .joined import joined
+from .junctions import refuse_t_junctions
 from .locate import locate
 from .mesh import Edges, MouldMesh, components
 
@@ -51,12 +52,14 @@ def check_region(mesh: MouldMesh, region: Region) -> None:
 
     Raises
     ------
-    InputError : a face beyond the mould's; more than one piece (names all but the largest)
+    InputError : a face beyond the mould's; more than one piece (names all but the largest), or
+        T-junctions between them
     """
     check_range(mesh, region)
     piece = components(mesh.faces[region.faces])
     count = np.bincount(piece)
     if len(count) > 1:
+        refuse_t_junctions(MouldMesh(mesh.vertices, mesh.faces[region.faces]), region.faces)
         smaller = region.faces[piece != count.argmax()]
         raise InputError(
             f"Region '{region.name}' is in {len(count)} pieces; {len(smaller)} of its "

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..arrays import Bools, Floats, Ints
+from .junctions import refuse_t_junctions
 from .mesh import Edges, MouldMesh, SurfaceMesh, components
 from .patch import EdgeKind, Joint, Patch
 from .region import Region, check_region
@@ -36,12 +37,13 @@ def take_out(mould: MouldMesh, region: Region) -> Sheet:
     Raises
     ------
     InputError : region in several pieces or not on this mould; zero-area faces, edges in three
-        faces, faces that look to opposite sides: all by the mould's face numbers
+        faces, faces that look to opposite sides, T-junctions: all by the mould's face numbers
     """
     check_region(mould, region)
     used, numbers = np.unique(mould.faces[region.faces], return_inverse=True)
     faces = numbers.reshape(-1, 3)
     surface = SurfaceMesh(mould.vertices[used], faces, source_faces=region.faces)
+    refuse_t_junctions(surface, region.faces)
     return Sheet(
         vertices=surface.vertices,
         faces=surface.faces,

@@ -217,26 +217,35 @@ def test_bad_input_is_named(change, reason):
         drape_surface(irregular_cap(150, 40, 400), TWILL, **given)
 
 
-def test_a_moebius_strip_is_refused_before_it_is_a_surface():
-    t = np.arange(24)
-    angle = 2 * np.pi * t / 24
-    rows = [
-        np.column_stack(
-            [
-                (60 + w * np.cos(angle / 2)) * np.cos(angle),
-                (60 + w * np.cos(angle / 2)) * np.sin(angle),
-                w * np.sin(angle / 2),
-            ]
-        )
-        for w in (-10, 10)
-    ]
-    faces = []
-    for k in range(24):
-        a, b = k, 24 + k
-        c, d = (k + 1, 25 + k) if k < 23 else (24, 0)
-        faces += [[a, c, b], [c, d, b]]
-    with pytest.raises(InputError, match=r"opposite sides|one side"):
-        SurfaceMesh(np.concatenate(rows), faces)
+def test_a_surface_that_runs_through_itself_is_said_with_its_faces():
+    """The nodal cubic (t^2 - 1, t (t^2 - 1)), drawn out as a strip: it meets itself at t = +-1,
+    in the origin. It unrolls; the rest of the pattern holds."""
+    t = np.linspace(-1.3, 1.3, 54)
+    mesh = sheet(lambda u, y: (40 * (u**2 - 1), y, 40 * u * (u**2 - 1)), t, np.linspace(0, 60, 13))
+
+    drape = drape_surface(mesh, TWILL, tack_mm=(-40, 30, 0), warp=(0, 1, 0))
+    found = next(f for f in check_strain(drape, TWILL) if f.code == "drape_self_crossing")
+
+    here = np.abs(mesh.corners[:, :, [0, 2]]).max(axis=2).min(axis=1) < 6
+    assert found.severity == "warning"
+    assert 24 <= len(found.faces) <= 96
+    assert here[list(found.faces)].all()
+    assert "boolean union" in found.hint
+    apart = sheet(lambda u, y: (40 * (u**2 - 1), y, 30 * u), t, np.linspace(0, 60, 13))
+    apart = drape_surface(apart, TWILL, tack_mm=(-40, 30, 0), warp=(0, 1, 0))
+    assert "drape_self_crossing" not in codes(apart)
+
+
+def test_faces_that_only_look_joined_are_refused_by_the_drape_too():
+    """Four cells round a vertex; the right ones stand on the same line, but on its middle."""
+    points = [[0, 0], [20, 0], [40, 0], [0, 20], [20, 20], [40, 20], [20, 10]]
+    mesh = SurfaceMesh(
+        np.column_stack([points, np.zeros(7)]),
+        [[0, 1, 4], [0, 4, 3], [6, 1, 2], [6, 2, 5], [6, 5, 4]],
+    )
+    with pytest.raises(InputError, match=r"T-junction.*\(20\.0, 10\.0, 0\.0\)") as refused:
+        drape_surface(mesh, TWILL, tack_mm=(10, 5, 0), warp=(1, 0, 0))
+    assert set(refused.value.faces) == {0, 2, 4}
 
 
 @pytest.mark.parametrize("scale", [0.001, 1000])
