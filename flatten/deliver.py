@@ -30,11 +30,15 @@ from .summary import summary
 from .verify import verify
 
 
+MOULD = ":mould"  # in drape.npz, beside the pieces: no piece is called so, files can't be either
+
+OF_ONE_CLOTH = ("piece_too_large", "stock_short")  # stops: that cloth has no nest, others may
+
 def deliver(result: Result, job: Job, folder: Path, *, progress: Progress = silent) -> None:
     """Write the result's files to a folder, `result.json` last; the old set goes with it.
 
-    Where a piece does not fit its roll, no roll files are written: patterns, paper and the
-    lay-up sheet are, and the finding says why.
+    Where a piece does not fit its roll, or the stock is too short, that cloth has no roll files:
+    patterns, paper, lay-up sheet and the other cloths' rolls are written, and the finding says why.
 
     Raises
     ------
@@ -110,7 +114,7 @@ def _dxf(drawing: Drawing, settings: FileSettings) -> bytes:
 
 def _roll_files(result: Result, settings: FileSettings) -> dict[str, bytes]:
     """Return the roll drawing of all cloths, and one of each where there are several."""
-    if not result.nests or result.stopped:
+    if not result.nests or any(stop.code not in OF_ONE_CLOTH for stop in result.stopped):
         return {}
     drawings = {
         cloth: roll_drawing(nest, result.patterns, arcs=settings.arcs)

@@ -33,6 +33,7 @@ from .nest.nest import nest
 from .nest.piece import NestPiece
 from .nest.roll import Roll, Stock
 from .nest.too_large import TooLarge, too_large
+from .nest.short import StockShort
 from .pattern.pattern import Pattern
 from .progress import Progress, part_of, silent
 from .result import Piece, Result
@@ -93,7 +94,6 @@ def run(
         *check_stack(stack, fabrics),
         *check_stagger(job.mould, [laid.ply for laid in stack.laid], fabrics, seams=job.seams),
         *check_drop_offs(job.mould, courses, settings.laminate.drop_off_ratio),
-        *check_stagger(job.mould, [laid.ply for laid in stack.laid], fabrics, seams=job.seams),
         *(finding for ply in plies for finding in ply.findings),
         *weighed.findings,
     ]
@@ -135,7 +135,10 @@ def nest_all(
     progress: Progress,
     stop: Stop = never,
 ) -> tuple[dict[str, Nest], list[Finding]]:
-    """Nest each cloth on its own stock; pieces too large for it are findings, and no nest."""
+    """Nest each cloth on its own stock. Pieces too large, and stock too short, are findings.
+
+    The cloth they are of has no nest then; the others have theirs.
+    """
     used = [f for f in job.fabrics if any(piece.pattern.fabric == f.id for piece in laid)]
     nests: dict[str, Nest] = {}
     stops: list[Finding] = []
@@ -149,7 +152,10 @@ def nest_all(
             pieces, fabric, stock, turn_tolerance_deg=job.settings.nest.turn_tolerance_deg
         )
         stops += [_too_large(job, fabric, mine[one.piece], one) for one in large]
-        if not large:
+        if large:
+            continue
+        earlier = stored.get(fabric.id)
+        try:
             nests[fabric.id] = nest(
                 pieces,
                 fabric,
@@ -159,6 +165,9 @@ def nest_all(
                 progress=share,
                 stop=stop,
             )
+        except StockShort as short:
+            plies = {mine[name].pattern.ply_id for name in short.pieces}
+            stops.append(replace(short.finding(), ply_id=plies.pop() if len(plies) == 1 else ""))
     return nests, stops
 
 
@@ -218,8 +227,11 @@ def stored_layouts(folder: Path) -> dict[str, Nest]:
 
 
 def _estimate(job: Job, weighed: Quantities, nests: Mapping[str, Nest]) -> Estimate | None:
-    """Return cost and time of one part, with its share of the cloth taken off the rolls."""
-    if not nests:
+    """Return cost and time of one part, with its share of the cloth taken off the rolls.
+
+    None while some cloth has no nest: a sum without it would be too small.
+    """
+    if {ply.fabric for ply in weighed.plies} - set(nests):
         return None
     parts = job.settings.nest.kits + job.settings.nest.mirrored_kits
     cloth = sum(nest.account.cost for nest in nests.values()) / parts

@@ -19,7 +19,9 @@ from flatten.cloth.library import load_fabrics
 from flatten.deliver import deliver, engraved_mould, files_of
 from flatten.errors import Cancelled, FlattenError, InputError
 from flatten.export.engrave import is_watertight, volume_mm3
+from flatten.export.paper import PaperSettings
 from flatten.export.settings import FileSettings
+from flatten.finding import Finding
 from flatten.folder import read_index
 from flatten.job import Settings, save_job
 from flatten.laminate.ply import Ply
@@ -162,6 +164,67 @@ def test_a_piece_wider_than_the_roll_stops_the_roll_only(tmp_path):
     assert {"patterns.dxf", "templates.pdf", "layup.pdf"} <= names
     assert not {"roll.dxf", "layouts.json"} & names
     assert read_index(tmp_path)["rolls"] == []
+
+
+def test_stock_too_short_stops_that_cloths_roll_only(tmp_path):
+    """Two pieces of twill, 250 mm of it, and plain enough: all but the twill's roll is written."""
+    job = dish_job(stock=Stock(rolls=(Roll(id="rest", fabric=TWILL, width_mm=220, length_mm=250),)))
+    plain = load_fabrics()["carbon_plain_160"]
+    third = replace(job.plies[0], id="p3", name="plain skin", fabric=plain.id)
+    job = replace(job, plies=(*job.plies, third), fabrics=(*job.fabrics, plain))
+
+    result = run(job)
+    deliver(result, job, tmp_path)
+
+    (found,) = result.stopped
+    assert found.code == "stock_short"
+    left = next(p for p in result.patterns if f"'{p.id}'" in found.message)
+    length, width = np.ptp(np.reshape(left.cut.bounds, (2, 2)), axis=0)
+    assert f"too short by about {(min(length, width) + 3) / 1000:.2f} m" in found.message
+    assert found.ply_id == left.ply_id
+    assert result.estimate is None  # without the twill the sum would be too small
+    names = {file.name for file in tmp_path.iterdir()}
+    assert names == FILES - {"estimate.csv"}
+    assert set(stored_layouts(tmp_path)) == {plain.id}
+    assert [roll["fabric"] for roll in read_index(tmp_path)["rolls"]] == [plain.id]
+
+
+def test_too_many_sheets_leave_out_the_paper_only(tmp_path):
+    paper = PaperSettings(most_sheets=1)
+    job = dish_job(settings=Settings(paper=paper, nest=NestSettings(seconds=1)))
+
+    result = run(job)
+    deliver(result, job, tmp_path)
+
+    (found,) = [one for one in result.findings if one.code == "too_many_sheets"]
+    assert "1 are allowed. No templates are written." in found.message
+    assert "larger paper" in found.hint
+    assert {file.name for file in tmp_path.iterdir()} == FILES - {"templates.pdf"}
+
+
+def test_a_mould_that_stops_the_work_stops_every_roll(dish_run):
+    """Any stop but those of one cloth is about the part: no cloth is to be cut for it."""
+    job, result, _ = dish_run
+    stop = Finding(code="some_stop", severity="stop", message="The part cannot be made.")
+
+    files = files_of(replace(result, findings=(stop,)), job)
+
+    assert not {"roll.dxf", "roll.svg", "layouts.json"} & set(files)
+
+
+def test_the_cut_list_counts_all_kits(dish_run):
+    """What is laid on the roll for two kits and one of the other hand, counted there."""
+    job, _, _ = dish_run
+    job = replace(job, settings=Settings(nest=NestSettings(seconds=0, kits=2, mirrored_kits=1)))
+    result = run(job)
+
+    text = files_of(result, job)["cut_list.csv"].decode("utf-8-sig")
+
+    laid = [place for sheet in result.nests[TWILL].sheets for place in sheet.placements]
+    for row in csv.DictReader(io.StringIO(text)):
+        mine = [place for place in laid if place.piece == row["piece"]]
+        assert int(row["to cut"]) == len(mine) == 3 * int(row["in one kit"])
+        assert int(row["of these other hand"]) == sum(place.other_hand for place in mine)
 
 
 def test_a_stored_layout_gives_the_same_bytes(tmp_path):

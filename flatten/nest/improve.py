@@ -145,12 +145,11 @@ def _plan(
     on_rolls: Sequence[tuple[Spot, ...]],
     left: Sequence[int],
 ) -> Plan:
-    missing = sum(n * len(part.members) for part, n in zip(parts, left, strict=True))
     return Plan(
         parts=tuple(parts),
         bins=shelf.offcuts + shelf.rolls,
         spots=(*on_offcuts, *on_rolls),
-        missing=missing,
+        left=tuple(left),
     )
 
 

@@ -24,6 +24,7 @@ from .roll import Stock
 from .search import library_present
 from .settings import NestSettings
 from .shelf import Strip
+from .short import stock_short
 from .strips import Watch
 from .too_large import too_large
 from .turns import may_turn_over
@@ -63,8 +64,8 @@ def nest(
 
     Raises
     ------
-    InputError : nothing to nest, no roll, a gap wider than the roll, a piece no roll can take,
-        not enough cloth
+    InputError : nothing to nest, no roll, a gap wider than the roll, a piece no roll can take
+    StockShort : not enough cloth; it names the pieces left over and the length that is missing
     SolveError : the layout failed the independent check (never seen; it would be our fault)
     """
     ordered = check_pieces(pieces, fabric.id)
@@ -90,8 +91,10 @@ def nest(
             may_turn=may_turn_over(fabric),
             watch=_watcher(watch, shelf, ordered, settings) if watch else None,
         )
+    if plan.missing and kept is not None:  # an earlier search found room for all
+        return replace(kept, account=account(kept.sheets, ordered, own))
     if plan.missing:
-        raise _not_enough(plan, own, settings)
+        raise stock_short(plan, fabric.name, own, settings, stop=stop)
     order = _Order(ordered, fabric, own, settings, digest)
     found = order.filled_by(plan, "simple" if plan is simple else "searched", notes)
     faults = order.faults_of(found)
@@ -236,14 +239,3 @@ def _had_effort(stored: Nest, settings: NestSettings) -> bool:
 def _taken(found: Nest) -> tuple[float, float]:
     rolls = sum(sheet.area_mm2 for sheet in found.sheets if sheet.kind == "roll")
     return round(rolls, 1), round(found.account.cloth_mm2, 1)
-
-
-def _not_enough(plan: Plan, stock: Stock, settings: NestSettings) -> InputError:
-    lengths = ", ".join(
-        f"'{roll.id}' {roll.length_mm:g} mm" for roll in stock.rolls if roll.length_mm
-    )
-    search = "" if settings.seconds else ", or let it search for some seconds"
-    return InputError(
-        f"The stock is too short: {plan.missing} pieces find no place (rolls: {lengths}).",
-        f"Add a roll, nest fewer kits{search}.",
-    )

@@ -54,12 +54,17 @@ class Bin:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Plan:
-    """Spots for each bin, in the bins' order; `missing` copies found no place."""
+    """Spots for each bin, in the bins' order; `left` copies of each part found no place."""
 
     parts: tuple[Part, ...]
     bins: tuple[Bin, ...]
     spots: tuple[tuple[Spot, ...], ...]
-    missing: int = 0
+    left: tuple[int, ...] = ()
+
+    @property
+    def missing(self) -> int:
+        """How many pieces found no place."""
+        return sum(n * len(part.members) for part, n in zip(self.parts, self.left, strict=False))
 
     def taken(self, gap: float) -> tuple[int, float, float]:
         """Return what a plan is judged by, less is better: missing, roll area, offcut area."""

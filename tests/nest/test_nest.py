@@ -13,6 +13,7 @@ from flatten.errors import Cancelled, InputError
 from flatten.nest.check import check_nest
 from flatten.nest.layout import Nest
 from flatten.nest.nest import nest
+from flatten.nest.short import StockShort
 
 BLOBS = [piece(f"blob {seed}", blob(seed, 90 + 12 * seed)) for seed in range(10)]
 
@@ -183,7 +184,7 @@ def test_a_simple_layout_never_overlaps(sizes, gap, kits, balanced):
         (BLOBS, stock(roll(30)), {"gap_mm": 30}, "smaller gap"),
         (BLOBS, stock(roll(100)), {}, "wider than roll 'roll'"),
         (BLOBS, stock(roll(1000, 50)), {}, "longer than what is left"),
-        (BLOBS, stock(roll(1000, 500)), {"kits": 3}, "too short: [0-9]+ pieces"),
+        (BLOBS, stock(roll(1000, 500)), {"kits": 3}, "too short by about [0-9.]+ m"),
         (BLOBS, stock(roll(id="a"), roll(id="b", selvedge=490)), {"gap_mm": 25}, "roll 'b'"),
         (BLOBS, stock(), {"kits": 3000}, "30000 pieces"),
     ],
@@ -196,3 +197,40 @@ def test_what_cannot_be_nested_is_refused(pieces, given_stock, changes, reason):
 def test_a_piece_of_another_cloth_is_refused():
     with pytest.raises(InputError, match="is of cloth 'cloth', the nest of 'glass'"):
         nest(BLOBS, cloth(id="glass"), stock(), simple())
+
+
+def test_stock_too_short_names_the_pieces_and_what_is_missing():
+    """Three 400 mm long pieces as wide as the roll, 900 mm of it: one is left, 400 + 3 mm."""
+    pieces = [piece("panel", rectangle(400, 950), 3)]
+
+    with pytest.raises(StockShort) as caught:
+        nest(pieces, cloth(), stock(roll(1000, 900)), simple(gap_mm=3))
+
+    short = caught.value
+    assert short.pieces == {"panel": 1}
+    assert short.more_mm == pytest.approx(403)
+    assert "too short by about 0.40 m: 1 piece, 'panel', found no place" in short.message
+    assert "'roll' 0.90 m" in short.message
+    assert "Add a roll" in short.hint
+    assert short.finding().severity == "stop"
+
+
+def test_many_pieces_without_place_are_counted():
+    with pytest.raises(StockShort) as caught:
+        nest(BLOBS, cloth(), stock(roll(1000, 450)), simple(gap_mm=3, kits=9))
+
+    assert sum(short := caught.value.pieces.values()) > 60, short
+    assert "2 more" in caught.value.message
+    assert "fewer kits" in caught.value.hint
+
+
+def test_a_stored_layout_that_fits_is_kept_where_the_search_finds_none():
+    """The stock is just what an earlier search needed; the simple layout needs more."""
+    good = nest(BLOBS, cloth(), stock(), searched(1.5))
+    just = stock(roll(1000, good.used_length_mm))
+    with pytest.raises(StockShort):
+        nest(BLOBS, cloth(), just, simple(gap_mm=3))
+
+    kept = nest(BLOBS, cloth(), just, simple(gap_mm=3), stored=good)
+
+    assert kept.sheets == good.sheets

@@ -69,7 +69,7 @@ def test_the_plan_that_takes_least_new_cloth_is_taken():
     short = Plan(parts=parts, bins=bins, spots=((), (near, beside)))
     long = Plan(parts=parts, bins=bins, spots=((), (near, far)))
     on_offcut = Plan(parts=parts, bins=bins, spots=((near,), (near,)))
-    lacking = Plan(parts=parts, bins=bins, spots=((), (near,)), missing=1)
+    lacking = Plan(parts=parts, bins=bins, spots=((), (near,)), left=(1,))
 
     assert short.taken(0) == (0, 300_000, 0)
     assert on_offcut.taken(0) == (0, 300_000, 120_000)
