@@ -57,11 +57,12 @@ def files_of(result: Result, job: Job, progress: Progress = silent) -> dict[str,
     """Return every file but the index, by name. Same result, same bytes."""
     patterns, settings = result.patterns, job.settings.files
     shared = merge_identical(patterns)  # one template on paper for pieces that are alike
+    kits, mirrored = job.settings.nest.kits, job.settings.nest.mirrored_kits
     drawing = patterns_drawing(patterns, arcs=settings.arcs)
     files = {
         "patterns.dxf": _dxf(drawing, settings),
         "patterns.svg": svg_bytes(drawing, f"{result.part}: patterns"),
-        "cut_list.csv": cut_list_csv(shared),
+        "cut_list.csv": cut_list_csv(shared, kits=kits, mirrored_kits=mirrored),
         "stack.csv": stack_csv(stack_rows(result)),
         "drape.npz": _drape_arrays(result),
     }

@@ -18,13 +18,18 @@ FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\uff1d", "\uff0b", "\uff0d", 
 Cell = str | int | float
 
 
-def cut_list_csv(patterns: Sequence[Pattern]) -> bytes:
-    """Return one row a pattern: what to cut, from which cloth, its size and area."""
+def cut_list_csv(patterns: Sequence[Pattern], *, kits: int = 1, mirrored_kits: int = 0) -> bytes:
+    """Return one row a pattern: what to cut, how often, from which cloth, its size and area.
+
+    "in one kit" is the pattern's own count; "to cut" that of all kits, those of the other hand
+    counted in and told beside it, as their pieces are cut mirrored.
+    """
     head = (
-        "piece", "part", "ply", "ply name", "cloth", "angle deg", "count", "length mm", "width mm",
-        "cut area mm2", "net area mm2", "largest shear deg", "side", "mirrored",
+        "piece", "part", "ply", "ply name", "cloth", "angle deg", "in one kit", "to cut",
+        "of these other hand", "length mm", "width mm",
+        "cut area mm2", "net area mm2", "largest shear deg", "side", "mirrored", "goes",
     )  # fmt: skip
-    return _table(head, [_cut_row(pattern) for pattern in patterns])
+    return _table(head, [_cut_row(pattern, kits, mirrored_kits) for pattern in patterns])
 
 
 def stack_csv(rows: Sequence[StackRow]) -> bytes:
@@ -51,13 +56,14 @@ def harmless(words: str) -> str:
     return f"'{line}" if line.startswith(FORMULA_STARTS) else line
 
 
-def _cut_row(pattern: Pattern) -> tuple[Cell, ...]:
+def _cut_row(pattern: Pattern, kits: int, mirrored_kits: int) -> tuple[Cell, ...]:
     left, bottom, right, top = pattern.cut.bounds
     shear = pattern.shear
     largest = float(np.abs(shear.shear_deg).max()) if shear is not None else 0.0
     return (
         pattern.id, pattern.part, pattern.ply_number, pattern.title, pattern.fabric_name,
-        round(pattern.angle_deg, 3), pattern.count, round(right - left, 1), round(top - bottom, 1),
+        round(pattern.angle_deg, 3), pattern.count, pattern.count * (kits + mirrored_kits),
+        pattern.count * mirrored_kits, round(right - left, 1), round(top - bottom, 1),
         round(pattern.cut.area, 1), round(pattern.net.area, 1), round(largest, 1),
         pattern.side_up, "yes" if pattern.mirrored else "no",
     )  # fmt: skip

@@ -31,6 +31,17 @@ def test_the_cut_list_has_each_pattern_with_its_sizes():
     assert table[1]["largest shear deg"] == "0.0"
 
 
+def test_the_cut_list_counts_every_kit_and_the_other_hand():
+    once = rows(cut_list_csv(kit_of_patterns()))
+    table = rows(cut_list_csv(kit_of_patterns(), kits=3, mirrored_kits=2))
+
+    for before, row in zip(once, table, strict=True):
+        count = int(row["in one kit"])
+        assert (int(before["to cut"]), before["of these other hand"]) == (count, "0")
+        assert int(row["to cut"]) == 5 * count
+        assert int(row["of these other hand"]) == 2 * count
+
+
 def test_the_stack_stands_in_laying_order():
     table = rows(stack_csv(full_sheet().stack))
 
