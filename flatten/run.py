@@ -157,13 +157,7 @@ def nest_all(
         earlier = stored.get(fabric.id)
         try:
             nests[fabric.id] = nest(
-                pieces,
-                fabric,
-                stock,
-                job.settings.nest,
-                stored=stored.get(fabric.id),
-                progress=share,
-                stop=stop,
+                pieces, fabric, stock, job.settings.nest, stored=earlier, progress=share, stop=stop
             )
         except StockShort as short:
             plies = {mine[name].pattern.ply_id for name in short.pieces}
