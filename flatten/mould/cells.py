@@ -7,7 +7,7 @@ from itertools import product
 
 import numpy as np
 
-from ..arrays import Floats, Ints
+from ..arrays import Bools, Floats, Ints
 
 # Pairs handled at a time: 2**19 pairs of 3-D boxes take about 100 MB on the way through.
 CHUNK = 1 << 19
@@ -15,6 +15,13 @@ CHUNK = 1 << 19
 # tangle of long triangles needs more; then fewer questions are asked.
 MOST_LOOKS, LOOKS_EACH = 2e7, 60
 FINEST = 18  # 2**18 cells along the longest side; three axes then fit one 64-bit key
+# Whole numbers below 2**20 for the axes side by side in one 64-bit integer, a bit to spare above
+# each: sums and comparisons of all axes in one go.
+AXIS_BITS = 20
+SPARE = sum(1 << (AXIS_BITS + 21 * axis) for axis in range(3))
+# Triangles this many times as long as they are high are cut, into boxes half as slim at most: a box
+# of a stouter one overlaps few that the triangle does not come near, and more boxes cost time.
+SLIM, CUT_SLIM = 16, 8
 # More boxes than triangles when slivers are cut: so many, and so many for each.
 PIECES, PIECES_EACH = 40_000, 3
 FEW = 64  # a grid for fewer boxes costs more than looking at them in the next coarser one
@@ -38,32 +45,32 @@ def tight_boxes(corners: Floats) -> tuple[Ints, Floats, Floats]:
     area = np.sqrt(np.clip((length[0] * length[2]) ** 2 - dot * dot, 0, None))
     slim = most**2 / np.maximum(area, most**2 / PIECES + 1e-300)  # length over height
     spare = PIECES + PIECES_EACH * len(corners)
-    long = np.where(slim > 4, most, 0)
+    long = np.where(slim > SLIM, most, 0)
     share = long * spare / max(float(long.sum()), 1e-300)
-    pieces = 1 + np.floor(np.minimum(share, slim / 2)).astype(np.int64)
+    pieces = 1 + np.floor(np.minimum(share, slim / CUT_SLIM)).astype(np.int64)
     whole = np.flatnonzero(pieces == 1)
     cut = np.flatnonzero(pieces > 1)
-    row = np.arange(len(cut))
     a, b, c = (corners[cut, (longest[cut] + turn) % 3] for turn in range(3))
     base = b - a
     foot = ((c - a) * base).sum(axis=1) / np.maximum(most[cut] ** 2, 1e-300)
     foot = foot.clip(1e-9, 1 - 1e-9)[:, None]  # where the third corner stands over the base
-    row = np.repeat(row, pieces[cut])
-    start = (_ramp(pieces[cut]) / pieces[cut][row])[:, None]
+    rising, falling = (c - a) / foot, (c - b) / (1 - foot)
+    row = np.repeat(np.arange(len(cut)), pieces[cut])
+    start = (ramp(pieces[cut]) / pieces[cut][row])[:, None]
     end = start + 1 / pieces[cut][row][:, None]
+    a, b, c, base, foot, rising, falling = (v[row] for v in (a, b, c, base, foot, rising, falling))
 
     def sides(share: Floats) -> list[Floats]:
-        rising = a[row] + (c - a)[row] * (share / foot[row])
-        falling = b[row] + (c - b)[row] * ((1 - share) / (1 - foot[row]))
-        return [a[row] + base[row] * share, np.where(share <= foot[row], rising, falling)]
+        over = np.where(share <= foot, a + rising * share, b + falling * (1 - share))
+        return [a + base * share, over]
 
-    top = np.where((start <= foot[row]) & (foot[row] <= end), c[row], a[row] + base[row] * start)
-    outline = np.stack([*sides(start), *sides(end), top], axis=1)
+    top = np.where((start <= foot) & (foot <= end), c, a + base * start)
+    outline = [*sides(start), *sides(end), top]
     low, high = box_of(corners[whole])
     return (
         np.concatenate([whole, cut[row]]),
-        np.concatenate([low, outline.min(axis=1)]),
-        np.concatenate([high, outline.max(axis=1)]),
+        np.concatenate([low, np.minimum.reduce(outline)]),
+        np.concatenate([high, np.maximum.reduce(outline)]),
     )
 
 
@@ -85,6 +92,7 @@ class Cells:
         self.origin = low.min(axis=0) if len(low) else np.zeros(low.shape[1])
         span = float((high.max(axis=0) - self.origin).max()) if len(low) else 0.0
         self.span = span * (1 + 1e-9) or 1.0
+        self.steps_low, self.steps_high = self._steps(low), self._steps(high)
         self.level = self._levels(smallest)
         self.grids = [self._grid(level) for level in np.unique(self.level)]
 
@@ -129,6 +137,12 @@ class Cells:
         at = np.searchsorted(grid.keys, key).clip(max=len(grid.keys) - 1)
         return float(grid.count[at][grid.keys[at] == key].sum()) * step
 
+    def _steps(self, points: Floats) -> Ints:
+        """(n,) corners in steps of a millionth of the span. Rounding down keeps their order."""
+        scale = ((1 << AXIS_BITS) - 1) / self.span
+        steps = np.floor((points - self.origin) * scale).clip(0, (1 << AXIS_BITS) - 1)
+        return _key(steps.astype(np.int64))
+
     def _levels(self, smallest: float) -> Ints:
         sides = (self.high - self.low).T
         size = np.maximum(np.maximum.reduce(sides), self.span * 2.0**-FINEST)
@@ -147,8 +161,8 @@ class Cells:
         grid = _Grid(int(level), self.span * 2.0 ** -int(level))
         first = self._cell(self.low[member], grid)
         last = self._cell(self.high[member], grid)
-        grid.first = np.zeros((first.shape[1], len(self.level)), np.int64)
-        grid.first[:, member] = first.T
+        grid.first = np.zeros(len(self.level), np.int64)
+        grid.first[member] = _key(first)
         keys, boxes = [], []
         for corner in product((0, 1), repeat=first.shape[1]):
             new = np.ones(len(member), bool)
@@ -178,34 +192,34 @@ class Cells:
             seen &= (high[:, axis] >= origin) & (low[:, axis] <= origin + self.span)
         inside = np.flatnonzero(seen)
         first, last = self._cell(low[inside], grid), self._cell(high[inside], grid)
+        begin = _key(first)
+        first_new = None if after is None else after[inside]
+        steps_low, steps_high = self._steps(low[inside]), self._steps(high[inside])
         cells = np.multiply.reduce((last - first + 1).T)
-        for some in _slices(cells):
+        for some in slices(cells):
             which = np.repeat(np.arange(some.start, some.stop), cells[some])
             key = _key(_unravel(first[which], last[which], cells[some]))
             at = np.searchsorted(grid.keys, key).clip(max=len(grid.keys) - 1)
             hit = np.flatnonzero(grid.keys[at] == key)
             which, key, at = which[hit], key[hit], at[hit]
-            for part in _slices(grid.count[at]):
+            for part in slices(grid.count[at]):
                 count = grid.count[at[part]]
                 row = np.repeat(which[part], count)
-                box = grid.boxes[np.repeat(grid.start[at[part]], count) + _ramp(count)]
+                box = grid.boxes[np.repeat(grid.start[at[part]], count) + ramp(count)]
                 begins = np.repeat(key[part], count)
-                if after is not None:
-                    new = box > after[inside[row]]
+                if first_new is not None:
+                    new = np.flatnonzero(box > first_new[row])
                     row, box, begins = row[new], box[new], begins[new]
-                query = inside[row]
+                near = _none_below(steps_high[row], self.steps_low[box])
+                near &= _none_below(self.steps_high[box], steps_low[row])
                 # A pair meets in several cells; count it where its overlap begins.
-                for axis in range(first.shape[1] - 1, -1, -1):
-                    begin = np.maximum(first[row, axis], grid.first[axis][box])
-                    keep = (begins & 0xFFFFF) == begin
-                    keep &= low[query, axis] <= self.high[box, axis]
+                near &= _greater(begin[row], grid.first[box]) == begins
+                kept = np.flatnonzero(near)
+                query, box = inside[row[kept]], box[kept]
+                for axis in range(low.shape[1]):
+                    keep = low[query, axis] <= self.high[box, axis]
                     keep &= high[query, axis] >= self.low[box, axis]
-                    row, box, query, begins = (
-                        row[keep],
-                        box[keep],
-                        query[keep],
-                        begins[keep] >> 20,
-                    )
+                    query, box = query[keep], box[keep]
                 yield query, box
 
 
@@ -215,7 +229,7 @@ class _Grid:
     __slots__ = ("boxes", "count", "first", "keys", "level", "size", "start")
     boxes: Ints
     count: Ints
-    first: Ints  # (k, n) the cell its lower corner is in
+    first: Ints  # (n,) key of the cell its lower corner is in
     keys: Ints
     start: Ints
 
@@ -226,11 +240,25 @@ class _Grid:
 def _key(cell: Ints) -> Ints:
     key = cell[:, 0].copy()
     for axis in range(1, cell.shape[1]):
-        key = (key << 20) | cell[:, axis]
+        key = (key << (AXIS_BITS + 1)) | cell[:, axis]
     return key
 
 
-def _slices(count: Ints) -> Iterator[slice]:
+def _none_below(one: Ints, two: Ints) -> Bools:
+    """(k,) True where on no axis `one` is less than `two`."""
+    none: Bools = (((one | SPARE) - two) & SPARE) == SPARE
+    return none
+
+
+def _greater(one: Ints, two: Ints) -> Ints:
+    """(k,) the greater of both on each axis."""
+    above = ((one | SPARE) - two) & SPARE
+    above -= above >> AXIS_BITS
+    greater: Ints = (one & above) | (two & ~above)
+    return greater
+
+
+def slices(count: Ints) -> Iterator[slice]:
     """Stretches of `count` that add up to about CHUNK each."""
     if not len(count):
         return
@@ -243,7 +271,7 @@ def _slices(count: Ints) -> Iterator[slice]:
         start = end
 
 
-def _ramp(count: Ints) -> Ints:
+def ramp(count: Ints) -> Ints:
     """0, 1 .. count[0] - 1, 0, 1 .. count[1] - 1 and so on."""
     ends = np.cumsum(count)
     total = int(ends[-1]) if len(ends) else 0
@@ -253,7 +281,7 @@ def _ramp(count: Ints) -> Ints:
 
 def _unravel(first: Ints, last: Ints, cells: Ints) -> Ints:
     """The cells of each box from `first` to `last`, one after the other."""
-    rest = _ramp(cells)
+    rest = ramp(cells)
     cell = np.empty_like(first)
     for axis in range(first.shape[1]):
         width = last[:, axis] - first[:, axis] + 1

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 
 from ..arrays import Bools, Floats, Ints
 from ..surface.mesh import MouldMesh
-from .cells import Cells, tight_boxes
+from .rows import SLACK, Rows
 
 # Faces edge-on to the ray are left out: below this sine their height at a point means nothing.
 EDGE_ON = 1e-6
+# Faces looked at: in all (about 2 s), or for each point (a clean mesh needs about 10). Only a
+# tangle of long triangles needs more; then fewer points are asked.
+MOST_LOOKS, LOOKS_EACH = 2e7, 60
 # Additive recurrence with the plastic number: points that fill a square evenly, the same
 # each time. Roberts, The unreasonable effectiveness of quasirandom sequences, 2018 (from memory).
 PLASTIC = np.array([0.7548776662466927, 0.5698402909980532])
@@ -57,41 +62,48 @@ class Sight:
         faces = np.arange(len(mesh.faces)) if faces is None else faces
         faces = faces[np.abs(mesh.normals[faces] @ direction) > EDGE_ON]
         flat, height = mesh.vertices @ self.across.T, mesh.vertices @ direction
-        faces = faces[_plan_areas(flat[mesh.faces[faces]]) != 0]  # rounding takes a sliver's
-        self.faces = faces
-        plan, tall = flat[mesh.faces[faces]], height[mesh.faces[faces]]
-        self.owner, low, high = tight_boxes(plan)
-        self.cells = Cells(low, high)
-        self.table = _plane_table(plan, tall)
+        plan = flat[mesh.faces[faces]]
+        wide = np.flatnonzero(_plan_areas(plan) != 0)  # rounding takes a sliver's
+        self.faces, self.plan = faces[wide], plan[wide]
+        self.tall = height[mesh.faces[self.faces]]
 
     def stride(self, points: Floats) -> int:
         """Return 1, or every which point to look from so that it does not take minutes."""
-        plan = points @ self.across.T
-        return self.cells.stride(plan, plan)
+        looks = Rows(points @ self.across.T, self.plan).looks()
+        return 1 + int(looks / max(MOST_LOOKS, LOOKS_EACH * len(points)))
 
     def is_below(self, points: Floats) -> Bools:
         """Return (k,) True where a face stands somewhere above the point (k, 3)."""
-        return self.top(points) > points @ self.direction
+        below, height = np.zeros(len(points), bool), points @ self.direction
+        for point, top in self._over(points):
+            below[point[top > height[point]]] = True
+        return below
 
     def top(self, points: Floats) -> Floats:
         """Return (k,) the greatest height along the direction over the point, -inf where none."""
         top = np.full(len(points), -np.inf)
-        if not len(self.faces):
-            return top
-        plan = points @ self.across.T
-        for query, box in self.cells.pairs(plan, plan):
-            inside, height = self._at(plan[query], self.owner[box])
-            np.maximum.at(top, query[inside], height[inside])
+        for point, height in self._over(points):
+            np.maximum.at(top, point, height)
         return top
 
-    def _at(self, plan: Floats, face: Ints) -> tuple[Bools, Floats]:
-        """Whether the point is over the face, and the face's height there."""
-        x, y, ux, uy, vx, vy, height, rise_u, rise_v = self.table[face].T
-        dx, dy = plan[:, 0] - x, plan[:, 1] - y
-        u, v = ux * dx + uy * dy, vx * dx + vy * dy
-        slack = 1e-9  # no gap between neighbours
-        inside: Bools = (u >= -slack) & (v >= -slack) & (u + v <= 1 + slack)
-        return inside, height + rise_u * u + rise_v * v
+    def _over(self, points: Floats) -> Iterator[tuple[Ints, Floats]]:
+        """Yield points with a face over or under them, and the height of that face there."""
+        plan = points @ self.across.T
+        for face, point in Rows(plan, self.plan).pairs():
+            new = np.append(True, face[1:] != face[:-1])
+            met = face[new]
+            table = _plane_table(self.plan[met], self.tall[met])
+            inside, height = _at(table[np.cumsum(new) - 1], plan[point])
+            yield point[inside], height[inside]
+
+
+def _at(table: Floats, plan: Floats) -> tuple[Bools, Floats]:
+    """Whether the point is over the face, and the face's height there."""
+    x, y, ux, uy, vx, vy, height, rise_u, rise_v = table.T
+    dx, dy = plan[:, 0] - x, plan[:, 1] - y
+    u, v = ux * dx + uy * dy, vx * dx + vy * dy
+    inside: Bools = (u >= -SLACK) & (v >= -SLACK) & (u + v <= 1 + SLACK)
+    return inside, height + rise_u * u + rise_v * v
 
 
 def _plane_table(plan: Floats, tall: Floats) -> Floats:

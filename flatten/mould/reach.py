@@ -244,16 +244,13 @@ def _flange(mesh: MouldMesh, rim: _Rim, plan: _HeightMap, trim_mm: float) -> tup
     across = plan.sight.across
     outwards = _outwards(mesh, rim, some, end - start, plan.sight.direction) @ across.T
     middle = (start + end) / 2
-    width = np.full(len(some), trim_mm)
     steps = int(np.clip(np.ceil(trim_mm / STEP_MM), 1, MOST_STEPS))
-    before = middle @ plan.sight.direction
-    for step in range(1, steps + 1):
-        walked = trim_mm * step / steps
-        at = middle @ across.T + outwards * walked
-        height = plan.sight.top(at @ across)
-        ends = ~(before - height <= DROP * trim_mm / steps + 1e-6 * plan.cell)
-        width = np.where(ends & (width == trim_mm), trim_mm * (step - 1) / steps, width)
-        before = np.maximum(height, -1e300)
+    walked = trim_mm * np.arange(1, steps + 1) / steps
+    at = (middle @ across.T)[:, None] + outwards[:, None] * walked[:, None]
+    height = plan.sight.top(at.reshape(-1, 2) @ across).reshape(len(some), steps)
+    before = np.column_stack([middle @ plan.sight.direction, np.maximum(height[:, :-1], -1e300)])
+    ends = ~(before - height <= DROP * trim_mm / steps + 1e-6 * plan.cell)
+    width = np.where(ends.any(axis=1), (walked - trim_mm / steps)[ends.argmax(axis=1)], trim_mm)
     short = width < trim_mm
     return float(width.min()), np.unique(rim.face[some[short]])
 

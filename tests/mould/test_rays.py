@@ -10,6 +10,7 @@ from scipy.sparse.csgraph import connected_components
 
 from flatten.mould.cells import Cells, tight_boxes
 from flatten.mould.rays import Sight, axes_across, spread_points
+from flatten.mould.rows import Rows
 from flatten.mould.smooth import share_below
 from flatten.surface.joined import groups
 from flatten.surface.mesh import MouldMesh
@@ -146,3 +147,42 @@ def test_nothing_stands_over_an_open_bowl():
     face, points = spread_points(mesh, np.arange(len(mesh.faces)), 5000)
     above = Sight(mesh, np.array([0, 0, 1.0])).is_below(points + 1e-6 * mesh.normals[face])
     assert not above.any()
+
+
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("slim", [1.0, 1e-3, 1e-9])
+@pytest.mark.parametrize("count", [1, 40, 900])
+def test_every_point_in_a_triangle_comes_with_it_once(seed, slim, count):
+    """Barycentric coordinates of every pair, by a plain comparison."""
+    rng = np.random.default_rng(seed)
+    triangles = rng.uniform(0, 100, (count, 1, 2)) + rng.normal(size=(count, 3, 2)) * [
+        30,
+        30 * slim,
+    ]
+    points = np.concatenate([rng.uniform(-20, 120, (700, 2)), triangles.mean(axis=1)])
+    a, b, c = (triangles[:, corner, None] for corner in range(3))
+    sides = [
+        np.cross(b - a, points[None] - a), np.cross(c - b, points[None] - b),
+        np.cross(a - c, points[None] - c),
+    ]  # fmt: skip
+    inside = np.logical_or((np.array(sides) > 0).all(axis=0), (np.array(sides) < 0).all(axis=0))
+
+    pairs = np.concatenate([np.column_stack(pair) for pair in Rows(points, triangles).pairs()])
+
+    assert len(np.unique(pairs, axis=0)) == len(pairs)
+    seen = np.zeros_like(inside)
+    seen[tuple(pairs.T)] = True
+    assert inside.any()
+    assert not (inside & ~seen).any()
+    if slim == 1.0 and count == 900:
+        assert len(pairs) < 4 * inside.sum()  # a box of each would take more
+
+
+def test_points_level_with_each_other_and_triangles_without_points():
+    square = np.array([[[0.0, 0], [10, 0], [10, 10]], [[0, 50], [10, 50], [10, 60]]])
+    points = np.column_stack([np.linspace(1, 9, 9), np.full(9, 0.5)])
+    pairs = list(Rows(points, square).pairs())
+    assert [triangle.tolist() for triangle, _ in pairs] == [[0] * 9]
+    assert sorted(pairs[0][1].tolist()) == list(range(9))
+    assert not list(Rows(points, square[:0]).pairs())
+    assert not list(Rows(points[:0], square).pairs())
