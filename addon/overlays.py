@@ -116,6 +116,8 @@ def _piece_styles(thing: Any, view: Any, mould: Any, context: Any) -> list[Any]:
     """Return threads, rim and spines of one pattern where it lies on the mould."""
     import numpy as np
 
+    if thing.mouldply.piece.role != "ply":  # an extra piece: only the line it goes along
+        return _spines(thing, mould, context) if view.outlines else []
     mesh = thing.data
     points = mesh_data.vertex_points(mesh, MOULD_POINT).astype(np.float64)
     triangles = mesh_data.corner_vertices(mesh).reshape(-1, 3).astype(np.int64)
@@ -130,10 +132,19 @@ def _piece_styles(thing: Any, view: Any, mould: Any, context: Any) -> list[Any]:
         styles += [(warp_look, 1.0, warp.reshape(-1, 3)), (weft_look, 1.0, weft.reshape(-1, 3))]
     if view.outlines:
         styles.append((EDGE, 2.5, points[_rim(triangles[inside])].reshape(-1, 3)))
-        for spine in json.loads(thing.mouldply.piece.spines or "[]"):
+        styles += _spines(thing, mould, context)
+    return styles
+
+
+def _spines(thing: Any, mould: Any, context: Any) -> list[Any]:
+    """Return the lines kept with a pattern: its threads through the tack point, or its place."""
+    import numpy as np
+
+    styles = []
+    for spine in json.loads(thing.mouldply.piece.spines or "[]"):
+        if len(spine) > 1:
             ends = bridge.points_from_mm(mould, context.scene, spine)
-            path = np.repeat(ends, 2, axis=0)[1:-1]
-            styles.append((SPINE, 2.0, path))
+            styles.append((SPINE, 2.0, np.repeat(ends, 2, axis=0)[1:-1]))
     return styles
 
 

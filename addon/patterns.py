@@ -36,6 +36,7 @@ def make_pattern(
     own.owner, own.ply_id = mould, facts["ply_id"]
     piece.is_pattern, piece.piece_id = True, facts["id"]
     piece.title, piece.count = facts["title"], facts["count"]
+    piece.role, piece.where = facts["role"], facts["where"]
     piece.net_area_mm2, piece.cut_area_mm2 = facts["net_area_mm2"], facts["cut_area_mm2"]
     piece.max_shear_deg, piece.locked_share = facts["max_shear_deg"], facts["locked_area_fraction"]
     piece.spines = json.dumps(

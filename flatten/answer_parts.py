@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
 
@@ -19,7 +20,7 @@ from .laminate.stack import Stack
 from .laminate.thickness import thickness_map
 from .pattern.pattern import Pattern
 from .records import to_plain
-from .result import Piece, Result
+from .result import ExtraPiece, Piece, Result
 from .stamp import ply_stamps
 
 
@@ -28,15 +29,18 @@ def answer_of(
     pieces: Iterable[Piece],
     findings: Iterable[Finding],
     *,
+    extras: Iterable[ExtraPiece] = (),
     plies: Iterable[str] | None = None,
     result: Result | None = None,
 ) -> Answer:
     """Return what is drawn of these pieces; `plies` are the ids that were laid, None: all."""
-    pieces = list(pieces)
+    pieces, extras = list(pieces), list(extras)
     ids = [ply.id for ply in job.plies] if plies is None else list(plies)
     arrays: dict[str, NDArray[Any]] = {}
     for number, piece in enumerate(pieces):
         arrays |= {f"piece{number}_{k}": v for k, v in _piece_arrays(piece).items()}
+    for number, extra in enumerate(extras, start=len(pieces)):
+        arrays |= {f"piece{number}_{k}": v for k, v in _extra_arrays(extra).items()}
     if result is not None:
         arrays |= {f"map_{name}": values for name, values in _mould_maps(result).items()}
         arrays["map_thickness_mm"] = _thickness(job, pieces)
@@ -47,7 +51,10 @@ def answer_of(
         "triangles": len(job.mould.faces),
         "plies": {ply_id: stamps[ply_id] for ply_id in ids},
         "complete": result is not None,
-        "pieces": [_piece_facts(piece, _own_id(job, piece.pattern.ply_id)) for piece in pieces],
+        "pieces": [
+            *(_piece_facts(piece, _own_id(job, piece.pattern.ply_id)) for piece in pieces),
+            *(_extra_facts(extra) for extra in extras),
+        ],
         "findings": [to_plain(finding) for finding in findings],
         "nests": {} if result is None else {c: nest.to_plain() for c, nest in result.nests.items()},
         "quantities": None if result is None else to_plain(result.quantities),
@@ -94,11 +101,58 @@ def _piece_arrays(piece: Piece) -> dict[str, NDArray[Any]]:
     }
 
 
+def _extra_arrays(extra: ExtraPiece) -> dict[str, NDArray[Any]]:
+    """Return an extra piece as triangles in the flat; on the mould it is where its line is."""
+    shape = extra.pattern.cut
+    triangles = shapely.get_parts(shapely.constrained_delaunay_triangles(shape))
+    corners = np.array([np.array(one.exterior.coords)[:3] for one in triangles])
+    flat, number = np.unique(corners.reshape(-1, 2), axis=0, return_inverse=True)
+    count, line = len(corners), extra.line_mm
+    return {
+        "points": np.repeat(line[[len(line) // 2]], len(flat), axis=0),
+        "flat": flat,
+        "triangles": number.reshape(-1, 3).astype(np.int64)[:, ::-1].copy(),
+        "source_faces": np.zeros(count, np.int64),
+        "inside": np.zeros(count, bool),
+        "shear_deg": np.zeros(count),
+        "strain_percent": np.zeros(count),
+        "settled": np.ones(count, bool),
+        "warp_spine": line,
+        "weft_spine": line[:0],
+        "arrow": np.zeros((0, 2)) if extra.pattern.arrow is None else extra.pattern.arrow,
+        "notches": _notch_strokes(extra.pattern),
+    }
+
+
+def _extra_facts(extra: ExtraPiece) -> dict[str, Any]:
+    return {
+        **_pattern_facts(extra.pattern, extra.of),
+        "tack_mm": extra.line_mm[len(extra.line_mm) // 2].tolist(),
+        "warp": None,
+        "max_shear_deg": 0.0,
+        "locked_area_fraction": 0.0,
+        "converged": True,
+    }
+
+
 def _piece_facts(piece: Piece, ply_id: str) -> dict[str, Any]:
-    pattern, drape = piece.pattern, piece.drape
+    drape = piece.drape
     inside = piece.patch.inside[drape.fine.source_faces]
     return {
+        **_pattern_facts(piece.pattern, ply_id),
+        "tack_mm": drape.tack_mm.tolist(),
+        "warp": drape.warp.tolist(),
+        "max_shear_deg": float(np.degrees(np.abs(drape.fine.strain[inside, 2]).max())),
+        "locked_area_fraction": piece.locked_area_fraction,
+        "converged": bool(drape.converged),
+    }
+
+
+def _pattern_facts(pattern: Pattern, ply_id: str) -> dict[str, Any]:
+    return {
         "id": pattern.id,
+        "role": pattern.role,
+        "where": pattern.where,
         "title": pattern.title,
         "ply_id": ply_id,
         "ply_number": pattern.ply_number,
@@ -111,14 +165,9 @@ def _piece_facts(piece: Piece, ply_id: str) -> dict[str, Any]:
         "net": _rings(pattern.net),
         "marks": [to_plain(mark) for mark in pattern.marks],
         "tack": None if pattern.tack is None else pattern.tack.tolist(),
-        "tack_mm": drape.tack_mm.tolist(),
-        "warp": drape.warp.tolist(),
         "net_area_mm2": pattern.net.area,
         "cut_area_mm2": pattern.cut.area,
         "perimeter_mm": pattern.cut.exterior.length,
-        "max_shear_deg": float(np.degrees(np.abs(drape.fine.strain[inside, 2]).max())),
-        "locked_area_fraction": piece.locked_area_fraction,
-        "converged": bool(drape.converged),
     }
 
 

@@ -51,6 +51,7 @@ def layup_sheet(result: Result, job: Job) -> LayupSheet:
         cutting=_cutting(result),
         kits=_kits(result, job),
         joints=_joints(result),
+        extras=_extras(result),
         stipple=stipple_lines(result.mould.corners),
         mould_check=mould_check(result.mould),
         batches=_batches(weighed.batches if weighed else ()),
@@ -76,7 +77,7 @@ def laminate_code(job: Job) -> str:
 def stack_rows(result: Result) -> tuple[StackRow, ...]:
     """Return one row a laid ply, in laying order."""
     by_number: dict[int, list[Pattern]] = {}
-    for pattern in result.patterns:
+    for pattern in (piece.pattern for piece in result.pieces):
         by_number.setdefault(pattern.ply_number, []).append(pattern)
     plies = {ply.number: ply for ply in result.quantities.plies} if result.quantities else {}
     rows = []
@@ -231,6 +232,14 @@ def _joints(result: Result) -> tuple[str, ...]:
         notches = f", notches {', '.join(map(str, numbers))}" if numbers else ""
         lines.append(f"{ply}: {count}, {how}{notches}")
     return tuple(lines)
+
+
+def _extras(result: Result) -> tuple[str, ...]:
+    """Return a sentence for each piece that is no ply's own: what it is, and where it goes."""
+    return tuple(
+        f"{pattern.title}{f' x{pattern.count}' if pattern.count > 1 else ''}: {pattern.where}"
+        for pattern in (extra.pattern for extra in result.extras)
+    )
 
 
 def _batches(pots: Sequence[Pot]) -> tuple[Batch, ...]:

@@ -327,7 +327,7 @@ def _refuse_confusable(ids: list[str]) -> None:
     """Refuse ids that would name one file or one piece twice: 'P1' and 'p1', 'p1' and 'p1-2'."""
     known = {name.casefold() for name in ids}
     for name in ids:
-        root = re.sub(r"(x\d+)?(-\d+)?$", "", name.casefold())
+        root = re.sub(r"(x\d+)?(-\d+)?(-gap-\d+)?$", "", name.casefold())
         if (root != name.casefold() and root in known) or ids.count(name) < len(
             [other for other in ids if other.casefold() == name.casefold()]
         ):

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+import shapely
 
 from .arrays import Floats
 from .cloth.drape import Drape, drape_surface
@@ -19,9 +20,12 @@ from .laminate.ply import Ply
 from .laminate.stack import Laid
 from .laminate.thickness import inverse_cosine
 from .pattern.dress import dress
-from .pattern.joints import joint_curves
+from .pattern.gaps import Gap, gap_patches
+from .pattern.joints import JointCurve, joint_curves
+from .pattern.outline import outline
+from .pattern.pattern import Pattern
 from .progress import Progress, part_of, silent
-from .result import Piece
+from .result import ExtraPiece, Piece
 from .surface.cut import Cut, SeamJoint, cut
 from .surface.locate import locate, locate_on
 from .surface.mesh import MouldMesh
@@ -44,6 +48,7 @@ class LaidPieces:
     fabric: Fabric
     pieces: tuple[Piece, ...]
     findings: tuple[Finding, ...]
+    patches: tuple[ExtraPiece, ...] = ()  # for the gaps its darts leave
 
 
 def lay_ply(job: Job, laid: Laid, below_mm: Floats, progress: Progress) -> LaidPieces:
@@ -58,7 +63,8 @@ def lay_ply(job: Job, laid: Laid, below_mm: Floats, progress: Progress) -> LaidP
     findings = [f for f in under.findings if not set(f.faces).isdisjoint(ply.faces.tolist())]
     patches = patches_of(job, ply, fabric, under.mesh)
     curves = joint_curves(patches)
-    pieces = []
+    pieces: list[Piece] = []
+    gaps: list[ExtraPiece] = []
     for number, patch in enumerate(patches, start=1):
         share = part_of(progress, (number - 1) / len(patches), number / len(patches))
         drape = drape_patch(job, ply, fabric, patch, share)
@@ -87,9 +93,71 @@ def lay_ply(job: Job, laid: Laid, below_mm: Floats, progress: Progress) -> LaidP
             locked_area_fraction=share_locked,
         )
         pieces.append(piece)
-        findings += [_on_mould(finding, patch) for finding in check_strain(drape, fabric)]
+        mine = _patches_of_gaps(job, piece, fabric, curves)
+        found = _with_patches(check_strain(drape, fabric), piece, mine)
+        findings += [_on_mould(finding, patch) for finding in found]
+        gaps += mine
     return LaidPieces(
-        laid=laid, fabric=fabric, pieces=tuple(pieces), findings=tuple(about(ply.id, findings))
+        laid=laid,
+        fabric=fabric,
+        pieces=tuple(pieces),
+        findings=tuple(about(ply.id, findings)),
+        patches=tuple(gaps),
+    )
+
+
+def _patches_of_gaps(
+    job: Job, piece: Piece, fabric: Fabric, curves: Mapping[int, JointCurve]
+) -> list[ExtraPiece]:
+    """Return the patches for the gaps this piece's darts leave on the mould."""
+    if not job.settings.dressing.patch_gaps or not piece.patch.joints:
+        return []
+    shape = outline(piece.patch, piece.drape, curves=curves)
+    found = gap_patches(shape, of=piece.pattern, fabric=fabric, dressing=job.settings.dressing)
+    return [
+        ExtraPiece(
+            of=piece.ply.id,
+            pattern=replace(gap.pattern, where=_where(gap, piece.pattern)),
+            line_mm=curves[gap.joint].between(gap.from_mm, gap.to_mm),
+        )
+        for gap in found
+    ]
+
+
+def _with_patches(
+    findings: Sequence[Finding], piece: Piece, gaps: Sequence[ExtraPiece]
+) -> list[Finding]:
+    """Return the findings, with an overlap in the flat that patches make good no longer a stop."""
+    if not gaps:
+        return list(findings)
+    covered = shapely.union_all([gap.pattern.cut for gap in gaps])
+    middle = piece.drape.flat[piece.patch.surface.faces].mean(axis=1)
+    told = []
+    for finding in findings:
+        own = [face for face in finding.faces if piece.patch.inside[face]]
+        if finding.code == "drape_overlap" and shapely.contains_xy(covered, middle[own]).all():
+            finding = Finding(
+                code="gap_patched",
+                severity="warning",
+                message="The sides of a cut both need the same cloth, so the joint stays open on "
+                f"the mould: {len(gaps)} gap {'patch is' if len(gaps) == 1 else 'patches are'} "
+                "cut for it.",
+                hint="Lay it over the gap, or move the cut to where the cloth opens in the flat.",
+                faces=finding.faces,
+            )
+        told.append(finding)
+    return told
+
+
+def _where(gap: Gap, of: Pattern) -> str:
+    """Return where a gap's patch goes, by the number of the notch next to it."""
+    marks = [notch for notch in of.notches if notch.joint == gap.joint]
+    middle = np.array(gap.pattern.net.centroid.coords[0])
+    near = min(marks, key=lambda notch: float(np.linalg.norm(notch.at - middle)), default=None)
+    beside = f" at notch {near.number}" if near is not None else ""
+    return (
+        f"ply {of.title}: over the open joint{beside}, {gap.to_mm - gap.from_mm:.0f} mm long and "
+        f"up to {gap.wide_mm:.1f} mm wide"
     )
 
 
@@ -194,6 +262,7 @@ def laid_ply(result: LaidPieces) -> LaidPly:
         middle += (surface.corners.mean(axis=1) * areas[:, None]).sum(axis=0)
     x, y, z = (middle / area).tolist()
     patterns = [piece.pattern for piece in result.pieces]
+    patterns += [patch.pattern for patch in result.patches]
     return LaidPly(
         number=result.laid.number,
         ply_id=result.laid.ply.id,

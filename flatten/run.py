@@ -36,7 +36,7 @@ from .nest.too_large import TooLarge, too_large
 from .nest.short import StockShort
 from .pattern.pattern import Pattern
 from .progress import Progress, part_of, silent
-from .result import Piece, Result
+from .result import ExtraPiece, Piece, Result
 from .surface.region import Region, region_boundary
 
 LAYOUTS = "layouts.json"
@@ -87,6 +87,8 @@ def run(
         plies.append(lay_ply(job, laid, below_mm, share))
         shear[laid.ply.id] = shear_on_faces(plies[-1], len(job.mould.faces))
     pieces = tuple(piece for ply in plies for piece in ply.pieces)
+    extras = tuple(patch for ply in plies for patch in ply.patches)
+    everything: tuple[Piece | ExtraPiece, ...] = (*pieces, *extras)
     courses = stack.courses(fabrics, settings.laminate, shear)
     weighed = _quantities(job, plies, faces, courses)
     findings = [
@@ -99,7 +101,8 @@ def run(
     ]
     nests: dict[str, Nest] = {}
     if upto == "nest":
-        nests, stops = nest_all(job, pieces, stored or {}, part_of(progress, 0.6, 0.95), stop)
+        share = part_of(progress, 0.6, 0.95)
+        nests, stops = nest_all(job, everything, stored or {}, share, stop)
         findings += stops
     return Result(
         part=job.part,
@@ -107,6 +110,7 @@ def run(
         pieces=pieces,
         findings=tuple(findings),
         mould=mould,
+        extras=extras,
         nests=nests,
         quantities=weighed,
         estimate=_estimate(job, weighed, nests),
@@ -130,7 +134,7 @@ def mould_settings(job: Job, courses: Sequence[Course]) -> MouldSettings:
 
 def nest_all(
     job: Job,
-    laid: Sequence[Piece],
+    laid: Sequence[Piece | ExtraPiece],
     stored: Mapping[str, Nest],
     progress: Progress,
     stop: Stop = never,
@@ -165,9 +169,11 @@ def nest_all(
     return nests, stops
 
 
-def _too_large(job: Job, fabric: Fabric, piece: Piece, large: TooLarge) -> Finding:
+def _too_large(job: Job, fabric: Fabric, piece: Piece | ExtraPiece, large: TooLarge) -> Finding:
     """Return the finding that a piece fits no roll, with the splices that would help."""
     found = replace(large.finding(), ply_id=piece.pattern.ply_id)
+    if isinstance(piece, ExtraPiece):
+        return found
     usable = max(roll.usable_width_mm for roll in stock_for(job, fabric).rolls)
     dressing = job.settings.dressing
     trim = dressing.trim_mm if piece.ply.trim_mm is None else piece.ply.trim_mm

@@ -98,7 +98,7 @@ def do(request: Request, job: Job, progress: Progress = silent, *, stop: Stop = 
         from .deliver import deliver  # its writers are heavy, and a drape alone needs none
 
         deliver(result, job, folder, progress=part_of(progress, 0.9, 1.0))
-    return answer_of(job, result.pieces, result.findings, result=result)
+    return answer_of(job, result.pieces, result.findings, extras=result.extras, result=result)
 
 
 def lay_some(job: Job, ids: Collection[str], progress: Progress = silent) -> Answer:
@@ -124,6 +124,7 @@ def lay_some(job: Job, ids: Collection[str], progress: Progress = silent) -> Ans
         job,
         [piece for ply in plies for piece in ply.pieces],
         [finding for ply in plies for finding in ply.findings],
+        extras=[patch for ply in plies for patch in ply.patches],
         plies=ids,
     )
 

@@ -12,9 +12,10 @@ from .cloth.fabric import Fabric
 from .facts import laminate_code
 from .job import Job
 from .mould.report import MouldReport
+from .mould_facts import mould_check, stipple_lines
 from .nest.layout import Nest
 from .records import to_plain
-from .result import Piece, Result
+from .result import ExtraPiece, Piece, Result
 
 FORMAT = "mouldply result"
 VERSION = 1
@@ -35,6 +36,7 @@ def summary(result: Result, job: Job) -> dict[str, Any]:
         "laminate_code": laminate_code(job),
         "plies": _plies(result, fabrics),
         "pieces": [_piece(piece) for piece in result.pieces],
+        "extras": [_extra(extra) for extra in result.extras],
         "rolls": [_roll(nest, fabrics[cloth]) for cloth, nest in result.nests.items()],
         "totals": _totals(result),
         "mould": _mould(result.mould),
@@ -95,6 +97,20 @@ def _piece(piece: Piece) -> dict[str, Any]:
     }
 
 
+def _extra(extra: ExtraPiece) -> dict[str, Any]:
+    pattern = extra.pattern
+    return {
+        "id": pattern.id,
+        "of": extra.of,
+        "kind": pattern.role,
+        "name": pattern.ply_name,
+        "fabric": pattern.fabric,
+        "count": pattern.count,
+        "cut_area_mm2": pattern.cut.area,
+        "where": pattern.where,
+    }
+
+
 def _roll(nest: Nest, fabric: Fabric) -> dict[str, Any]:
     account = nest.account
     rolls = [sheet for sheet in nest.sheets if sheet.kind == "roll"]
@@ -151,9 +167,12 @@ def _mould(report: MouldReport) -> dict[str, Any]:
     corners = to_plain(report.corners)
     for corner in corners:  # which faces and edges: the findings say it, and they are long
         del corner["faces"], corner["edges"]
+    checked = mould_check(report)
     return {
         "size_mm": report.size.tolist(),
         **figures,
+        "in_words": [list(pair) for pair in checked.facts] if checked else [],
+        "stipple": list(stipple_lines(report.corners)),
         "corners": corners,
         "builds": to_plain(report.builds),
     }

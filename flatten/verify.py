@@ -13,7 +13,7 @@ import shapely
 
 from .arrays import Floats
 from .errors import SolveError
-from .result import Piece, Result
+from .result import ExtraPiece, Piece, Result
 
 # Strain and flat shape are of the same triangles, so their areas agree but for rounding.
 STRAIN_SHARE = 1e-9
@@ -37,7 +37,8 @@ def verify(result: Result, files: Mapping[str, bytes]) -> None:
     for piece in result.pieces:
         _strain_and_flat_agree(piece)
         _net_is_the_flat_shape(piece)
-        _cut_is_a_piece(piece)
+    for one in result.everything:
+        _cut_is_a_piece(one)
     _seams_meet(result)
     wanted = [pattern.cut for pattern in result.patterns]
     if "patterns.dxf" in files:
@@ -69,7 +70,7 @@ def _net_is_the_flat_shape(piece: Piece) -> None:
     _same(piece, "net outline", net.area, area, NET_SHARE * area, "mm2")
 
 
-def _cut_is_a_piece(piece: Piece) -> None:
+def _cut_is_a_piece(piece: Piece | ExtraPiece) -> None:
     cut, net = piece.pattern.cut, piece.pattern.net
     sound = cut.is_valid and net.is_valid and cut.area > 0 and np.isfinite(cut.bounds).all()
     if not sound:
@@ -171,7 +172,7 @@ def _same(piece: Piece, what: str, found: float, meant: float, tolerance: float,
         raise _failed(piece, f"its {what} measures {found:.3f}, not {meant:.3f} {unit}")
 
 
-def _failed(piece: Piece, why: str) -> SolveError:
+def _failed(piece: Piece | ExtraPiece, why: str) -> SolveError:
     return SolveError(
         f"The end check of pattern '{piece.pattern.id}' failed: {why}.",
         "Please report this with the job folder; nothing was written.",

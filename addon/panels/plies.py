@@ -127,6 +127,7 @@ class MOULDPLY_PT_ply_allowance(ClosedSection, bpy.types.Panel):
             "corner",
             "trim_on_mould",
             "relieve",
+            "patch_gaps",
             "notch_style",
             "notch_every",
             "text",

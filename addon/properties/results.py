@@ -36,6 +36,8 @@ class MOULDPLY_Piece(bpy.types.PropertyGroup):
     is_pattern: BoolProperty()
     piece_id: StringProperty()
     title: StringProperty(name="Pattern")
+    role: StringProperty(default="ply", options={"HIDDEN"})  # a ply's own piece, or an extra
+    where: StringProperty()
     stamp: StringProperty(options={"HIDDEN"})  # digest of the inputs
     count: IntProperty(name="Cut", default=1)
     net_area_mm2: FloatProperty()

@@ -87,6 +87,9 @@ DRESSING = {
     ),
     "notch_length_mm": W("Notch Length", "Length of a notch"),
     "text_mm": W("Lettering", "Height of the letters on a pattern"),
+    "patch_gaps": W(
+        "Patch Gaps", "Cut a patch where a dart stays open on the mould and no lap covers it"
+    ),
     "relieve": W("Slit Tight Curves", "Slit the allowance, never the part, at tight hollow curves"),
     "smooth_mm": W("Smooth Within", "Outlines are smoothed by no more than this"),
 }

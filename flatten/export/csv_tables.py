@@ -66,6 +66,7 @@ def _cut_row(pattern: Pattern, kits: int, mirrored_kits: int) -> tuple[Cell, ...
         pattern.count * mirrored_kits, round(right - left, 1), round(top - bottom, 1),
         round(pattern.cut.area, 1), round(pattern.net.area, 1), round(largest, 1),
         pattern.side_up, "yes" if pattern.mirrored else "no",
+        pattern.where or f"ply {pattern.ply_number}",
     )  # fmt: skip
 
 

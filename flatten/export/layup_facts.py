@@ -140,6 +140,7 @@ class LayupSheet:
     cutting: tuple[str, ...] = ()  # in cutting order
     kits: tuple[Kit, ...] = ()
     joints: tuple[str, ...] = ()
+    extras: tuple[str, ...] = ()  # pieces that are no ply's own, and where they go
     stipple: tuple[str, ...] = ()
     mould_check: MouldCheck | None = None
     batches: tuple[Batch, ...] = ()

@@ -148,6 +148,15 @@ def joints(flow: Flow, sheet: LayupSheet) -> None:
             bullet(flow, words, tick=True)
 
 
+def extras(flow: Flow, sheet: LayupSheet) -> None:
+    """Patches, sheets on top, cores and tapes, ticked off as they are laid."""
+    if not sheet.extras:
+        return
+    flow.heading("Besides the plies: what goes where", 8)
+    for words in sheet.extras:
+        bullet(flow, words, tick=True)
+
+
 def cutting(flow: Flow, sheet: LayupSheet) -> None:
     """Cutting order, ticked off."""
     if not sheet.cutting:
@@ -162,7 +171,8 @@ def findings(flow: Flow, sheet: LayupSheet) -> None:
     if not sheet.findings:
         return
     flow.heading("What the checks say", 12)
-    plies = {p.ply_id: f"Ply {p.ply_number} {p.ply_name}: " for p in sheet.patterns}
+    own = [pattern for pattern in sheet.patterns if pattern.role == "ply"]
+    plies = {p.ply_id: f"Ply {p.ply_number} {p.ply_name}: " for p in own}
     ordered = sorted(sheet.findings, key=lambda finding: -SEVERITIES.index(finding.severity))
     for finding in ordered:
         _finding(flow, finding, plies.get(finding.ply_id, ""))

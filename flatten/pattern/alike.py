@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 
@@ -9,7 +10,7 @@ import numpy as np
 from shapely import affinity
 
 from ..arrays import Floats
-from .pattern import EdgeRun, Mark, Notch, Pattern
+from .pattern import EdgeRun, Mark, Notch, Pattern, Role
 
 # Two pieces are the same when their outlines differ by no more: half of what a knife by hand does.
 SAME_MM = 0.25
@@ -30,22 +31,20 @@ def merge_identical(patterns: Sequence[Pattern]) -> list[Pattern]:
             groups.append([pattern])
         else:
             home.append(pattern)
-    templates: dict[str, int] = {}
-    for group in groups:
-        templates[group[0].ply_id] = templates.get(group[0].ply_id, 0) + 1
-    placed: dict[str, int] = {}
+    kinds = [(group[0].ply_id, group[0].role) for group in groups]  # patches count by themselves
+    templates, placed = Counter(kinds), Counter[tuple[str, Role]]()
     merged = []
-    for group in groups:
-        ply = group[0].ply_id
-        placed[ply] = placed.get(ply, 0) + 1
-        merged.append(_shared(group, placed[ply], templates[ply]))
+    for group, kind in zip(groups, kinds, strict=True):
+        placed[kind] += 1
+        merged.append(_shared(group, placed[kind], templates[kind]))
     return merged
 
 
 def alike(one: Pattern, other: Pattern) -> bool:
     """Tell whether one template serves both pieces."""
-    same_cloth = (one.ply_id, one.fabric, one.angle_deg, one.mirrored, one.side_up) == (
+    same_cloth = (one.ply_id, one.role, one.fabric, one.angle_deg, one.mirrored, one.side_up) == (
         other.ply_id,
+        other.role,
         other.fabric,
         other.angle_deg,
         other.mirrored,

@@ -34,6 +34,14 @@ class JointCurve:
     length_mm: float
     closed: bool
 
+    def between(self, start_mm: float, end_mm: float) -> Floats:
+        """Return (k, 3) the stretch of the curve between two distances."""
+        order = np.argsort(self.at_mm, kind="stable")
+        at, points = self.at_mm[order], self.points[order]
+        inner = at[(at > start_mm) & (at < end_mm)]
+        want = np.concatenate([[start_mm], inner, [end_mm]])
+        return np.column_stack([np.interp(want, at, points[:, i]) for i in range(3)])
+
     def distance(self, points: Floats, walked: Floats) -> Floats:
         """Return (k,) the distance of points (k, 3) along the joint.
 

@@ -10,6 +10,9 @@ from shapely import Polygon
 from ..arrays import Bools, Floats
 from ..surface.patch import EdgeKind
 
+# ply: a piece of a ply; the others are cut besides.
+Role = Literal["ply", "gap_patch", "cover", "core", "corner_tape"]
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class EdgeRun:
@@ -66,7 +69,8 @@ class Pattern:
     """One piece of cloth: mm, warp along +x, seen looking into the mould from the lay-up side.
 
     `net` is the part's own edge, `cut` covers it with trim and laps; both counter-clockwise,
-    valid, holes allowed. `count` pieces are cut from it. `id` is safe as a file name.
+    valid, holes allowed. `count` pieces are cut from it. `id` is safe as a file name. `where`
+    says where a piece goes that is no ply's own.
     """
 
     id: str
@@ -91,6 +95,8 @@ class Pattern:
     shear: ShearMap | None = None
     mould_area_mm2: float = 0.0  # of the net region on the mould
     mirrored: bool = False
+    role: Role = "ply"
+    where: str = ""
 
     @property
     def title(self) -> str:

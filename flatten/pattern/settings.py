@@ -21,6 +21,7 @@ class Dressing:
     text_mm: float = 8.0
     smooth_mm: float = 0.05
     relieve: bool = True  # slit the trim, never the net, at tight concave curves
+    patch_gaps: bool = True  # cut a patch where a dart opens on the mould and no lap covers it
 
     def __post_init__(self) -> None:
         """Refuse what cannot be cut."""

@@ -128,11 +128,13 @@ def test_a_dart_that_gapes_on_the_mould_gets_a_patch():
 
     (gap,) = gap_patches(outline(patch, drape), of=pattern, fabric=TWILL, dressing=Dressing())
 
-    x0, y0, x1, y1 = gap.net.bounds
+    x0, y0, x1, y1 = gap.pattern.net.bounds
     assert y1 - y0 == pytest.approx(8.0, abs=0.1)
     assert x1 > 139
-    assert gap.net.area == pytest.approx(0.5 * 100 * 8, rel=0.1)
-    assert gap.cut.contains(gap.net.buffer(24.9))
+    assert gap.pattern.net.area == pytest.approx(0.5 * 100 * 8, rel=0.1)
+    assert gap.pattern.cut.contains(gap.pattern.net.buffer(24.9))
+    assert gap.wide_mm == pytest.approx(8.0, abs=0.01)
+    assert gap.joint == 0
     assert x0 < 50
     assert pattern.cut.is_valid
     assert pattern.cut.contains(pattern.net)
