@@ -44,6 +44,11 @@ class Clock:
         return max(0.0, time.monotonic() - self._ends)
 
     @property
+    def overdue(self) -> float:
+        """Seconds past the end of the whole work this is a part of, at least 0."""
+        return self._whole.overdue if self._whole else self.late
+
+    @property
     def stopped(self) -> bool:
         """Whether the user asked to stop."""
         return self._whole.stopped if self._whole else self._stopped

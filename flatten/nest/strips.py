@@ -52,6 +52,7 @@ class StripLayer:
         self.complaints: list[str] = []
         self.chunks: list[Chunk] = []  # of the last strip
 
+        self._found = False  # whether any strip has had a searched layout
     def lay(
         self,
         parts: Sequence[Part],
@@ -71,7 +72,7 @@ class StripLayer:
         gap = self._settings.gap_mm
         groups = _dealt(parts, counts, endless.height, self._settings.chunk)
         self.chunks = [_simple(parts, group, endless, gap) for group in groups]
-        if library_present():
+        if library_present() and not (clock.overdue and self._found):
             seed = self._settings.seed + trial
             search = _Search(parts, self.chunks, endless, self._settings, seed, enough)
             if len(groups) > SIDE_BY_SIDE:
@@ -84,6 +85,7 @@ class StripLayer:
                     _lay_closer(parts, chunk, endless, gap, clock)
         return join(parts, [chunk.spots for chunk in self.chunks], endless, gap)
 
+            self._found = self._found or any(chunk.searched for chunk in self.chunks)
     def _show(self, parts: Sequence[Part], strip: Strip) -> None:
         if self._watch is not None:
             layouts = [chunk.spots for chunk in self.chunks]
@@ -149,9 +151,13 @@ class _Search:
                 search.close()
 
     def _has_time(self, clock: Clock) -> bool:
-        """Whether to go on: a slow start gets some grace, or the search would be for nothing."""
+        """Whether to go on: a slow start gets some grace, or the search would be for nothing.
+
+        The grace is one for the whole nest, however many strips it has.
+        """
         found = any(chunk.searched for chunk in self._chunks) or self.complaints
-        return not clock.stopped and (clock.left > 0 or (clock.late < GRACE_SECONDS and not found))
+        grace = max(clock.late, clock.overdue) < GRACE_SECONDS and not found
+        return not clock.stopped and (clock.left > 0 or grace)
 
     def _start(self, chunk: Chunk, seconds: float) -> StripSearch:
         return StripSearch(

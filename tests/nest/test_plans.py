@@ -210,6 +210,47 @@ def test_a_library_that_gives_up_is_named_and_the_layout_stands(monkeypatch, tmp
 
 
 def test_a_searched_strip_starts_at_the_cut_end_and_the_margin():
+def test_a_library_that_is_slow_is_waited_for_once(monkeypatch, tmp_path):
+    """Three rolls, an offcut and pairs are many strips; the grace is one for all of them."""
+    slow = tmp_path / "child.py"
+    slow.write_text("import time; time.sleep(60)")
+    monkeypatch.setattr("flatten.nest.search.CHILD", slow)
+    monkeypatch.setattr("flatten.nest.strips.GRACE_SECONDS", 1.5)
+    rolls = (roll(1000, 450, id="end"), roll(800, 500, id="short"), roll(1000, id="new"))
+    shelf = stock(*rolls, offcuts=(offcut("rest", rectangle(500, 350)),))
+    asked = searched(0.5, common_edges=True)
+    started = time.monotonic()
+
+    found = nest([*BLOBS, piece("slat", rectangle(300, 90), 6)], cloth(), shelf, asked)
+
+    assert time.monotonic() - started < 0.5 + 1.5 + 2.0  # two for what is done without a search
+    assert sum(len(sheet.placements) for sheet in found.sheets) == 18
+
+
+def test_the_library_is_given_the_seconds_there_are():
+    """It wants whole ones: never more than half a second too few, a fifth for compressing."""
+    for left in np.arange(2.0, 61.0, 0.05):
+        explore, compress = whole_seconds(left)
+
+        assert abs(explore + compress - left) <= 0.5 + 1e-9
+        assert abs(compress - 0.2 * left) <= max(0.5, 1 - 0.2 * left) + 1e-9
+
+
+def test_a_shelf_looks_only_at_parts_it_is_to_lay(monkeypatch):
+    """A chunk of 50 of 1000 pieces must not take the time of 1000."""
+    some = parts_of(BLOBS, cloth(), simple())
+    looked = []
+    monkeypatch.setattr(
+        "flatten.nest.shelf.lying_turn",
+        lambda part, height: looked.append(part) or lying_turn(part, height),
+    )
+
+    spots, _ = shelve(some, [0] * 10 + [1, 0], Strip(low_y=0.0, high_y=1000.0), 3.0)
+
+    assert [spot.part for spot in spots] == [10]
+    assert {id(part) for part in looked} == {id(some[10])}
+
+
     some = parts_of(BLOBS, cloth(), searched())
     strip = Strip(low_y=12.0, high_y=900.0)
 
