@@ -47,7 +47,8 @@ def shelve(
     """
     left = list(left)
     spots: list[Spot] = []
-    order = sorted(range(len(parts)), key=lambda i: _by_length(parts[i], strip.height))
+    wanted = [i for i in range(len(parts)) if left[i]]
+    order = sorted(wanted, key=lambda i: _by_length(parts[i], strip.height))
     column = _Column(strip, gap)
     for i in order:
         turn = lying_turn(parts[i], strip.height)

@@ -23,7 +23,7 @@ from flatten.nest.part import Spot, parts_of, reach
 from flatten.nest.plan import Plan, offcut_bin, roll_bin
 from flatten.nest.roll import Defect, Offcut
 from flatten.nest.search import StripSearch
-from flatten.nest.shelf import Strip
+from flatten.nest.shelf import Strip, lying_turn, shelve
 from flatten.nest.strips import StripLayer
 from flatten.nest.what_if import what_if
 
@@ -251,6 +251,7 @@ def test_a_shelf_looks_only_at_parts_it_is_to_lay(monkeypatch):
     assert {id(part) for part in looked} == {id(some[10])}
 
 
+def test_a_searched_strip_starts_at_the_cut_end_and_the_margin():
     some = parts_of(BLOBS, cloth(), searched())
     strip = Strip(low_y=12.0, high_y=900.0)
 
@@ -285,7 +286,7 @@ tempfile.tempdir = {str(tmp_path)!r}
 from nest.cloths import blob, piece, cloth, searched
 from flatten.nest.part import parts_of
 from flatten.nest.search import StripSearch
-from flatten.nest.shelf import Strip
+from flatten.nest.shelf import Strip, lying_turn, shelve
 parts = parts_of([piece("b", blob(1), 9)], cloth(), searched())
 strip = Strip(low_y=0.0, high_y=900.0)
 search = StripSearch(parts, [9], strip, gap=3, seconds=60, seed=1, workers=1)
