@@ -15,6 +15,7 @@ from shapely import Point, Polygon
 
 import flatten
 from flatten.nest.check import check_nest
+from flatten.nest.child import whole_seconds
 from flatten.nest.clock import Clock
 from flatten.nest.improve import _best
 from flatten.nest.nest import nest
@@ -209,7 +210,6 @@ def test_a_library_that_gives_up_is_named_and_the_layout_stands(monkeypatch, tmp
     assert check_nest(found, BLOBS, cloth(), stock(), asked) == []
 
 
-def test_a_searched_strip_starts_at_the_cut_end_and_the_margin():
 def test_a_library_that_is_slow_is_waited_for_once(monkeypatch, tmp_path):
     """Three rolls, an offcut and pairs are many strips; the grace is one for all of them."""
     slow = tmp_path / "child.py"
