@@ -11,6 +11,7 @@ from .fit import FreeCloth
 from .join import turned_round
 from .part import Part, Spot, reach
 from .plan import Bin
+from .shelf import FIT_MM
 
 TAILS = 12  # pieces at the far end that are tried farther in
 FEW_PIECES = 150  # more make each trial slow, and one tail matters less
@@ -21,7 +22,8 @@ def off_flaws(
 ) -> list[Spot]:
     """Return the layout with every part that lies on a flaw lifted and laid where cloth is free.
 
-    The layout is tried both ways round; the shorter result is taken.
+    So is a part that begins before the strip does. The layout is tried both ways round; the
+    shorter result is taken.
     """
     zones = bin_.strip.blocked
     if not zones or not spots:
@@ -29,7 +31,10 @@ def off_flaws(
     options = []
     for layout in (list(spots), turned_round(parts, spots, bin_.strip)):
         shapes = [parts[spot.part].at(spot) for spot in layout]
-        hit = [any(zone.intersects(shape) for zone in zones) for shape in shapes]
+        hit = [
+            shape.bounds[0] < -FIT_MM or any(zone.intersects(shape) for zone in zones)
+            for shape in shapes
+        ]
         stays = [spot for spot, on in zip(layout, hit, strict=True) if not on]
         lifted = [spot for spot, on in zip(layout, hit, strict=True) if on]
         if not lifted:

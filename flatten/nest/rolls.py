@@ -8,12 +8,14 @@ from .clock import Clock
 from .fill_bin import fill_bin
 from .fit import fill
 from .flaws import FEW_PIECES, off_flaws
+from .frame import roll_frame
 from .part import Part, Spot, reach
 from .plan import Bin
 from .shelf import FIT_MM, shelve
 from .strips import StripLayer
 
-TRIALS = 4  # layouts that are mended where the roll has flaws
+ONE_BY_ONE, MENDED = 0.1, 0.15  # of the time on a roll with flaws, before the search knows them
+RAILS = 0.96  # of the length of the layout so far: the next will not be much shorter
 FULL = 0.93  # share of a strip that no layout fills: more than this is not tried on one roll
 
 
@@ -85,18 +87,22 @@ def _lay_clear(
     gap: float,
     trial: int,
 ) -> list[Spot]:
-    """Return a layout clear of flaws: the library knows none, so several layouts are mended."""
-    best = _one_by_one(parts, counts, bin_, gap, clock.part(0.2)) if bin_.strip.blocked else []
-    trials = TRIALS if bin_.strip.blocked and sum(counts) <= FEW_PIECES else 1
-    for number in range(trials):
-        part = clock.part(1 / (trials - number))
-        spots = layer.lay(parts, counts, bin_.strip, part, trial=trial + 10 * number)
-        mended = off_flaws(parts, spots, bin_, gap, part)
-        if not best or reach(parts, mended) < reach(parts, best):
-            best = mended
-        if mended == spots or clock.over:
-            break
-    return best
+    """Return a layout clear of flaws: one that knows none, mended, or one that knows them.
+
+    The first tells how long the second will be about, which it must know beforehand.
+    """
+    if not bin_.strip.blocked:
+        return layer.lay(parts, counts, bin_.strip, clock, trial=trial)
+    found = [_one_by_one(parts, counts, bin_, gap, clock.part(ONE_BY_ONE))]
+    part = clock.part(MENDED)
+    plain = layer.lay(parts, counts, bin_.strip, part, trial=trial)
+    found.append(off_flaws(parts, plain, bin_, gap, part))
+    if not clock.over and sum(counts) <= FEW_PIECES:
+        rails = RAILS * reach(parts, plain)
+        frame = roll_frame(bin_.region_to(2 * rails), bin_.strip, rails, gap)
+        spots = layer.lay(parts, counts, bin_.strip, clock, trial=trial + 1, frame=frame)
+        found.append(off_flaws(parts, spots, bin_, gap, clock))
+    return min((spots for spots in found if spots), key=lambda spots: reach(parts, spots))
 
 
 def _one_by_one(

@@ -17,7 +17,9 @@ from types import TracebackType
 from typing import Any
 
 import numpy as np
+from shapely import Polygon
 
+from .frame import Frame
 from .geometry import cos_sin
 from .part import Part, Spot
 from .shelf import Strip
@@ -47,9 +49,15 @@ class StripSearch:
         seconds: float,
         seed: int,
         workers: int,
+        frame: Frame | None = None,
     ) -> None:
-        """Start the search for `counts` copies of the parts, for about `seconds`."""
+        """Start the search for `counts` copies of the parts, for about `seconds`.
+
+        `frame`: what stands still on the strip, as one more item. The layout is then told from
+        its wall; parts that ended left of it have a negative x.
+        """
         self._parts = parts
+        self._frame = frame
         self._used = [i for i, count in enumerate(counts) if count]
         self._strip = strip
         self._middles = [_middle(parts[i]) for i in self._used]
@@ -57,7 +65,14 @@ class StripSearch:
         self._read_to = 0
         self._ends = time.monotonic() + max(seconds, 0.1)
         self._folder = Path(tempfile.mkdtemp(prefix="nest-"))
-        task = self._task(counts, gap, seconds, seed, workers)
+        task = {
+            "ends": time.time() + seconds,
+            "workers": workers,
+            "seed": seed,
+            **(
+                self._plain_task(counts, gap) if frame is None else self._framed_task(counts, frame)
+            ),
+        }
         (self._folder / "task.json").write_text(json.dumps(task), encoding="utf-8")
         (self._folder / "layouts.jsonl").write_text("", encoding="utf-8")
         with (self._folder / "errors.txt").open("wb") as errors:
@@ -115,25 +130,37 @@ class StripSearch:
             self._read()
             shutil.rmtree(self._folder, ignore_errors=True)
 
-    def _task(
-        self, counts: Sequence[int], gap: float, seconds: float, seed: int, workers: int
-    ) -> dict[str, Any]:
+    def _plain_task(self, counts: Sequence[int], gap: float) -> dict[str, Any]:
         separation = gap - SHORT_MM if gap > 2 * SHORT_MM else 0.0
         return {
             "height": self._strip.height + 2 * separation + HIGH_MM,
             "separation": separation or None,
-            "ends": time.time() + seconds,
-            "workers": workers,
-            "seed": seed,
-            "items": [
-                {
-                    "shape": (np.asarray(self._parts[i].hull.exterior.coords)[:-1] - mid).tolist(),
-                    "count": int(counts[i]),
-                    "turns": self._parts[i].turns.to_try(),
-                }
-                for i, mid in zip(self._used, self._middles, strict=True)
-            ],
+            "items": self._items(counts),
         }
+
+    def _framed_task(self, counts: Sequence[int], frame: Frame) -> dict[str, Any]:
+        """Return the task with the frame as last item; the gap is in the pieces' outlines."""
+        x0, y0, x1, y1 = frame.outline.bounds
+        middle = np.array([(x0 + x1) / 2, (y0 + y1) / 2])
+        self._middles.append(middle)
+        item = {"shape": _shape(frame.outline, middle), "count": 1, "turns": [0.0]}
+        return {
+            "height": frame.height(self._strip) + HIGH_MM,
+            "separation": None,
+            "items": [*self._items(counts), item],
+        }
+
+    def _items(self, counts: Sequence[int]) -> list[dict[str, Any]]:
+        frame = self._frame
+        return [
+            {
+                "shape": _shape(frame.grown(hull) if frame else hull, middle),
+                "count": int(counts[i]),
+                "turns": self._parts[i].turns.to_try(),
+            }
+            for i, middle in zip(self._used, self._middles, strict=False)
+            for hull in [self._parts[i].hull]
+        ]
 
     def _read(self) -> None:
         with (self._folder / "layouts.jsonl").open("rb") as file:
@@ -146,27 +173,38 @@ class StripSearch:
 
     def _spots(self, places: list[list[float]]) -> list[Spot]:
         """Return the library's places as spots in the strip's own coordinates, settled."""
-        spots = []
+        spots, wall = [], None
         for item, x, y, turn in places:
-            number, mid = self._used[int(item)], self._middles[int(item)]
+            mid = self._middles[int(item)]
+            if int(item) == len(self._used):
+                wall = (x - mid[0], y - mid[1])
+                continue
+            number = self._used[int(item)]
             angle = round(turn % 360, 9) % 360
             cosine, sine = cos_sin(angle)
             move_x = x - (cosine * mid[0] - sine * mid[1])
             move_y = y - (sine * mid[0] + cosine * mid[1])
             spots.append(Spot(number, float(move_x), float(move_y), angle))
-        return settle(self._parts, spots, self._strip)
+        return settle(self._parts, spots, self._strip, wall)
 
 
-def settle(parts: Sequence[Part], spots: Sequence[Spot], strip: Strip) -> list[Spot]:
+def settle(
+    parts: Sequence[Part],
+    spots: Sequence[Spot],
+    strip: Strip,
+    wall: tuple[float, float] | None = None,
+) -> list[Spot]:
     """Return the spots moved to start at x = 0, each within the strip's height.
 
-    The library's frame keeps its separation from the strip's edges; on the cloth the first
-    piece starts at the cut end, and rounding must not push a piece over the margin.
+    The library keeps its separation from the strip's edges; on the cloth the first piece starts
+    at the cut end, and rounding must not push a piece over the margin. `wall`: how far a frame
+    was moved, which then says where the layout starts.
     """
     boxes = np.array([parts[spot.part].at(spot).bounds for spot in spots])
-    first_x = boxes[:, 0].min()
     # All pieces by one shift to the low margin, then each by what is left over (microns).
-    shift = strip.low_y - boxes[:, 1].min()
+    first_x, shift = boxes[:, 0].min(), strip.low_y - boxes[:, 1].min()
+    if wall is not None:
+        first_x, shift = wall[0], -wall[1]
     up = np.clip(strip.low_y - (boxes[:, 1] + shift), 0, None)
     down = np.clip(boxes[:, 3] + shift - strip.high_y, 0, None)
     moves = shift + up - down
@@ -174,6 +212,12 @@ def settle(parts: Sequence[Part], spots: Sequence[Spot], strip: Strip) -> list[S
         Spot(spot.part, float(spot.x_mm - first_x), float(spot.y_mm + move), spot.angle_deg)
         for spot, move in zip(spots, moves, strict=True)
     ]
+
+
+def _shape(outline: Polygon, middle: Any) -> list[list[float]]:
+    """Return an outline's points about its middle, not closed."""
+    points: list[list[float]] = (np.asarray(outline.exterior.coords)[:-1] - middle).tolist()
+    return points
 
 
 def _middle(part: Part) -> Any:

@@ -13,6 +13,7 @@ from shapely import box
 
 from .clock import Clock
 from .fit import by_area, fill
+from .frame import Frame
 from .join import join
 from .part import Part, Spot, reach
 from .search import StripSearch, library_present
@@ -51,8 +52,8 @@ class StripLayer:
         self._watch = watch
         self.complaints: list[str] = []
         self.chunks: list[Chunk] = []  # of the last strip
-
         self._found = False  # whether any strip has had a searched layout
+
     def lay(
         self,
         parts: Sequence[Part],
@@ -62,11 +63,14 @@ class StripLayer:
         *,
         enough: float = 0.0,
         trial: int = 0,
+        frame: Frame | None = None,
     ) -> list[Spot]:
         """Return spots for all the copies, from x = 0; flaws and the strip's end are ignored.
 
         It always comes back with a complete layout, also when it is stopped at once. `enough`:
         a length at which the search may end early; `trial`: another number, another layout.
+        `frame`: what stands still, known to the search unless the strip is cut into chunks; what
+        it could not keep off it is left to the caller.
         """
         endless = Strip(low_y=strip.low_y, high_y=strip.high_y)
         gap = self._settings.gap_mm
@@ -75,17 +79,19 @@ class StripLayer:
         if library_present() and not (clock.overdue and self._found):
             seed = self._settings.seed + trial
             search = _Search(parts, self.chunks, endless, self._settings, seed, enough)
+            if frame is not None and len(groups) == 1:
+                search.frame, self.chunks[0].length = frame, math.inf  # any layout beats none
             if len(groups) > SIDE_BY_SIDE:
                 search.run(clock, FIRST_SHARE, first=True, show=self._show)
             search.run(clock, 1.0, first=False, show=self._show)
             self.complaints += [c for c in search.complaints if c not in self.complaints]
+            self._found = self._found or any(chunk.searched for chunk in self.chunks)
         if self.complaints or not library_present():
             for chunk in self.chunks:
                 if not chunk.searched:
                     _lay_closer(parts, chunk, endless, gap, clock)
         return join(parts, [chunk.spots for chunk in self.chunks], endless, gap)
 
-            self._found = self._found or any(chunk.searched for chunk in self.chunks)
     def _show(self, parts: Sequence[Part], strip: Strip) -> None:
         if self._watch is not None:
             layouts = [chunk.spots for chunk in self.chunks]
@@ -114,6 +120,7 @@ class _Search:
         few = len(chunks) <= SIDE_BY_SIDE
         self._at_once = len(chunks) if few else min(settings.processes, len(chunks))
         self.complaints: list[str] = []
+        self.frame: Frame | None = None
 
     def run(
         self,
@@ -168,6 +175,7 @@ class _Search:
             seconds=seconds,
             seed=self._seed,
             workers=max(1, (os.cpu_count() or 1) // self._at_once),
+            frame=self.frame,
         )
 
     def _keep(self, chunk: Chunk, search: StripSearch) -> None:
