@@ -6,6 +6,7 @@ import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from .chains import Fits, chained
 from .clock import Clock
 from .fill_bin import fill_bin
 from .fit import by_area
@@ -33,6 +34,10 @@ class Shelf:
     rolls: tuple[Bin, ...]
     offcuts: tuple[Bin, ...]  # smallest first: what fits a small one may be needed nowhere else
 
+    def takes(self, part: Part) -> bool:
+        """Return whether a part goes on every roll by its bounding box."""
+        return all(bin_.takes(part) for bin_ in self.rolls)
+
 
 def simple_plan(parts: Sequence[Part], shelf: Shelf, gap: float) -> Plan:
     """Return the layout that stands at once: bounding boxes on the rolls."""
@@ -55,7 +60,8 @@ def improve(
     Where there is more than one way, each gets a short search and the best one the rest.
     """
     gap, layer = settings.gap_mm, StripLayer(settings, watch)
-    variants = _variants(simple.parts, settings, clock.part(FILLING_HOLES), may_turn=may_turn)
+    filling = clock.part(FILLING_HOLES)
+    variants = _variants(simple.parts, settings, filling, shelf.takes, may_turn=may_turn)
     plans, ways = [simple], len(variants) + (len(ORDERS) if shelf.offcuts else 0)
     trying = clock.part(TRYING if ways > 1 else 1.0)
     for parts in variants:
@@ -78,7 +84,7 @@ def improve(
 
 
 def _variants(
-    parts: Sequence[Part], settings: NestSettings, clock: Clock, *, may_turn: bool
+    parts: Sequence[Part], settings: NestSettings, clock: Clock, fits: Fits, *, may_turn: bool
 ) -> list[list[Part]]:
     """Return the ways to see the pieces as parts that are worth a search of their own."""
     gap, filled = settings.gap_mm, [*parts]
@@ -87,11 +93,18 @@ def _variants(
     variants = [filled]
     if settings.common_edges:
         pairs = paired(filled, gap)
-        if len(pairs) != len(filled) or any(len(part.members) > 1 for part in pairs):
-            variants.append(pairs)
+        chains = chained(filled, gap, fits)
+        for joined in (pairs, chains) if _members(chains) != _members(pairs) else (pairs,):
+            if _members(joined) != _members(filled):
+                variants.append(joined)
     if settings.turn_over and may_turn:
         variants.append(turned_over(filled))
     return variants
+
+
+def _members(parts: Sequence[Part]) -> list[tuple[int, int]]:
+    """Return how many pieces move together, and in how many copies."""
+    return sorted((len(part.members), part.count) for part in parts)
 
 
 def _most_awkward_first(parts: Sequence[Part]) -> list[int]:

@@ -8,6 +8,7 @@ from dataclasses import replace
 
 from shapely import LineString, Polygon
 from shapely.affinity import affine_transform
+from shapely.geometry.polygon import orient
 from shapely.ops import unary_union
 
 from .geometry import laid
@@ -32,11 +33,11 @@ def _pair(part: Part, shapes: list[Polygon], gap: float, rounds: int) -> list[Pa
     """Return pairs of a part and what is left of it; `shapes` are its outlines that were joined."""
     if part.count < 2 or not rounds:
         return [part]
-    for edge in _straight_edges(part.outline):
+    for edge in straight_edges(part.outline):
         middle = edge.centroid
         spot = Spot(0, 2 * middle.x, 2 * middle.y, 180.0)
         turned = [affine_transform(shape, laid(spot.x_mm, spot.y_mm, 180.0)) for shape in shapes]
-        if all(_may_lie_so(one, two, edge, gap) for one in shapes for two in turned):
+        if all(may_lie_so(one, two, edge, gap) for one in shapes for two in turned):
             pair = _joined(part, [*shapes, *turned], spot)
             if pair is not None:
                 single = [replace(part, count=1)] if part.count % 2 else []
@@ -44,7 +45,7 @@ def _pair(part: Part, shapes: list[Polygon], gap: float, rounds: int) -> list[Pa
     return [part]
 
 
-def _straight_edges(outline: Polygon) -> list[LineString]:
+def straight_edges(outline: Polygon) -> list[LineString]:
     """Return the straight edges long enough, longest first."""
     ring = list(outline.simplify(SAME_LINE_MM).exterior.coords)
     edges = [LineString(ends) for ends in itertools.pairwise(ring)]
@@ -52,7 +53,7 @@ def _straight_edges(outline: Polygon) -> list[LineString]:
     return sorted(long, key=lambda edge: (-round(edge.length, 6), *edge.coords[0]))
 
 
-def _may_lie_so(one: Polygon, two: Polygon, edge: LineString, gap: float) -> bool:
+def may_lie_so(one: Polygon, two: Polygon, edge: LineString, gap: float) -> bool:
     """Return whether two outlines keep the gap, or share this edge and keep it elsewhere."""
     if one.intersection(two).area > OVERLAP_MM2:
         return False
@@ -65,13 +66,22 @@ def _may_lie_so(one: Polygon, two: Polygon, edge: LineString, gap: float) -> boo
     return bool(one.difference(near).distance(two.difference(near)) >= gap)
 
 
-def _joined(part: Part, shapes: list[Polygon], spot: Spot) -> Part | None:
-    """Return the part made of two copies, one at the spot; None where they do not hang together."""
+def merged(shapes: Sequence[Polygon]) -> Polygon | None:
+    """Return the outline around shapes that lie edge to edge, None where they do not."""
+    if len(shapes) == 1:
+        return shapes[0]
     both = unary_union(shapes).buffer(SAME_LINE_MM, join_style="mitre")
     if not isinstance(both, Polygon):
         return None
     outline = Polygon(both.buffer(-SAME_LINE_MM, join_style="mitre").exterior)
-    outline = outline.simplify(SAME_LINE_MM / 10)
+    return orient(outline.simplify(SAME_LINE_MM / 10))
+
+
+def _joined(part: Part, shapes: list[Polygon], spot: Spot) -> Part | None:
+    """Return the part made of two copies, one at the spot; None where they do not hang together."""
+    outline = merged(shapes)
+    if outline is None:
+        return None
     members = (*part.members, *(carried(member, spot) for member in part.members))
     return Part(
         members=members,
