@@ -10,13 +10,16 @@ from shapely import Polygon
 from .clock import Clock
 from .fit import by_area, fill
 from .flaws import off_flaws
+from .frame import offcut_frame
 from .part import Part, Spot
 from .plan import Bin
 from .search import library_present
-from .shelf import FIT_MM, Strip, shelve
+from .shelf import FIT_MM, shelve
+from .starts import STARTS, fill_best
 from .strips import StripLayer
 
 SHARES = (0.45, 0.97)  # of the area: this little nearly always goes in, this much hardly ever
+FEW_STARTS = 2  # of laying one by one, where the search does better
 FILLING = 0.4  # of the time at most goes into laying one by one
 DOING = "nesting: filling what is left over first"
 ROUNDS = 6  # of bisection: to 1 % of the area
@@ -39,12 +42,21 @@ def fill_bin(
     counts = [count if bin_.takes(part) else 0 for part, count in zip(parts, counts, strict=True)]
     order = list(order or by_area(parts))
     filling = clock.part(FILLING)
-    best, _ = fill(parts, counts, bin_.region, gap, order=order, go_on=lambda: filling.look(DOING))
-    if bin_.shape is not None and not _is_box(bin_.shape):
-        return best
-    plain, _ = shelve(parts, counts, bin_.strip, gap)  # stands whatever the time
-    best = max(best, plain, key=lambda spots: _area(parts, spots))
-    if not library_present():
+    odd = bin_.shape if bin_.shape is not None and not _is_box(bin_.shape) else None
+    best, _ = fill_best(
+        parts,
+        counts,
+        bin_.region,
+        gap,
+        order=order,
+        starts=STARTS if odd else FEW_STARTS,
+        go_on=lambda: filling.look(DOING),
+    )
+    frame = offcut_frame(odd, bin_.strip, gap) if odd else None
+    if odd is None:
+        plain, _ = shelve(parts, counts, bin_.strip, gap)  # stands whatever the time
+        best = max(best, plain, key=lambda spots: _area(parts, spots))
+    if not library_present() or (odd and frame is None):
         return best
     low, high = SHARES
     for _ in range(ROUNDS):
@@ -53,9 +65,10 @@ def fill_bin(
         share = (low + high) / 2
         subset = _subset(parts, counts, order, share * bin_.region.area)
         slice_ = clock.part(min(1.0, max(1 / ROUNDS, ROUND_SECONDS / max(clock.left, 1e-9))))
-        spots = layer.lay(parts, subset, bin_.strip, slice_, enough=bin_.strip.length or 0.0)
+        end = bin_.strip.length or 0.0
+        spots = layer.lay(parts, subset, bin_.strip, slice_, enough=end, frame=frame)
         spots = off_flaws(parts, spots, bin_, gap, slice_)
-        inside = within(parts, spots, bin_.strip)
+        inside = within(parts, spots, bin_)
         fits = len(inside) == len(spots)
         inside = topped_up(parts, counts, inside, bin_, gap, order, slice_)
         low, high = (share, high) if fits else (low, share)
@@ -64,12 +77,16 @@ def fill_bin(
     return best
 
 
-def within(parts: Sequence[Part], spots: Sequence[Spot], strip: Strip) -> list[Spot]:
-    """Return the spots that end before the strip does."""
-    if strip.length is None:
+def within(parts: Sequence[Part], spots: Sequence[Spot], bin_: Bin) -> list[Spot]:
+    """Return the spots that lie on the bin's cloth: before its end, on an offcut of any shape."""
+    if bin_.strip.length is None:
         return list(spots)
-    end = strip.length + FIT_MM
-    return [spot for spot in spots if parts[spot.part].at(spot).bounds[2] <= end]
+    end = bin_.strip.length + FIT_MM
+    inside = [spot for spot in spots if parts[spot.part].at(spot).bounds[2] <= end]
+    if bin_.shape is None or _is_box(bin_.shape):
+        return inside
+    cloth = bin_.shape.buffer(FIT_MM, join_style="mitre")
+    return [spot for spot in inside if cloth.covers(parts[spot.part].at(spot))]
 
 
 def topped_up(

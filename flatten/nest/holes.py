@@ -8,9 +8,10 @@ from dataclasses import replace
 
 from shapely import Polygon
 
-from .fit import always, by_area, fill
+from .fit import always, by_area
 from .geometry import cos_sin
 from .part import Member, Part, Spot
+from .starts import STARTS, fill_best
 from .turns import Turns
 
 
@@ -21,10 +22,11 @@ def with_guests(
 
     Guests lie at the cloth's own turns to their host, without the tolerance, so that the host
     may still use it; any turn allowed for the host is then allowed for them. Once `go_on` says
-    False the remaining holes stay empty.
+    False the remaining holes stay empty. Few hosts are filled in several ways, many in one.
     """
     left = [part.count for part in parts]
     straight = [replace(part, turns=_without_tolerance(part.turns)) for part in parts]
+    starts = max(1, STARTS // max(1, sum(part.count for part in parts if part.holes)))
     hosts: list[Part] = []
     for number in by_area(parts):
         host = parts[number]
@@ -33,7 +35,7 @@ def with_guests(
         filled: Counter[tuple[Spot, ...]] = Counter()
         while left[number]:
             left[number] -= 1
-            guests, left = _guests(straight, left, host, gap, go_on)
+            guests, left = _guests(straight, left, host, gap, starts, go_on)
             filled[tuple(guests)] += 1
         hosts += [joined(host, parts, spots, count) for spots, count in filled.items()]
     rest = [replace(part, count=n) for part, n in zip(parts, left, strict=True) if n]
@@ -61,14 +63,19 @@ def carried(member: Member, spot: Spot) -> Member:
 
 
 def _guests(
-    parts: Sequence[Part], left: list[int], host: Part, gap: float, go_on: Callable[[], bool]
+    parts: Sequence[Part],
+    left: list[int],
+    host: Part,
+    gap: float,
+    starts: int,
+    go_on: Callable[[], bool],
 ) -> tuple[list[Spot], list[int]]:
     guests: list[Spot] = []
     for hole in sorted(host.holes, key=lambda hole: -hole.area):
         inner = hole.buffer(-gap, join_style="mitre")
         for region in getattr(inner, "geoms", [inner]):
             if isinstance(region, Polygon) and not region.is_empty:
-                spots, left = fill(parts, left, region, gap, go_on=go_on)
+                spots, left = fill_best(parts, left, region, gap, starts=starts, go_on=go_on)
                 guests += spots
     return guests, left
 

@@ -1,6 +1,6 @@
 """Nesting figures, written as JSON: density on open instances, roll saved, ply-like sets, time.
 
-    python tests/bench/nest_density.py [density|saved|plies|offcuts|holes ...] --instances FOLDER
+    python tests/bench/nest_density.py [density|saved|plies ...] --instances FOLDER
 
 FOLDER (or the environment variable NESTING_INSTANCES) holds strip packing instances as JSON; they
 are not part of the project. Densities are shares of the best known ones, from record layouts
@@ -24,10 +24,7 @@ from nest_shapes import ply_pieces  # noqa: E402
 from flatten.cloth.fabric import Fabric  # noqa: E402
 from flatten.nest import strips  # noqa: E402
 from flatten.nest.clock import Clock  # noqa: E402
-from flatten.nest.nest import nest  # noqa: E402
 from flatten.nest.part import Member, Part, parts_of, reach, simple_cover  # noqa: E402
-from flatten.nest.piece import NestPiece  # noqa: E402
-from flatten.nest.roll import Offcut, Roll, Stock  # noqa: E402
 from flatten.nest.settings import NestSettings  # noqa: E402
 from flatten.nest.shelf import Strip, shelve  # noqa: E402
 from flatten.nest.strips import StripLayer  # noqa: E402
@@ -53,7 +50,6 @@ CLOTH = Fabric(
     roll_width_mm=1250,
     shear_lock_deg=40,
 )
-ROLL = Stock(rolls=(Roll(id="roll", fabric="cloth", width_mm=1250),))
 
 
 def instance(folder: Path, name: str) -> tuple[list[Part], float]:
@@ -224,52 +220,10 @@ def _memory_mb() -> float:
     return total
 
 
-def offcuts(seconds: float) -> dict:
-    """Return the roll length with and without four offcuts."""
-    pieces = ply_pieces(40)
-    corners = np.array([(0.0, 0), (1, 0), (1, 1), (0, 1)])
-    shelf = Stock(
-        rolls=ROLL.rolls,
-        offcuts=tuple(
-            Offcut(id=f"offcut {n}", fabric="cloth", outline=corners * size)
-            for n, size in enumerate([(900, 700), (1200, 400), (600, 600), (500, 300)])
-        ),
-    )
-    settings = NestSettings(seconds=seconds)
-    without, with_them = (nest(pieces, CLOTH, stock, settings) for stock in (ROLL, shelf))
-    placed = sum(
-        next(p for p in pieces if p.id == place.piece).polygon.area
-        for sheet in with_them.sheets
-        if sheet.kind == "offcut"
-        for place in sheet.placements
-    )
-    return {
-        "roll_without_mm": round(without.used_length_mm),
-        "roll_with_mm": round(with_them.used_length_mm),
-        "roll_saved_m2": round((without.used_length_mm - with_them.used_length_mm) * 1.25e-3, 3),
-        "placed_in_offcuts_m2": round(placed / 1e6, 3),
-    }
-
-
-def holes(seconds: float) -> dict:
-    """Return the roll length with frames whose holes are used, and with the same frames closed."""
-    small = ply_pieces(40)[::2]
-    frame = np.array([(0.0, 0), (700, 0), (700, 500), (0, 500)])
-    opening = 60 + frame * [580 / 700, 380 / 500]
-    open_frame = NestPiece(id="frame", outline=Polygon(frame, [opening]), fabric="cloth", count=4)
-    closed = NestPiece(id="frame", outline=Polygon(frame), fabric="cloth", count=4)
-    settings = NestSettings(seconds=seconds)
-    used, unused = (nest([f, *small], CLOTH, ROLL, settings) for f in (open_frame, closed))
-    return {
-        "roll_holes_used_mm": round(used.used_length_mm),
-        "roll_holes_closed_mm": round(unused.used_length_mm),
-    }
-
-
 def main() -> None:
     """Run what is asked for and write the figures beside each other."""
     reader = argparse.ArgumentParser(description=__doc__)
-    every = ("density", "saved", "plies", "offcuts", "holes")
+    every = ("density", "saved", "plies")
     reader.add_argument("what", nargs="*", default=every)
     reader.add_argument("--instances", default=os.environ.get("NESTING_INSTANCES", ""))
     reader.add_argument("--seconds", type=float, nargs="*", default=[10, 30, 60])
@@ -287,10 +241,6 @@ def main() -> None:
             result[name] = saved(folder, asked.seconds[0])
         elif name == "plies":
             result[name] = plies(asked.counts, asked.seconds[-1])
-        elif name == "offcuts":
-            result[name] = offcuts(asked.seconds[0])
-        elif name == "holes":
-            result[name] = holes(asked.seconds[0])
     text = json.dumps(result, indent=1)
     print(text)
     if asked.out:
