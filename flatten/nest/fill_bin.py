@@ -10,7 +10,7 @@ from shapely import Polygon
 from .clock import Clock
 from .fit import by_area, fill
 from .flaws import off_flaws
-from .frame import offcut_frame
+from .frame import Frame, offcut_frame, roll_frame
 from .part import Part, Spot
 from .plan import Bin
 from .search import library_present
@@ -52,7 +52,7 @@ def fill_bin(
         starts=STARTS if odd else FEW_STARTS,
         go_on=lambda: filling.look(DOING),
     )
-    frame = offcut_frame(odd, bin_.strip, gap) if odd else None
+    frame = offcut_frame(odd, bin_.strip, gap) if odd else _with_flaws(bin_, gap)
     if odd is None:
         plain, _ = shelve(parts, counts, bin_.strip, gap)  # stands whatever the time
         best = max(best, plain, key=lambda spots: _area(parts, spots))
@@ -127,6 +127,14 @@ def _area(parts: Sequence[Part], spots: Sequence[Spot]) -> float:
 
 def _all_in(spots: Sequence[Spot], counts: Sequence[int]) -> bool:
     return len(spots) == sum(counts)
+
+
+def _with_flaws(bin_: Bin, gap: float) -> Frame | None:
+    """Return the frame of a roll that ends and has flaws; None where it has none."""
+    end = bin_.strip.length
+    if end is None or not bin_.strip.blocked:
+        return None
+    return roll_frame(bin_.region_to(2 * end), bin_.strip, end, gap)
 
 
 def _is_box(shape: Polygon) -> bool:

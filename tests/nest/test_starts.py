@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from nest.cloths import blob, cloth, piece, rectangle, searched, simple, stock
+from nest.cloths import blob, cloth, piece, rectangle, roll, searched, simple, stock
 from shapely import Polygon, box
 
 from flatten.nest.check import check_nest
@@ -11,8 +11,8 @@ from flatten.nest.fill_bin import fill_bin, within
 from flatten.nest.fit import fill
 from flatten.nest.nest import nest
 from flatten.nest.part import Spot, parts_of
-from flatten.nest.plan import offcut_bin
-from flatten.nest.roll import Offcut
+from flatten.nest.plan import offcut_bin, roll_bin
+from flatten.nest.roll import Defect, Offcut
 from flatten.nest.starts import fill_best
 from flatten.nest.strips import StripLayer
 
@@ -74,6 +74,24 @@ def test_an_odd_offcut_is_searched_not_only_filled_piece_by_piece(monkeypatch):
     assert area(some, spots) > 0.5 * Polygon(SLANTED).area
     assert all(Polygon(SLANTED).buffer(1e-3).covers(shape) for shape in shapes)
     assert min(a.distance(b) for i, a in enumerate(shapes) for b in shapes[:i]) >= 3 - 0.01
+
+
+def test_a_roll_that_ends_is_searched_around_its_flaws(monkeypatch):
+    """Nothing is mended afterwards here, and still no piece lies on a flaw."""
+    pieces = [piece(f"b{n}", blob(n, 50 + 5 * n), 3) for n in range(14)]
+    some = parts_of(pieces, cloth(), searched())
+    flaws = (Defect(x_mm=300, y_mm=500, radius_mm=40), Defect(x_mm=700, y_mm=100, radius_mm=60))
+    bin_ = roll_bin(roll(1000, 900, defects=flaws))
+    monkeypatch.setattr("flatten.nest.fill_bin.fill_best", lambda parts, left, *a, **k: ([], left))
+    monkeypatch.setattr("flatten.nest.fill_bin.shelve", lambda parts, left, *a: ([], left))
+    monkeypatch.setattr("flatten.nest.fill_bin.topped_up", lambda p, c, spots, *a: spots)
+    monkeypatch.setattr("flatten.nest.fill_bin.off_flaws", lambda p, spots, *a: spots)
+
+    spots = fill_bin(some, [3] * 14, bin_, StripLayer(searched()), Clock(5), 3.0)
+
+    shapes = [some[spot.part].at(spot) for spot in spots]
+    assert area(some, spots) > 0.5 * 900 * 1000
+    assert all(bin_.region.buffer(1e-3).covers(shape) for shape in shapes)
 
 
 def test_an_odd_offcut_takes_part_in_a_nest_that_passes_the_check():
