@@ -122,25 +122,24 @@ def library_alone(parts: list[Part], height: float, seconds: float) -> float:
     return 100 * spyrrow.StripPackingInstance("strip", height, items).solve(effort).density
 
 
-def density(folder: Path, seconds: list[float]) -> dict:
-    """Return our density, the library's alone, and our share of the best known, for each time."""
+def density(folder: Path, seconds: list[float], names: list[str], *, alone: bool) -> dict:
+    """Return our density and share of the best known, and the library's alone, for each time."""
     table: dict = {}
     for budget in seconds:
         rows = {}
-        for name, best in BEST_KNOWN.items():
+        for name in names:
             parts, height = instance(folder, name)
-            found = laid_density(parts, height, budget)
-            alone = library_alone(parts, height, budget)
-            rows[name] = {
-                "density": round(found, 2),
-                "library_alone": round(alone, 2),
-                "share": round(100 * found / best, 2),
-                "share_alone": round(100 * alone / best, 2),
-            }
+            ways = {"": laid_density} | ({"_alone": library_alone} if alone else {})
+            rows[name] = {}
+            for way, search in ways.items():
+                found = search(parts, height, budget)
+                rows[name][f"density{way}"] = round(found, 2)
+                rows[name][f"share{way}"] = round(100 * found / BEST_KNOWN[name], 2)
             print(f"{budget:g} s {name}: {rows[name]}", flush=True)
-        mean = float(np.mean([row["share"] for row in rows.values()]))
-        bare = float(np.mean([row["share_alone"] for row in rows.values()]))
-        means = {"mean_share": round(mean, 2), "mean_share_alone": round(bare, 2)}
+        means = {
+            f"mean_{key}": round(float(np.mean([row[key] for row in rows.values()])), 2)
+            for key in (("share", "share_alone") if alone else ("share",))
+        }
         table[f"{budget:g} s"] = {**means, **rows}
         print(f"{budget:g} s: {means}", flush=True)
     return table
@@ -167,13 +166,13 @@ def saved(folder: Path, seconds: float) -> dict:
     return {**means, **rows}
 
 
-def plies(counts: list[int], seconds: float) -> dict:
+def plies(counts: list[int], seconds: float, *, whole: bool) -> dict:
     """Return first searched layout, density chunked and whole, and peak memory."""
     rows = {}
     for count in counts:
         parts = parts_of(ply_pieces(count), CLOTH, NestSettings())
         row = {"chunks": _plies(parts, seconds)}
-        if count > strips.WHOLE_UP_TO:
+        if whole and count > strips.WHOLE_UP_TO:
             limit, strips.WHOLE_UP_TO = strips.WHOLE_UP_TO, 10**9
             row["whole"] = _plies(parts, seconds)
             strips.WHOLE_UP_TO = limit
@@ -226,6 +225,9 @@ def main() -> None:
     every = ("density", "saved", "plies")
     reader.add_argument("what", nargs="*", default=every)
     reader.add_argument("--instances", default=os.environ.get("NESTING_INSTANCES", ""))
+    reader.add_argument("--names", nargs="*", default=list(BEST_KNOWN), choices=BEST_KNOWN)
+    reader.add_argument("--only-ours", action="store_true", help="density: not the library alone")
+    reader.add_argument("--only-chunks", action="store_true", help="plies: not the whole set too")
     reader.add_argument("--seconds", type=float, nargs="*", default=[10, 30, 60])
     reader.add_argument("--counts", type=int, nargs="*", default=[50, 200, 1000])
     reader.add_argument("--out", default="")
@@ -236,11 +238,11 @@ def main() -> None:
         if name in ("density", "saved") and not (folder / "albano.json").exists():
             print(f"{name}: left out, no instances in '{folder}'")
         elif name == "density":
-            result[name] = density(folder, asked.seconds)
+            result[name] = density(folder, asked.seconds, asked.names, alone=not asked.only_ours)
         elif name == "saved":
             result[name] = saved(folder, asked.seconds[0])
         elif name == "plies":
-            result[name] = plies(asked.counts, asked.seconds[-1])
+            result[name] = plies(asked.counts, asked.seconds[-1], whole=not asked.only_chunks)
     text = json.dumps(result, indent=1)
     print(text)
     if asked.out:
