@@ -133,7 +133,7 @@ def _range(
         limit = mould.mouldply.min_draft_deg
         return min(low, 0.0), max(high, 2 * limit), (limit,)
     if name == "radius_mm":
-        limit = mould.mouldply.cloth_radius_mm
+        limit = mould.mouldply.cloth_radius_mm or 3.0  # of a light cloth, until a run says more
         return 0.0, 4 * limit, (limit,)
     if name == "strain_percent":
         return 0.0, max(high, 1.0), (1.0,)

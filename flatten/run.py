@@ -26,7 +26,7 @@ from .laminate.stagger import check_stagger
 from .laminate.thickness import Course, thickness_map, thickness_range_mm
 from .lay import LaidPieces, laid_ply, lay_ply, shear_on_faces
 from .mould.check import check_mould
-from .mould.settings import MouldSettings
+from .mould.settings import MouldSettings, radius_of_cloth_mm
 from .nest.clock import Stop, never
 from .nest.layout import Nest
 from .nest.nest import nest
@@ -120,12 +120,16 @@ def run(
 def mould_settings(job: Job, courses: Sequence[Course]) -> MouldSettings:
     """Return what the mould is checked against, with what plies and resin say about it.
 
-    The laminate's thickness, where it is not set, is the stack's; the trim is the widest ply's.
+    The laminate's thickness, where it is not set, is the stack's, the radius the cloth presses
+    into that of the heaviest cloth; the trim is the widest ply's.
     """
     given, trim = job.settings.mould, job.settings.dressing.trim_mm
     thickest = thickness_range_mm(thickness_map(courses, len(job.mould.faces)))[1]
+    used = {ply.fabric for ply in job.plies}
+    heaviest = max(cloth.areal_weight_gsm for cloth in job.fabrics if cloth.id in used)
     return replace(
         given,
+        cloth_radius_mm=given.cloth_radius_mm or radius_of_cloth_mm(heaviest),
         laminate_mm=given.laminate_mm or thickest,
         trim_mm=max(trim if ply.trim_mm is None else ply.trim_mm for ply in job.plies),
         resin_density_g_cm3=job.settings.laminate.resin_density_g_cm3,

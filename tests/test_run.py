@@ -27,11 +27,12 @@ from flatten.job import Settings, save_job
 from flatten.laminate.ply import Ply
 from flatten.laminate.stack import Stack
 from flatten.lay import lay_ply
+from flatten.mould.settings import MouldSettings
 from flatten.nest.roll import Roll, Stock
 from flatten.nest.settings import NestSettings
 from flatten.packed import read_arrays
 from flatten.progress import silent
-from flatten.run import run, stored_layouts
+from flatten.run import mould_settings, run, stored_layouts
 from flatten.summary import summary
 from flatten.surface.mesh import MouldMesh
 from flatten.surface.stl import read_stl
@@ -210,6 +211,24 @@ def test_a_mould_that_stops_the_work_stops_every_roll(dish_run):
     files = files_of(replace(result, findings=(stop,)), job)
 
     assert not {"roll.dxf", "roll.svg", "layouts.json"} & set(files)
+
+
+@pytest.mark.parametrize(
+    ("cloth", "radius"), [("glass_twill_163", 3.0), ("carbon_twill_210", 3.1), ("chopped", 5.0)]
+)
+def test_the_mould_is_checked_against_the_radius_of_the_heaviest_cloth(cloth, radius):
+    """3 mm to 200 g/m2, 5 mm from 400 g/m2 on: common practice, no source."""
+    job = dish_job()
+    library = load_fabrics()
+    fabric = library.get(cloth) or replace(library["glass_twill_163"], areal_weight_gsm=450.0)
+    plies = [replace(ply, fabric=fabric.id) for ply in job.plies]
+    fabrics = {TWILL: library[TWILL], fabric.id: fabric}
+    job = replace(job, fabrics=tuple(fabrics.values()), plies=tuple(plies))
+    courses = Stack.of(job.plies, job.settings.laminate).courses(fabrics, job.settings.laminate)
+
+    assert mould_settings(job, courses).cloth_radius_mm == pytest.approx(radius)
+    given = replace(job.settings, mould=MouldSettings(cloth_radius_mm=4.5))
+    assert mould_settings(replace(job, settings=given), courses).cloth_radius_mm == 4.5
 
 
 def test_the_cut_list_counts_all_kits(dish_run):

@@ -83,9 +83,8 @@ MOULDPLY_Mould.__annotations__ |= (
     | length(
         "cloth_radius",
         "Cloth Radius",
-        "Tightest corner the cloth can be pressed into",
-        3.0,
-        least=0.01,
+        "Tightest corner the cloth can be pressed into; 0: taken from the heaviest cloth",
+        0.0,
         most=1000,
     )
     | length("wall_min", "Thinnest Wall", "Thinner walls of the mould are pointed out", 3.0)

@@ -11,8 +11,19 @@ from ..errors import InputError
 Direction = tuple[float, float, float]
 
 # Values without a source in the literature are common practice for printed moulds.
-POSITIVE = ("layer_height_mm", "cloth_radius_mm", "brush_mm", "roller_mm", "resin_density_g_cm3")
-NOT_NEGATIVE = ("min_draft_deg", "wall_min_mm", "laminate_mm", "trim_mm", "bead_share")
+POSITIVE = ("layer_height_mm", "brush_mm", "roller_mm", "resin_density_g_cm3")
+NOT_NEGATIVE = (
+    "min_draft_deg",
+    "cloth_radius_mm",
+    "wall_min_mm",
+    "laminate_mm",
+    "trim_mm",
+    "bead_share",
+)
+# The tightest inside corner a hand presses cloth into: 3 mm up to 200 g/m2, 5 mm from 400 g/m2 on,
+# in proportion between. Common practice, no source.
+LIGHT_GSM, HEAVY_GSM = 200.0, 400.0
+LIGHT_RADIUS_MM, HEAVY_RADIUS_MM = 3.0, 5.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -21,9 +32,9 @@ class MouldSettings:
 
     `pull`: the way the part leaves the mould, or "auto" for the direction that frees most area.
     `build`: upwards on the printer. `cloth_radius_mm`: the inside radius the cloth can be pressed
-    into (3 light, 5 for 400 g/m2 and more). `laminate_mm`: the laminate's thickness, 0 when it is
-    not known. `bead_share`: depth of the groove between two beads on an upright wall as a
-    share of the layer height (0.2 to 0.5 measured as a rule, 0.5 at most for round beads).
+    into, 0 for that of the heaviest cloth of the job. `laminate_mm`: the laminate's thickness, 0
+    when it is not known. `bead_share`: depth of the groove between two beads on an upright wall
+    as a share of the layer height (0.2 to 0.5 measured as a rule, 0.5 at most for round beads).
     Defaults are common practice, not data of a material.
     """
 
@@ -33,7 +44,7 @@ class MouldSettings:
     bead_share: float = 0.35
     overhang_deg: float = 45.0  # faces leaning further from upright than this need support
     min_draft_deg: float = 5.0
-    cloth_radius_mm: float = 3.0
+    cloth_radius_mm: float = 0.0
     laminate_mm: float = 0.0
     wall_min_mm: float = 3.0
     trim_mm: float = 15.0
@@ -67,8 +78,11 @@ class MouldSettings:
 
     @property
     def pressable_radius_mm(self) -> float:
-        """The inside radius this laminate can be pressed into: the cloth's, or 2 thicknesses."""
-        return max(self.cloth_radius_mm, 2 * self.laminate_mm)
+        """The inside radius this laminate can be pressed into: the cloth's, or 2 thicknesses.
+
+        A cloth that is not known counts as a light one.
+        """
+        return max(self.cloth_radius_mm or LIGHT_RADIUS_MM, 2 * self.laminate_mm)
 
     @property
     def pull_direction(self) -> Floats | None:
@@ -79,6 +93,12 @@ class MouldSettings:
     def build_direction(self) -> Floats:
         """(3,) unit vector."""
         return unit_vector("The build direction", self.build)
+
+
+def radius_of_cloth_mm(areal_weight_gsm: float) -> float:
+    """Return the inside radius a cloth of this weight can be pressed into."""
+    heavy = (areal_weight_gsm - LIGHT_GSM) / (HEAVY_GSM - LIGHT_GSM)
+    return LIGHT_RADIUS_MM + (HEAVY_RADIUS_MM - LIGHT_RADIUS_MM) * min(max(heavy, 0.0), 1.0)
 
 
 def _refuse(field: str, value: object, hint: str) -> None:

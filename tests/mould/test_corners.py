@@ -7,7 +7,7 @@ from numpy.testing import assert_allclose
 
 from flatten.mould.corners import bridge_gap, bridge_section, check_corners, find_corners
 from flatten.mould.curvature import measure_turning
-from flatten.mould.settings import MouldSettings
+from flatten.mould.settings import MouldSettings, radius_of_cloth_mm
 from flatten.surface.mesh import MouldMesh
 
 
@@ -134,6 +134,19 @@ def test_the_cloth_or_two_laminate_thicknesses_decide(cloth, laminate, found):
     spots = corners(gutter(40, 40, 4, 8, 60), cloth_radius_mm=cloth, laminate_mm=laminate)
 
     assert len(spots) == found
+
+
+@pytest.mark.parametrize(
+    ("gsm", "radius"), [(80, 3), (200, 3), (300, 4), (400, 5), (600, 5)], ids=str
+)
+def test_heavier_cloth_wants_a_larger_radius(gsm, radius):
+    """3 mm for light cloth, 5 for 400 g/m2 and more: common practice, no source."""
+    assert radius_of_cloth_mm(gsm) == pytest.approx(radius)
+
+
+def test_a_radius_that_is_not_set_is_that_of_a_light_cloth_until_the_cloth_is_known():
+    assert MouldSettings().pressable_radius_mm == 3
+    assert MouldSettings(laminate_mm=2).pressable_radius_mm == 4
 
 
 def test_the_floor_of_a_box_gives_a_spot_for_each_side():
