@@ -1,7 +1,7 @@
 """The end check of every run: is what was written what was meant? By other means than the work.
 
-Areas are added up from triangles, not taken from polygons; the cutter file is read back by the
-few lines at the end of this file, which share nothing with the writer.
+Areas are added up from triangles, not taken from polygons; cutter files are read back by the few
+lines of verify_lines.py, which share nothing with the writers, and compared line by line.
 """
 
 from __future__ import annotations
@@ -14,6 +14,8 @@ import shapely
 from .arrays import Floats
 from .errors import SolveError
 from .result import ExtraPiece, Piece, Result
+from .verify_lines import dxf_lines, shifted, svg_lines
+from .verify_places import FileLines, Meant, check_pieces_apart, check_sheets, meant
 
 # Strain and flat shape are of the same triangles, so their areas agree but for rounding.
 STRAIN_SHARE = 1e-9
@@ -23,8 +25,6 @@ NET_SHARE = 5e-3
 INSIDE_MM = 0.02
 # Both sides of a joint are the same line on the mould.
 SEAM_SHARE = 1e-6
-# Coordinates in the files are kept to 0.001 mm: an outline's area moves by half that all round.
-FILE_MM = 0.001
 
 
 def verify(result: Result, files: Mapping[str, bytes]) -> None:
@@ -40,11 +40,7 @@ def verify(result: Result, files: Mapping[str, bytes]) -> None:
     for one in result.everything:
         _cut_is_a_piece(one)
     _seams_meet(result)
-    wanted = [pattern.cut for pattern in result.patterns]
-    if "patterns.dxf" in files:
-        _file_holds("patterns.dxf", files["patterns.dxf"], wanted)
-    if "roll.dxf" in files:
-        _file_holds("roll.dxf", files["roll.dxf"], _nested(result))
+    _files_hold_what_was_meant(result, files)
 
 
 def _strain_and_flat_agree(piece: Piece) -> None:
@@ -99,66 +95,48 @@ def _seams_meet(result: Result) -> None:
             )
 
 
-def _nested(result: Result) -> list[shapely.Polygon]:
-    """Return the outline of every piece that lies on the cloth."""
-    outlines = {pattern.id: pattern.cut for pattern in result.patterns}
+def _files_hold_what_was_meant(result: Result, files: Mapping[str, bytes]) -> None:
+    """Every outline and every arrow is found where it was meant in what a cutter gets."""
+    pieces = [meant(pattern) for pattern in result.patterns]
+    for name, content in files.items():
+        alone = [piece for piece in pieces if name == f"piece {piece.name}.dxf"]
+        if name == "patterns.svg":
+            check_pieces_apart(FileLines(name, svg_lines(content)), pieces)
+        elif name == "patterns.dxf" or alone:
+            check_pieces_apart(FileLines(name, dxf_lines(content)), alone or pieces)
+    cloths = [name for name in files if name.startswith("roll ") and name.endswith(".dxf")]
+    sheets = _sheets(result)
+    if cloths:
+        for name, own in zip(cloths, sheets, strict=True):
+            check_sheets(FileLines(name, dxf_lines(files[name])), own)
+    every = [sheet for own in sheets for sheet in own]
+    if "roll.dxf" in files:
+        roll = FileLines("roll.dxf", dxf_lines(files["roll.dxf"]))
+        check_sheets(roll, every)
+        if "roll.svg" in files:  # a picture starts at its own corner
+            picture = FileLines("roll.svg", svg_lines(files["roll.svg"]))
+            shift = roll.corners("CUT").min(axis=0) - picture.corners("CUT").min(axis=0)
+            lines = shifted(picture.lines, shift)
+            check_sheets(FileLines("roll.svg", lines), every)
+
+
+def _sheets(result: Result) -> list[list[list[Meant]]]:
+    """Return the pieces on each sheet of each cloth, as they lie on it."""
+    patterns = {pattern.id: pattern for pattern in result.patterns}
     return [
-        outlines[placement.piece]
+        [
+            [meant(patterns[one.piece], one.matrix) for one in sheet.placements]
+            for sheet in nest.sheets
+        ]
         for nest in result.nests.values()
-        for sheet in nest.sheets
-        for placement in sheet.placements
     ]
-
-
-def _file_holds(name: str, content: bytes, wanted: list[shapely.Polygon]) -> None:
-    """The file's closed cut lines are the outlines meant, by number and by area."""
-    found = sorted(abs(_ring_area(ring)) for ring in cut_rings(content))
-    rings = [ring for piece in wanted for ring in (piece.exterior, *piece.interiors)]
-    meant = sorted(float(shapely.Polygon(ring).area) for ring in rings)
-    if len(found) != len(meant):
-        raise _file_failed(name, f"{len(found)} cut lines, {len(meant)} were meant")
-    longest = max((ring.length for ring in rings), default=0.0)
-    for area, intended in zip(found, meant, strict=True):
-        if abs(area - intended) > FILE_MM * longest:
-            raise _file_failed(name, f"a cut line round {area:.2f} mm2, not {intended:.2f}")
 
 
 def cut_rings(content: bytes) -> Iterator[Floats]:
-    """Yield (k, 3) x, y, bulge of each closed polyline on a layer that is cut, from DXF text.
-
-    Source: the DXF reference: groups of a code and a value; LWPOLYLINE 10, 20, 42, 70; the
-    older POLYLINE with its VERTEX entities.
-    """
-    lines = content.decode("utf-8", errors="replace").splitlines()
-    groups = [
-        (code.strip(), value.strip()) for code, value in zip(lines[::2], lines[1::2], strict=False)
-    ]
-    kind, layer, closed, points = "", "", False, list[list[float]]()
-    for code, value in [*groups, ("0", "EOF")]:
-        if code == "0" and not (value in ("VERTEX", "SEQEND") and layer):
-            if closed and len(points) > 1 and layer.upper().startswith("CUT"):
-                yield np.array(points)
-            kind, layer, closed, points = value, "", False, []
-        elif code == "0":
-            kind = value  # a vertex of the polyline before, or its end
-        elif kind in ("LWPOLYLINE", "POLYLINE") and code in ("8", "70"):
-            layer, closed = (value, closed) if code == "8" else (layer, bool(int(value) & 1))
-        elif kind in ("LWPOLYLINE", "VERTEX"):
-            if code == "10":
-                points.append([float(value), 0.0, 0.0])
-            elif code in ("20", "42") and points:
-                points[-1][1 if code == "20" else 2] = float(value)
-
-
-def _ring_area(ring: Floats) -> float:
-    """Return mm2 inside a ring whose edges may be arcs; bulge = tan(quarter of the arc)."""
-    x, y = ring[:, 0], ring[:, 1]
-    area = 0.5 * float((x * np.roll(y, -1) - np.roll(x, -1) * y).sum())
-    chord = np.hypot(np.roll(x, -1) - x, np.roll(y, -1) - y)
-    angle = 4 * np.arctan(ring[:, 2])
-    bent = np.abs(angle) > 1e-12
-    radius = chord[bent] / (2 * np.sin(angle[bent] / 2))
-    return area + float((0.5 * radius**2 * (angle[bent] - np.sin(angle[bent]))).sum())
+    """Yield (k, 3) x, y, bulge of each closed polyline on a layer that is cut, from DXF text."""
+    for line in dxf_lines(content):
+        if line.closed and line.layer == "CUT":
+            yield line.points
 
 
 def _triangle_areas(corners: Floats) -> Floats:
@@ -175,12 +153,5 @@ def _same(piece: Piece, what: str, found: float, meant: float, tolerance: float,
 def _failed(piece: Piece | ExtraPiece, why: str) -> SolveError:
     return SolveError(
         f"The end check of pattern '{piece.pattern.id}' failed: {why}.",
-        "Please report this with the job folder; nothing was written.",
-    )
-
-
-def _file_failed(name: str, why: str) -> SolveError:
-    return SolveError(
-        f"The end check of '{name}' failed: it holds {why}.",
         "Please report this with the job folder; nothing was written.",
     )

@@ -10,8 +10,9 @@ ENGINE = Path(__file__).parents[1] / "flatten"
 ORDER = [
     "errors", "arrays", "units", "finding", "progress", "records", "packed", "folder",
     "surface", "mould", "cloth", "pattern", "laminate", "nest", "export",
-    "job", "stamp", "start", "result", "lay", "answer", "answer_parts", "run", "verify",
-    "mould_facts", "facts", "summary", "deliver", "serve", "commands", "__main__",
+    "job", "stamp", "start", "result", "lay", "answer", "answer_parts", "run",
+    "verify_lines", "verify_places", "verify", "mould_facts",
+    "facts", "summary", "deliver", "serve", "commands", "__main__",
 ]  # fmt: skip
 BANNED = {"bpy", "bmesh", "mathutils", "gpu", "addon"}
 ONLY_IN = {"cvxopt": "cloth/factor.py", "ezdxf": "export/dxf.py"}

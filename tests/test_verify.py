@@ -12,8 +12,13 @@ from flatten.errors import SolveError
 from flatten.export.drawing import Drawing, Line
 from flatten.export.dxf import dxf_bytes
 from flatten.export.layers import CUT
+from flatten.export.pattern_drawing import patterns_drawing
+from flatten.export.roll_drawing import rolls_drawing
+from flatten.export.svg import svg_bytes
 from flatten.run import run
-from flatten.verify import _ring_area, cut_rings, verify
+from flatten.verify import cut_rings, verify
+from flatten.verify_lines import ReadLine, dxf_lines, svg_lines
+from flatten.verify_places import FileLines, Meant, check_sheets
 
 
 @pytest.fixture(scope="module")
@@ -31,6 +36,32 @@ def with_pattern(result, **changes):
 
 def triangle(x):
     return Line(layer=CUT.name, points=[[x, 0], [x + 10, 0], [x, 10]], closed=True)
+
+
+def drawing_of(name, result, *, arcs=False):
+    """The drawing a file is written from."""
+    if name.startswith("patterns"):
+        return patterns_drawing(result.patterns, arcs=arcs)
+    return rolls_drawing(result.nests.values(), result.patterns, arcs=arcs)
+
+
+def written(name, drawing, version="R2010"):
+    return svg_bytes(drawing) if name.endswith("svg") else dxf_bytes(drawing, version)
+
+
+def moved_piece(drawing, move, layers=("CUT", "NET_LINE", "ARROW")):
+    """The drawing with lines of its last piece moved about the middle of those lines."""
+    piece = [line for line in drawing.lines if line.layer == CUT.name][-1].piece
+    own = [line for line in drawing.lines if line.piece == piece and line.layer in layers]
+    points = np.concatenate([line.points for line in own])
+    middle = (points.min(axis=0) + points.max(axis=0)) / 2
+    return replace(
+        drawing,
+        lines=tuple(
+            replace(line, points=move(line.points - middle) + middle) if line in own else line
+            for line in drawing.lines
+        ),
+    )
 
 
 def test_good_work_passes(good):
@@ -68,16 +99,121 @@ def test_a_crossing_cut_line_is_stopped(good):
         verify(with_pattern(result, cut=crossing), files)
 
 
-@pytest.mark.parametrize("name", ["patterns.dxf", "roll.dxf"])
-def test_a_file_that_lacks_a_piece_or_has_another_size_is_stopped(good, name):
+@pytest.mark.parametrize("name", ["patterns.dxf", "roll.dxf", "patterns.svg"])
+def test_a_file_that_lacks_a_piece_is_stopped(good, name):
     _, result, files = good
     small = Drawing(title="x", layers=(CUT,), lines=(triangle(0),))
-    with pytest.raises(SolveError, match="1 cut lines, 2 were meant"):
-        verify(result, {**files, name: dxf_bytes(small)})
-    moved = Drawing(title="x", layers=(CUT,), lines=(triangle(20),))
-    two = Drawing(title="x", layers=(CUT,), lines=(*small.lines, *moved.lines))
-    with pytest.raises(SolveError, match=r"round .* mm2, not"):
-        verify(result, {**files, name: dxf_bytes(two)})
+    with pytest.raises(SolveError, match=r"holds 1 cut lines, \d were meant"):
+        verify(result, {**files, name: written(name, small)})
+
+
+WRONG = {
+    "mirrored": (lambda p: p * [1, -1], "mirrored|off|belongs|not where"),
+    "turned": (lambda p: p @ [[0, 1], [-1, 0]], "turned by 90|off|no cut line|belongs"),
+    "half a turn": (lambda p: -p, "turned by 180|mirrored|off|arrow|belongs"),
+    "scaled": (lambda p: p * 1.001, "scaled by 1.001|off|no cut line"),
+    "stretched": (lambda p: p * [1.0, 1.0005], "scaled by 1 along x and 1.0|off|no cut line"),
+}
+
+
+@pytest.mark.parametrize("way", WRONG)
+@pytest.mark.parametrize("name", ["patterns.dxf", "patterns.svg", "roll.dxf", "roll.svg"])
+def test_a_piece_written_otherwise_than_meant_stops_the_run(good, name, way):
+    """As a writer would do that takes one piece wrong, all else being right."""
+    _, result, files = good
+    move, why = WRONG[way]
+    wrong = moved_piece(drawing_of(name, result), move)
+    with pytest.raises(SolveError, match=f"end check of '{name}' failed: .*({why})"):
+        verify(result, {**files, name: written(name, wrong)})
+
+
+@pytest.mark.parametrize("version", ["R2010", "R12"])
+@pytest.mark.parametrize("name", ["roll.dxf", "roll.svg"])
+def test_a_piece_shifted_on_the_roll_is_stopped(good, name, version):
+    _, result, files = good
+    wrong = moved_piece(drawing_of(name, result), lambda p: p + [0.0, 0.05])
+    with pytest.raises(SolveError, match=r"' lies up to 0\.05 mm off|belongs to no piece"):
+        verify(result, {**files, name: written(name, wrong, version)})
+
+
+@pytest.mark.parametrize("layer", ["CUT", "NET_LINE", "ARROW"])
+@pytest.mark.parametrize("name", ["patterns.dxf", "patterns.svg", "roll.dxf"])
+def test_one_kind_of_line_shifted_against_the_others_is_stopped(good, name, layer):
+    _, result, files = good
+    wrong = moved_piece(drawing_of(name, result), lambda p: p + [0.0, 0.05], layers=[layer])
+    why = {"CUT": "cut line|net line", "NET_LINE": "net line", "ARROW": "warp arrow"}[layer]
+    with pytest.raises(SolveError, match=why):
+        verify(result, {**files, name: written(name, wrong)})
+
+
+@pytest.mark.parametrize("name", ["patterns.dxf", "patterns.svg", "roll.dxf"])
+@pytest.mark.parametrize("move", [lambda p: -p, lambda p: p @ [[0, 1], [-1, 0]]], ids=["180", "90"])
+def test_an_arrow_that_points_elsewhere_is_stopped(good, name, move):
+    """The weave is worked off the arrow: turned about its own middle it is as wrong as the cut."""
+    _, result, files = good
+    wrong = moved_piece(drawing_of(name, result), move, layers=["ARROW"])
+    with pytest.raises(SolveError, match=r"warp arrow of '.*' is not where it was meant"):
+        verify(result, {**files, name: written(name, wrong)})
+
+
+def test_a_piece_drawn_twice_and_a_stray_line_are_stopped(good):
+    _, result, files = good
+    drawing = drawing_of("patterns.dxf", result)
+    twice = replace(drawing, lines=(*drawing.lines, *drawing.moved(0, 900).lines))
+    with pytest.raises(SolveError, match=r"it holds \d cut lines, \d were meant"):
+        verify(result, {**files, "patterns.dxf": dxf_bytes(twice)})
+    stray = Line(layer=CUT.name, points=[[0, -50], [300, -50]])
+    more = replace(drawing, lines=(*drawing.lines, stray))
+    with pytest.raises(SolveError, match=r"line at x 0\.0, y -50\.0 mm belongs to no piece"):
+        verify(result, {**files, "patterns.dxf": dxf_bytes(more)})
+
+
+@pytest.mark.parametrize("version", ["R2010", "R12"])
+@pytest.mark.parametrize("arcs", [False, True])
+@pytest.mark.parametrize("only_cut", [False, True])
+def test_every_way_of_writing_passes(good, version, arcs, only_cut):
+    _, result, files = good
+    for name in ("patterns.dxf", "roll.dxf"):
+        drawing = drawing_of(name, result, arcs=arcs)
+        verify(result, {**files, name: dxf_bytes(drawing, version, only_cut=only_cut)})
+    for name in ("patterns.svg", "roll.svg"):
+        verify(result, {**files, name: svg_bytes(drawing_of(name, result, arcs=arcs))})
+
+
+def test_neighbours_that_share_a_cut_pass_and_a_shifted_one_does_not():
+    """Two squares edge to edge: the shared side is drawn once, so one outline is open."""
+    square = np.array([[0.0, 0], [100, 0], [100, 80], [0, 80], [0, 0]])
+    pieces = [
+        Meant(name=name, rings=((square + [x, 0],), (square + [x, 0],)), arrow=None)
+        for name, x in (("a", 0), ("b", 100))
+    ]
+
+    def lines(shift):
+        rings = [piece.rings[0][0][:-1] for piece in pieces]
+        drawn = [Line(layer=CUT.name, points=rings[0], closed=True)]
+        drawn.append(Line(layer=CUT.name, points=rings[1] + [shift, 0], closed=True))
+        return dxf_lines(dxf_bytes(Drawing(title="x", layers=(CUT,), lines=tuple(drawn))))
+
+    assert [line.closed for line in lines(0)] == [True, False]
+    check_sheets(FileLines("roll.dxf", lines(0)), [pieces])
+    with pytest.raises(SolveError, match=r"cut line of 'b' lies up to 0.3 mm off"):
+        check_sheets(FileLines("roll.dxf", lines(0.3)), [pieces])
+
+
+def test_equal_sheets_stand_one_above_the_other():
+    """The second of two sheets with the same pieces is not taken for the first."""
+    square = np.array([[0.0, 0], [100, 0], [100, 80], [0, 80], [0, 0]])
+    sheet = [Meant(name="a", rings=((square,), (square,)), arrow=None)]
+
+    def file(rises):
+        lines = tuple(
+            Line(layer=CUT.name, points=square[:-1] + [0, rise], closed=True) for rise in rises
+        )
+        return FileLines("r", dxf_lines(dxf_bytes(Drawing(title="x", layers=(CUT,), lines=lines))))
+
+    check_sheets(file([0, 320]), [sheet, sheet])
+    with pytest.raises(SolveError, match="lies up to 5 mm off"):
+        check_sheets(file([5, 320]), [sheet, sheet])
 
 
 def test_nothing_is_written_when_it_fails(good, tmp_path):
@@ -94,10 +230,29 @@ def test_the_reader_finds_closed_outlines(version):
         cut_rings(dxf_bytes(Drawing(title="x", layers=(CUT,), lines=(square,)), version=version))
     )
 
-    assert [abs(_ring_area(ring)) for ring in rings] == [600.0]
+    assert [shapely.Polygon(ring[:, :2]).area for ring in rings] == [600.0]
 
 
-def test_the_area_of_a_ring_with_arcs():
-    """A half circle of radius 10 on a chord of 20: pi / 2 x 100."""
-    ring = np.array([[0, 0, 1.0], [20, 0, 0.0]])
-    assert abs(_ring_area(ring)) == pytest.approx(50 * np.pi, rel=1e-12)
+@pytest.mark.parametrize("turn_deg", [40, 180, 300])
+@pytest.mark.parametrize("side", [1, -1])
+def test_chords_of_an_arc_lie_on_its_circle(turn_deg, side):
+    """Bulge = tan of a quarter of the arc's angle, positive to the left (DXF reference)."""
+    angle = np.radians(turn_deg)
+    start, end = np.array([10.0, 0]), 10 * np.array([np.cos(angle), side * np.sin(angle)])
+    bulge = side * np.tan(np.radians(turn_deg) / 4)
+    line = ReadLine(layer="CUT", closed=False, points=np.array([[*start, bulge], [*end, 0.0]]))
+
+    chords = line.chords()
+
+    assert np.hypot(*chords.T) == pytest.approx(10, rel=1e-12)
+    assert chords[[0, -1]] == pytest.approx(np.array([start, end]), abs=1e-12)
+    middles = (chords[1:] + chords[:-1]) / 2
+    assert 10 - np.hypot(*middles.T).min() < 0.0011
+    length = np.hypot(*np.diff(chords, axis=0).T).sum()
+    assert length == pytest.approx(10 * np.radians(turn_deg), rel=1e-3)
+    drawn = Line(
+        layer=CUT.name, points=np.array([start, end]), bulge=np.array([bulge, 0.0]), closed=False
+    )
+    content = svg_bytes(Drawing(title="x", layers=(CUT,), lines=(drawn,)))
+    again = next(iter(svg_lines(content)))
+    assert again.points[0, 2] == pytest.approx(bulge, rel=1e-3)
