@@ -1,76 +1,209 @@
-"""In a real window: how long each of our own steps holds the window up, worst of a whole flow.
+"""How long each flow holds the window up, by a timer in the window; on a sample (--blend).
 
-Processor time of the window's thread, so that a busy machine does not count. Drawing itself is
-left out: without a graphics card it takes most of a second, with or without us.
+A timer asks to be called every 5 ms; the longest time between two calls is the stall. Meanwhile
+the 3D view is swapped for a text editor, since without a graphics card drawing a view takes most
+of a second, with or without us; what we draw is timed by itself, in processor time of the
+window's thread. FACES in the environment divides the mould until it has at least as many.
 """
 
-import importlib
-import sys
+import os
 import time
 
 import bpy
+import hands
+from hands import part
 
-WORST = {}
-STATE = {"at": 0, "wait": time.monotonic() + 20.0}  # slow drawing slows the imports too
-PACKAGE = next(m for m in sys.modules if m.endswith(".mouldply") and m.startswith("bl_ext"))
+BEAT_S = 0.005
+LIMIT_MS = 100.0
 
 
-def timed(owner, name):
-    """Replace a function by one that remembers its longest time."""
+class Pulse:
+    """The longest time between two calls of a timer, wall and processor."""
+
+    def __init__(self):
+        self.clear()
+
+    def clear(self):
+        self.at, self.spent = time.perf_counter(), time.thread_time()
+        self.worst_ms = self.worst_cpu_ms = 0.0
+
+    def beat(self):
+        now, spent = time.perf_counter(), time.thread_time()
+        self.worst_ms = max(self.worst_ms, 1000 * (now - self.at))
+        self.worst_cpu_ms = max(self.worst_cpu_ms, 1000 * (spent - self.spent))
+        self.at, self.spent = now, spent
+        return BEAT_S
+
+
+PULSE, DRAWN = Pulse(), {}
+
+
+def flow():
+    """Every flow, then the table."""
+    watch_drawing()
+    bpy.app.timers.register(PULSE.beat, persistent=True)
+    divide(bpy.context.object)
+    faces = len(bpy.context.object.data.polygons)
+    yield 2
+    hands.open_tab()
+    yield 1
+    area, rows = hands.area(), []
+    area.type = "TEXT_EDITOR"
+    PULSE.clear()
+    while not part("warm").done():  # begun by the tab, where nothing else has
+        yield 0.2
+    rows.append(("the engine's imports", PULSE.worst_ms, PULSE.worst_cpu_ms))
+    for label, act, pause in FLOWS:
+        yield 1
+        rows.append((label, *(yield from measured(label, act, pause))))
+    area.type = "VIEW_3D"
+    print(f"{faces} faces")
+    for label, wall_ms, cpu_ms in rows:
+        late = "  OVER" if wall_ms > LIMIT_MS else ""
+        print(f"STALL {wall_ms:6.0f} ms, {cpu_ms:6.0f} ms of the processor  {label}{late}")
+    bpy.context.window_manager.mouldply_view.map = "shear_deg"
+    for _ in range(3):
+        hands.redraw()
+        yield 0.5
+    for label, seconds in sorted(DRAWN.items(), key=lambda pair: -pair[1]):
+        print(f"DRAWN {1000 * seconds:6.1f} ms  {label}")
+
+
+def measured(label, act, pause):
+    """Do something and return the longest stall until it has ended."""
+    print("FLOW", label, flush=True)
+    PULSE.clear()
+    act()
+    yield pause
+    return PULSE.worst_ms, PULSE.worst_cpu_ms
+
+
+def view():
+    return bpy.context.window_manager.mouldply_view
+
+
+def mould():
+    return next(t for t in bpy.data.objects if t.mouldply.is_mould)
+
+
+def shows(name):
+    return lambda: setattr(view(), "map", name)
+
+
+def undo():
+    with bpy.context.temp_override(window=hands.window()):
+        bpy.ops.ed.undo()
+
+
+def redo():
+    with bpy.context.temp_override(window=hands.window()):
+        bpy.ops.ed.redo()
+
+
+def pressed(operator, **options):
+    """Call an operator as a person does, with its undo step."""
+
+    def act():
+        with bpy.context.temp_override(window=hands.window()):
+            operator("EXEC_DEFAULT", True, **options)
+
+    return act
+
+
+def follow_finding():
+    home = next(one for one in bpy.data.collections if one.mouldply.owner)
+    findings = home.mouldply.findings
+    home.mouldply.active_finding = next((n for n, one in enumerate(findings) if one.faces), 0)
+    if findings and findings[home.mouldply.active_finding].faces:
+        pressed(bpy.ops.mouldply.show_finding)()
+
+
+def object_mode():
+    with bpy.context.temp_override(window=hands.window()):
+        bpy.ops.object.mode_set(mode="OBJECT")
+
+
+def turn():
+    mould().mouldply.plies[0].angle_deg += 20
+
+
+def quick_nest():
+    bpy.context.scene.mouldply.nest.seconds = 3
+    pressed(bpy.ops.mouldply.nest)()
+
+
+ours = bpy.ops.mouldply
+FLOWS = [  # what is done, and the seconds after it in which nothing may stall either
+    ("flatten all plies", pressed(ours.flatten, which="ALL"), 2),
+    ("shear map", shows("shear_deg"), 1),
+    ("draft map", shows("draft_deg"), 1),
+    ("no map", shows("NONE"), 1),
+    ("turn the fibre angle", turn, 2),
+    ("flatten one ply", pressed(ours.flatten, which="ACTIVE"), 2),
+    ("new ply from the selection", pressed(ours.new_ply), 2),
+    ("grow faces", pressed(ours.grow_faces, by=-1), 2),
+    ("fill up to edges", pressed(ours.fill_faces), 2),
+    ("remove a ply", pressed(ours.remove_ply), 2),
+    ("add a rosette", pressed(ours.add_rosette), 2),
+    ("show a finding", follow_finding, 1),
+    ("leave edit mode", object_mode, 2),
+    ("nest", quick_nest, 2),
+    ("show the roll", pressed(ours.show_roll), 2),
+    ("leave the roll", pressed(ours.leave_roll), 2),
+    ("write files", pressed(ours.export, directory=str(hands.OUT / "cut")), 2),
+    ("undo", undo, 2),
+    ("redo", redo, 2),
+]
+
+
+def divide(thing):
+    """Divide the mould's faces until there are as many as asked."""
+    while len(thing.data.polygons) < int(os.environ.get("FACES", "0")):
+        divided = thing.modifiers.new("divided", "SUBSURF")
+        divided.subdivision_type, divided.levels = "SIMPLE", 1
+        with bpy.context.temp_override(window=hands.window(), object=thing):
+            bpy.ops.object.modifier_apply(modifier="divided")
+
+
+def watch_drawing():
+    """Time what Blender calls of ours for each redraw."""
+    overlays = part("overlays")
+    for module in part("panels").MODULES:
+        for kind in module.CLASSES:
+            if "draw" in vars(kind):
+                timed_panel(kind)
+    timed(overlays, "lines_of", "overlays")
+    for name in ("draw_lines", "draw_legend"):
+        timed(overlays, name, "overlays")
+    overlays.unregister()
+    overlays.register()
+
+
+def timed(owner, name, label):
+    """Replace a function without arguments by one that remembers its longest time."""
     inner = getattr(owner, name)
 
-    def outer(*given, **named):
+    def outer(*given):
         began = time.thread_time()
         try:
-            return inner(*given, **named)
+            return inner(*given)
         finally:
-            label = f"{getattr(owner, '__name__', owner)}.{name}".removeprefix(f"{PACKAGE}.")
-            WORST[label] = max(WORST.get(label, 0.0), time.thread_time() - began)
+            key = f"{label}.{name}"
+            DRAWN[key] = max(DRAWN.get(key, 0.0), time.thread_time() - began)
 
     setattr(owner, name, outer)
 
 
-def part(name):
-    return importlib.import_module(f"{PACKAGE}.{name}")
+def timed_panel(kind):
+    """The same for a panel: Blender counts the arguments of its `draw`."""
+    inner = kind.draw
 
+    def draw(self, context):
+        began = time.thread_time()
+        try:
+            inner(self, context)
+        finally:
+            key = kind.__name__
+            DRAWN[key] = max(DRAWN.get(key, 0.0), time.thread_time() - began)
 
-work, freshness, maps, overlays = (part(n) for n in ("work", "freshness", "maps", "overlays"))
-for owner, names in {
-    work: ("begin", "read_job", "_in_worker", "finish", "show"),
-    freshness: ("work_out",),
-    part("warm"): ("step",),
-    maps: ("show_map", "paint"),
-    overlays: ("lines_of",),
-    part("worker").Worker: ("submit", "look"),
-    part("roll_scene"): ("make_roll_scene",),
-    part("apply"): ("make_pattern", "place_beside", "_write_maps", "_remove"),
-}.items():
-    for name in names:
-        timed(owner, name)
-work.read_job, freshness.read_job = work.read_job, freshness.read_job
-FLOW = [
-    lambda: bpy.ops.mouldply.flatten(which="ALL"),
-    lambda: setattr(bpy.context.window_manager.mouldply_view, "map", "shear_deg"),
-    lambda: setattr(bpy.context.window_manager.mouldply_view, "map", "draft_deg"),
-    lambda: setattr(bpy.context.object.mouldply.plies[0], "angle_deg", 20.0),
-    lambda: bpy.ops.mouldply.flatten(which="ACTIVE"),
-    lambda: bpy.ops.mouldply.nest(),
-    lambda: bpy.ops.mouldply.show_roll(),
-]
-
-
-def done():
-    """Take the steps one by one; print the worst times at the end."""
-    if bpy.context.window_manager.mouldply.running or time.monotonic() < STATE["wait"]:
-        return False
-    if STATE["at"] == len(FLOW):
-        for label, seconds in sorted(WORST.items(), key=lambda pair: -pair[1]):
-            print(f"STALL {1000 * seconds:7.0f} ms  {label}")
-        return True
-    FLOW[STATE["at"]]()
-    STATE["at"] += 1
-    STATE["wait"] = time.monotonic() + 1.5
-    return False
-
-
-sidebar("mouldply")  # noqa: F821
+    kind.draw = draw

@@ -1,31 +1,66 @@
-"""In a real window: place the tack point; the runner's keys then click on the mould."""
+"""Place the tack point by dragging over the mould: previews on the way, drape on release.
+
+Prints how long the first threads took to show, how many previews came a second, and how long
+after the release the new pattern was there (asked: 0.5 s). A sample is open (--blend).
+"""
+
+import time
 
 import bpy
+import hands
+from hands import in_view, part, pixel_of
+from mathutils import Vector
 
-STATE = {"ready": False}
-
-
-def view3d():
-    window = bpy.context.window_manager.windows[0]
-    area = next(a for a in window.screen.areas if a.type == "VIEW_3D")
-    region = next(r for r in area.regions if r.type == "WINDOW")
-    return window, area, region
+STEPS = 40
 
 
-def done():
-    """Flatten first, look at the mould, then start the operator."""
-    if bpy.context.window_manager.mouldply.running:
-        return False
-    window, area, region = view3d()
-    with bpy.context.temp_override(window=window, area=area, region=region):
-        if not STATE["ready"]:
-            STATE["ready"] = True
-            bpy.ops.mouldply.flatten(which="ACTIVE")
-            return False
-        bpy.ops.view3d.view_selected()
-        bpy.ops.mouldply.place_tack("INVOKE_DEFAULT")
-    return True
+def flow():
+    """Warm the worker, drag, let go, wait for the pattern."""
+    hands.open_tab()
+    yield 4
+    in_view(bpy.ops.mouldply.flatten, which="ALL")
+    yield 1
+    mould = next(t for t in bpy.data.objects if t.mouldply.is_mould)
+    middle = sum((mould.matrix_world @ Vector(c) for c in mould.bound_box), Vector()) / 8
+    hands.look(only=True, turn_deg=(0, 0, 0))
+    yield 2
+    size = max(mould.dimensions)
+    shown, overlays = [], part("overlays")
+    inner = overlays.show_preview
+
+    def show_preview(context, thing, answer):
+        if answer is not None:
+            shown.append(time.perf_counter())
+        inner(context, thing, answer)
+
+    overlays.show_preview = show_preview
+    begun = time.perf_counter()
+    in_view(bpy.ops.mouldply.place_tack, "INVOKE_DEFAULT")
+    yield 0.2
+    at = pixel_of(middle)
+    hands.event("MOUSEMOVE", "NOTHING", at)
+    hands.event("LEFTMOUSE", "PRESS", at)
+    begun = time.perf_counter()
+    for step in range(STEPS):
+        at = pixel_of(middle + Vector((0.1 * size * step / STEPS, 0.05 * size * step / STEPS, 0)))
+        hands.event("MOUSEMOVE", "NOTHING", at)
+        yield 0.05
+    hands.shot("tack_dragged")
+    spent = time.perf_counter() - begun
+    first = f"first after {shown[0] - begun:.2f} s, " if shown else ""
+    print(f"PREVIEWS {first}{len(shown) / spent:.1f} a second")
+    before = stamps()
+    hands.event("LEFTMOUSE", "RELEASE", at)
+    released = time.perf_counter()
+    while stamps() == before:
+        yield 0.0
+        if time.perf_counter() - released > 30:
+            raise RuntimeError("no new pattern after the release")
+    print(f"DRAPED {time.perf_counter() - released:.2f} s after the release (asked: 0.5)")
+    yield 1
+    hands.shot("tack_released")
 
 
-bpy.context.preferences.view.smooth_view = 0
-sidebar("mouldply")  # noqa: F821
+def stamps():
+    """Return the patterns' fingerprints: they change when new ones are there."""
+    return sorted(t.mouldply.piece.stamp for t in bpy.data.objects if t.mouldply.piece.is_pattern)

@@ -1,94 +1,175 @@
-"""In a real window: open a sample, flatten, look, nest, show the roll; pictures on the way.
+"""From an empty file to written files: import, check, ply, drape, cuts, patterns, roll, export.
 
-Run with a runner that offers `shot(name)` and `sidebar(tab)`; see README.md beside this file.
+The mould is made here: a small printed tray, 26 mm deep, that needs cuts at its corners.
 """
 
-import time
+import tempfile
+from math import cos, pi, radians, sin
+from pathlib import Path
 
+import bmesh
 import bpy
+import hands
+from hands import in_view, shot
 
-STEPS = []
-STATE = {"at": 0, "wait": 0.0}
-
-
-def step(function):
-    STEPS.append(function)
-    return function
+POINTS, POWER = 64, 5.0  # of each ring; of the superellipse
+HALF_MM, DEPTH_MM, FLANGE_MM, FILLET_MM, ROUND_MM = (75.0, 55.0), 26.0, 22.0, 8.0, 3.0
 
 
-def in_view(operator, **options):
-    """Call a 3D view operator in the window's first 3D view."""
-    window = bpy.context.window_manager.windows[0]
-    for area in window.screen.areas:
-        if area.type == "VIEW_3D":
-            region = next(r for r in area.regions if r.type == "WINDOW")
-            with bpy.context.temp_override(window=window, area=area, region=region):
-                operator(**options)
-            return
-
-
-def frame():
-    """Look at everything from above."""
-    smooth = bpy.context.preferences.view.smooth_view
-    bpy.context.preferences.view.smooth_view = 0
-    in_view(bpy.ops.view3d.view_all)
-    bpy.context.preferences.view.smooth_view = smooth
-
-
-@step
-def opened():
-    frame()
-    shot("01_opened.png")  # noqa: F821
-    bpy.ops.mouldply.flatten(which="ALL")
-
-
-@step
-def flattened():
-    frame()
-    shot("02_flattened.png")  # noqa: F821
+def flow():
+    """Every step a person takes, with a picture of it."""
+    hands.open_tab()
+    yield 3  # the engine is imported in slices
+    shot("01_empty")
+    for thing in list(bpy.data.objects):
+        bpy.data.objects.remove(thing)
+    folder = Path(tempfile.mkdtemp(prefix="window-"))
+    write_stl(folder / "instrument_tray.stl")
+    in_view(bpy.ops.mouldply.import_mould, filepath=str(folder / "instrument_tray.stl"))
+    hands.look()
+    yield 2
+    shot("02_imported")
+    select_faces(lambda normal, middle: normal.z > 0.03 and middle.z > 5.0)
+    yield 1
+    shot("03_selected")
+    in_view(bpy.ops.mouldply.new_ply)
+    yield 1
+    in_view(bpy.ops.object.mode_set, mode="OBJECT")
+    mould = bpy.context.object
+    own = mould.mouldply
+    yield 2
+    shot("04_ply")
+    in_view(bpy.ops.mouldply.flatten, which="ALL")
+    yield 0.3
+    hands.look()
+    yield 2
+    shot("05_flat")
     bpy.context.window_manager.mouldply_view.map = "shear_deg"
-
-
-@step
-def shear():
-    in_view(bpy.ops.view3d.view_selected)
-    shot("03_shear.png")  # noqa: F821
+    look_at(mould)
+    yield 1
+    shot("06_shear")
     bpy.context.window_manager.mouldply_view.map = "draft_deg"
-
-
-@step
-def draft():
-    shot("04_draft.png")  # noqa: F821
+    yield 1
+    shot("07_draft")
     bpy.context.window_manager.mouldply_view.map = "NONE"
-    bpy.ops.mouldply.nest()
-
-
-@step
-def nested():
-    frame()
-    shot("05_nested.png")  # noqa: F821
-    bpy.ops.mouldply.show_roll()
-
-
-@step
-def roll():
+    in_view(bpy.ops.mouldply.propose_cuts)
+    yield 1
+    shot("08_proposed")
+    in_view(bpy.ops.mouldply.accept_cuts)
+    in_view(bpy.ops.mouldply.copy_ply, turn=radians(45))
+    own.plies[1].repeat = 2
+    in_view(bpy.ops.mouldply.flatten, which="ALL")
+    yield 2
+    hands.look()
+    shot("09_cut")
+    show_first_finding(mould)
+    yield 1
+    shot("10_finding")
+    in_view(bpy.ops.object.mode_set, mode="OBJECT")
+    bpy.context.scene.mouldply.nest.seconds = 5
+    in_view(bpy.ops.mouldply.nest)
+    yield 2
+    hands.look()
+    shot("11_nested")
+    in_view(bpy.ops.mouldply.show_roll)
+    yield 1
     in_view(bpy.ops.view3d.view_axis, type="TOP")
-    frame()
-    shot("06_roll.png")  # noqa: F821
-    bpy.ops.mouldply.leave_roll()
+    in_view(bpy.ops.view3d.view_all)
+    yield 1
+    shot("12_roll")
+    in_view(bpy.ops.mouldply.leave_roll)
+    yield 1
+    in_view(bpy.ops.mouldply.export, directory=str(folder / "cut"))
+    yield 2
+    written = sorted(file.name for file in (folder / "cut").iterdir())
+    print("WRITTEN", *written)
+    assert "result.json" in written, "no files were written"
+    shot("13_written")
+    bpy.context.scene.unit_settings.system = "IMPERIAL"
+    yield 1
+    shot("14_inches")
 
 
-bpy.context.preferences.view.smooth_view = 0
-sidebar("mouldply")  # noqa: F821
+def show_first_finding(mould):
+    """Look at the first finding that has a place."""
+    home = next(one for one in bpy.data.collections if one.mouldply.owner == mould)
+    findings = home.mouldply.findings
+    home.mouldply.active_finding = next((n for n, one in enumerate(findings) if one.faces), 0)
+    in_view(bpy.ops.mouldply.show_finding)
 
 
-def done():
-    """Take the next step when the last one has settled; True at the end."""
-    if bpy.context.window_manager.mouldply.running or time.monotonic() < STATE["wait"]:
-        return False
-    if STATE["at"] == len(STEPS):
-        return True
-    STEPS[STATE["at"]]()
-    STATE["at"] += 1
-    STATE["wait"] = time.monotonic() + 1.5
-    return False
+def look_at(thing):
+    """Select one object and look at it."""
+    for other in bpy.context.selected_objects:
+        other.select_set(False)
+    thing.select_set(True)
+    bpy.context.view_layer.objects.active = thing
+    hands.look(only=True)
+
+
+def select_faces(wanted):
+    """Select faces of the active mesh in edit mode by normal and middle in mm."""
+    in_view(bpy.ops.object.mode_set, mode="EDIT")
+    in_view(bpy.ops.mesh.select_mode, type="FACE")
+    mesh = bmesh.from_edit_mesh(bpy.context.object.data)
+    per_unit = 1000 * bpy.context.scene.unit_settings.scale_length
+    for face in mesh.faces:
+        face.select = wanted(face.normal, face.calc_center_median() * per_unit)
+    bmesh.update_edit_mesh(bpy.context.object.data)
+
+
+def profile():
+    """Return (inset, height) in mm of each ring, from the flange's rim to the floor."""
+    rings = [(-FLANGE_MM, 0.0), (-ROUND_MM - 8, 0.0)]
+    for step in range(7):  # over the rim's edge
+        turn = step / 6 * radians(85)
+        rings.append((-ROUND_MM + ROUND_MM * sin(turn), -ROUND_MM + ROUND_MM * cos(turn)))
+    lean = FILLET_MM * (1 - sin(radians(5)))
+    for step in range(9):  # the wall
+        down = ROUND_MM + (DEPTH_MM - ROUND_MM - lean) * step / 8
+        rings.append((0.0875 * down, -down))
+    last = rings[-1][0]
+    for step in range(1, 9):  # the hollow corner of wall and floor
+        turn = step / 8 * pi / 2
+        rings.append((last + FILLET_MM * (1 - cos(turn)), -DEPTH_MM + lean * (1 - sin(turn))))
+    rings += [(rings[-1][0] + inset, -DEPTH_MM) for inset in (8, 16, 24, 32)]
+    return rings
+
+
+def write_stl(file):
+    """Write the tray as a closed block of triangles."""
+    rings = [ring(inset, height + DEPTH_MM + 10) for inset, height in profile()]
+    below = [(x, y, 0.0) for x, y, _ in rings[0]]
+    triangles = [t for outer, inner in zip([below, *rings], rings, strict=False)
+                 for t in band(outer, inner)]  # fmt: skip
+    triangles += fan(rings[-1], (0.0, 0.0, rings[-1][0][2]))
+    triangles += [t[::-1] for t in fan(below, (0.0, 0.0, 0.0))]
+    text = ["solid tray"]
+    for triangle in triangles:
+        corners = "".join(f"vertex {x:.5f} {y:.5f} {z:.5f}\n" for x, y, z in triangle)
+        text.append(f"facet normal 0 0 0\nouter loop\n{corners}endloop\nendfacet")
+    file.write_text("\n".join([*text, "endsolid tray\n"]), "ascii")
+
+
+def ring(inset, height):
+    """Return POINTS points of the outline moved inwards."""
+    places = []
+    for number in range(POINTS):
+        turn = 2 * pi * number / POINTS
+        a, b = (half - inset for half in HALF_MM)
+        size = (abs(cos(turn) / a) ** POWER + abs(sin(turn) / b) ** POWER) ** (-1 / POWER)
+        places.append((size * cos(turn), size * sin(turn), height))
+    return places
+
+
+def band(outer, inner):
+    """Join two rings by triangles that look up and inwards."""
+    for n in range(POINTS):
+        m = (n + 1) % POINTS
+        yield outer[n], outer[m], inner[m]
+        yield outer[n], inner[m], inner[n]
+
+
+def fan(rim, middle):
+    """Close a ring by triangles that look up."""
+    return [(middle, rim[n], rim[(n + 1) % POINTS]) for n in range(POINTS)]
