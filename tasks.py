@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""mouldply's own tasks: setup, demo, test, lint, bench, build, samples. Needs only Python.
+"""mouldply's own tasks: setup, demo, test, lint, bench, build, audit, samples. Needs only Python.
 
 python3 tasks.py demo      make .venv, run a sample job, show what it wrote
 python3 tasks.py test      lint, types and all tests, under every supported Python found
@@ -7,16 +7,20 @@ python3 tasks.py setup     only make .venv
 python3 tasks.py lint      ruff and mypy
 python3 tasks.py bench     timed figures, written to out/bench/
 python3 tasks.py build     extension zips for Blender, written to out/build/
+python3 tasks.py audit     known weaknesses of the wheels that ship, where pip-audit is installed
 python3 tasks.py samples   make blend_samples/*.blend again
 """
 
 from __future__ import annotations
 
 import hashlib
+import importlib.util
+import json
 import os
 import shutil
 import subprocess
 import sys
+import tempfile
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent
@@ -28,7 +32,7 @@ def main(arguments: list[str]) -> int:
     """Run one task; return its exit code."""
     tasks = {
         "setup": setup, "demo": demo, "test": test, "lint": lint,
-        "bench": bench, "build": build, "samples": samples,
+        "bench": bench, "build": build, "audit": audit, "samples": samples,
     }  # fmt: skip
     if not arguments or arguments[0] not in tasks:
         print(__doc__)
@@ -99,6 +103,31 @@ def build(arguments: list[str]) -> int:
     """Pack and validate the extension zips."""
     python = environment(main_version(), "blender")
     return run(python, "-m", "addon.build", *arguments)
+
+
+def audit(arguments: list[str]) -> int:
+    """Ask pip-audit, if this Python has it, about every wheel that ships. It asks the network."""
+    listed = carried()
+    if importlib.util.find_spec("pip_audit") is None:
+        print("\n".join(listed))
+        print(
+            f"These {len(listed)} libraries ship, pinned by their digests; none was looked up: "
+            "pip-audit is not installed.\nInstall it (pip install pip-audit) and ask again.",
+            file=sys.stderr,
+        )
+        return 2
+    with tempfile.TemporaryDirectory() as folder:
+        named = Path(folder) / "requirements.txt"
+        named.write_text("\n".join(listed) + "\n", encoding="utf-8")
+        pinned = ("--no-deps", "--disable-pip", "--requirement", str(named))
+        return run(Path(sys.executable), "-m", "pip_audit", *pinned, *arguments)
+
+
+def carried() -> list[str]:
+    """Return NAME==VERSION of every library in the extension's zips, from the wheels' names."""
+    lock = json.loads((ROOT / "addon" / "carried.json").read_text(encoding="utf-8"))
+    files = {wheel["file"] for wheels in lock.values() for wheel in wheels}
+    return sorted({"==".join(file.split("-")[:2]) for file in files})
 
 
 def samples(arguments: list[str]) -> int:
