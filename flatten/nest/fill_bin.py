@@ -20,7 +20,7 @@ from .strips import StripLayer
 
 SHARES = (0.45, 0.97)  # of the area: this little nearly always goes in, this much hardly ever
 FEW_STARTS = 2  # of laying one by one, where the search does better
-FILLING = 0.4  # of the time at most goes into laying one by one
+FILLING = 0.4  # of the time at most goes into further starts of laying one by one
 DOING = "nesting: filling what is left over first"
 ROUNDS = 6  # of bisection: to 1 % of the area
 ROUND_SECONDS = 2.0  # below this a searched round is not worth its start
@@ -43,27 +43,30 @@ def fill_bin(
     order = list(order or by_area(parts))
     filling = clock.part(FILLING)
     odd = bin_.shape if bin_.shape is not None and not _is_box(bin_.shape) else None
-    best, _ = fill_best(
+    best = fill_best(
         parts,
         counts,
         bin_.region,
         gap,
         order=order,
         starts=STARTS if odd else FEW_STARTS,
-        go_on=lambda: filling.look(DOING),
-    )
+        go_on=lambda: clock.look(DOING),
+        once_more=lambda: filling.look(DOING),
+    )[0]
     frame = offcut_frame(odd, bin_.strip, gap) if odd else _with_flaws(bin_, gap)
     if odd is None:
         plain, _ = shelve(parts, counts, bin_.strip, gap)  # stands whatever the time
         best = max(best, plain, key=lambda spots: _area(parts, spots))
     if not library_present() or (odd and frame is None):
         return best
-    low, high = SHARES
+    low, high = max(SHARES[0], _area(parts, best) / bin_.region.area), SHARES[1]
     for _ in range(ROUNDS):
-        if clock.over or not any(counts) or _all_in(best, counts):
+        if clock.over or not any(counts) or _all_in(best, counts) or low >= high:
             break
         share = (low + high) / 2
-        subset = _subset(parts, counts, order, share * bin_.region.area)
+        first = {spot.part for spot in best} if odd else set()  # the others may be too bulky
+        likely = sorted(order, key=lambda number: number not in first)
+        subset = _subset(parts, counts, likely, share * bin_.region.area)
         slice_ = clock.part(min(1.0, max(1 / ROUNDS, ROUND_SECONDS / max(clock.left, 1e-9))))
         end = bin_.strip.length or 0.0
         spots = layer.lay(parts, subset, bin_.strip, slice_, enough=end, frame=frame)

@@ -8,6 +8,7 @@ distances, so that little of the cells' coarseness is left.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from copy import copy
 
 import numpy as np
 import shapely
@@ -57,6 +58,19 @@ class FreeCloth:
         self._laid: list[Polygon] = []
         for shape in laid_already:
             self._block(shape)
+        self._bare = self.blocked.copy(), list(self._laid)
+
+    @property
+    def room(self) -> float:
+        """Area without what is laid, mm2."""
+        return float(self._region.area - sum(shape.area for shape in self._laid))
+
+    def again(self) -> FreeCloth:
+        """Return it as it was at first; what was worked out about the parts' cells is shared."""
+        bare = copy(self)
+        bare.blocked, bare._laid = self._bare[0].copy(), list(self._bare[1])
+        bare._spectrum = None
+        return bare
 
     def take(self, parts: Sequence[Part], number: int) -> Spot | None:
         """Lay one copy of a part where it ends farthest left, None where it fits nowhere."""
@@ -163,9 +177,18 @@ def fill(
     Returns the spots and the copies left of each part. `go_on` is asked before each copy; once
     it says False the rest is left.
     """
-    cloth = FreeCloth(region, gap, laid_already)
-    left, spots = list(left), []
-    room = region.area - sum(shape.area for shape in laid_already)
+    return fill_in(FreeCloth(region, gap, laid_already), parts, left, order, go_on)
+
+
+def fill_in(
+    cloth: FreeCloth,
+    parts: Sequence[Part],
+    left: Sequence[int],
+    order: Sequence[int] | None = None,
+    go_on: Callable[[], bool] = always,
+) -> tuple[list[Spot], list[int]]:
+    """Do the same on cloth that is looked at already."""
+    left, spots, room = list(left), [], cloth.room
     for number in order or by_area(parts):
         while left[number] and parts[number].outline.area <= room and go_on():
             spot = cloth.take(parts, number)

@@ -22,6 +22,8 @@ from .turned_over import turned_over
 
 FILLING_HOLES = 0.3  # of the time at most
 TRYING = 0.55  # of the time goes into finding the best way, the rest into the layout
+OFFCUTS_WEIGH = 4  # a way that fills offcuts first gets so much more time than one that does not
+FILLING_OFFCUTS = 0.7  # of that
 NO_LIBRARY = (
     "The nesting library is not installed: pieces are laid one by one, which takes more cloth."
 )
@@ -62,7 +64,8 @@ def improve(
     gap, layer = settings.gap_mm, StripLayer(settings, watch)
     filling = clock.part(FILLING_HOLES)
     variants = _variants(simple.parts, settings, filling, shelf.takes, may_turn=may_turn)
-    plans, ways = [simple], len(variants) + (len(ORDERS) if shelf.offcuts else 0)
+    orders = ORDERS if shelf.offcuts else ()
+    plans, ways = [simple], len(variants) + len(orders) * OFFCUTS_WEIGH
     trying = clock.part(TRYING if ways > 1 else 1.0)
     for parts in variants:
         counts, part = [part.count for part in parts], trying.part(1 / ways)
@@ -72,10 +75,10 @@ def improve(
         if clock.stopped:
             return _best(plans, gap), _notes(layer)
     best = _best(plans, gap).parts
-    for order in ORDERS if shelf.offcuts else ():
-        part = trying.part(1 / ways)
+    for order in orders:
+        part = trying.part(OFFCUTS_WEIGH / ways)
         plans.append(_offcuts_first(best, shelf, order(best), layer, part, gap))
-        ways -= 1
+        ways -= OFFCUTS_WEIGH
         if clock.stopped:
             return _best(plans, gap), _notes(layer)
     if not clock.over:
@@ -140,7 +143,7 @@ def _offcuts_first(
 ) -> Plan:
     """Return the plan that fills every offcut first and lays the rest on the rolls."""
     left, laid = [part.count for part in parts], []
-    filling = clock.part(0.4)
+    filling = clock.part(FILLING_OFFCUTS)
     for number, bin_ in enumerate(shelf.offcuts):
         time = filling.part(1 / (len(shelf.offcuts) - number))
         spots = fill_bin(parts, left, bin_, layer, time, gap, order)

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 import numpy as np
 from shapely import Polygon
 
-from .fit import always, by_area, fill
+from .fit import FreeCloth, always, by_area, fill_in
 from .part import Part, Spot
 
 STARTS = 8
@@ -23,19 +23,25 @@ def fill_best(
     order: Sequence[int] | None = None,
     starts: int = STARTS,
     go_on: Callable[[], bool] = always,
+    once_more: Callable[[], bool] | None = None,
 ) -> tuple[list[Spot], list[int]]:
     """Lay what fits into a region, in several orders; return the fullest layout and what is left.
 
-    `order`: the one to begin with, and the one to take where none is fuller. Once `go_on` says
-    False no further start is made, and one that was cut off counts as far as it got.
+    `order`: the one to begin with, and the one to take where none is fuller. The first start goes
+    on as `go_on` says, further ones as `once_more` does (None: alike); one that was cut off
+    counts as far as it got.
     """
     best, best_left, most = [], list(left), -1.0
-    for one in _orders(parts, left, order or by_area(parts), starts):
-        spots, rest = fill(parts, left, region, gap, order=one, go_on=go_on)
+    cloth = FreeCloth(region, gap)
+    for number, one in enumerate(_orders(parts, left, order or by_area(parts), starts)):
+        go_on = (once_more or go_on) if number else go_on
+        if number and not go_on():
+            break
+        spots, rest = fill_in(cloth.again(), parts, left, one, go_on)
         area = round(sum(parts[spot.part].area_mm2 for spot in spots), 3)
         if area > most:
             best, best_left, most = spots, rest, area
-        if not any(rest) or not go_on():
+        if not any(rest):
             break
     return best, best_left
 

@@ -8,7 +8,7 @@ from shapely import Polygon, box
 from flatten.nest.check import check_nest
 from flatten.nest.clock import Clock
 from flatten.nest.fill_bin import fill_bin, within
-from flatten.nest.fit import fill
+from flatten.nest.fit import FreeCloth, fill, fill_in
 from flatten.nest.nest import nest
 from flatten.nest.part import Spot, parts_of
 from flatten.nest.plan import offcut_bin, roll_bin
@@ -36,6 +36,27 @@ def test_several_starts_fill_more_than_one():
     assert area(some, one) == pytest.approx(440 * 100)
     assert area(some, best) == pytest.approx(460 * 100)
     assert left == [0, 0, 1]
+
+
+def test_cloth_looked_at_again_is_empty_again():
+    """The second start must not find the first one's pieces in its way, nor lose what was there."""
+    some = parts_of([piece("a", rectangle(100, 100), 9)], cloth(), simple())
+    there = box(0, 0, 100, 300)
+    cloth_ = FreeCloth(box(0, 0, 300, 300), 0.0, [there])
+
+    counts = [len(fill_in(cloth_.again(), some, [9])[0]) for _ in range(2)]
+
+    assert counts == [6, 6]
+    assert cloth_.room == pytest.approx(300 * 300 - 100 * 300)
+
+
+def test_further_starts_have_a_time_of_their_own():
+    """The first start lays all it can; of the others none is made once their time is up."""
+    some = parts_of([piece("a", rectangle(100, 100), 9)], cloth(), simple())
+
+    spots, left = fill_best(some, [9], box(0, 0, 250, 250), 0.0, once_more=lambda: False)
+
+    assert (len(spots), left) == (4, [5])
 
 
 def test_once_the_time_is_up_no_further_start_is_made():
