@@ -137,22 +137,26 @@ def _rolls(rolls: list[Mapping[str, Any]]) -> Any:
 
 
 def tell_findings(facts: Mapping[str, Any]) -> None:
-    """Print the findings, the gravest first."""
+    """Print the findings, the gravest first, alike ones of several plies as one."""
     from rich.console import Console
     from rich.markup import escape
+
+    from ..finding import Finding, gathered, of_plies
 
     console = Console()
     findings = facts["findings"]
     if not findings:
         console.print("No findings.")
         return
-    names = {ply["ply_id"]: f"Ply {ply['number']} {ply['name']}" for ply in facts["plies"]}
+    plies = {ply["ply_id"]: (ply["number"], ply["name"]) for ply in facts["plies"]}
     order = ("stop", "warning", "note")
-    many = "1 finding" if len(findings) == 1 else f"{len(findings)} findings"
+    groups = gathered(Finding(**{**one, "faces": ()}) for one in findings)
+    many = "1 finding" if len(groups) == 1 else f"{len(groups)} findings"
     console.print(f"{many} (X stops, ! look at it, · good to know)")
-    for finding in sorted(findings, key=lambda one: order.index(one["severity"])):
-        ply = f"{names.get(finding['ply_id'], finding['ply_id'])}: " if finding["ply_id"] else ""
-        text = f" {MARKS[finding['severity']]} {ply}{finding['message']} {finding['hint']}"
+    for finding, ids in sorted(groups, key=lambda pair: order.index(pair[0].severity)):
+        ply = of_plies([plies[id_] for id_ in ids if id_ in plies])
+        ply = ply or (f"{ids[0]}: " if ids[0] else "")
+        text = f" {MARKS[finding.severity]} {ply}{finding.message} {finding.hint}"
         console.print(escape(text), highlight=False)
 
 

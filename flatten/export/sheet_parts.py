@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from ..finding import SEVERITIES, Finding
+from ..finding import SEVERITIES, Finding, gathered, of_plies
 from .canvas import ACCENT, INK, SOFT, WARN, WASH, WHITE, Canvas, wrapped
 from .flow import BODY, HEAD, STEP, Flow
 from .fonts import width_mm
@@ -172,10 +172,10 @@ def findings(flow: Flow, sheet: LayupSheet) -> None:
         return
     flow.heading("What the checks say", 12)
     own = [pattern for pattern in sheet.patterns if pattern.role == "ply"]
-    plies = {p.ply_id: f"Ply {p.ply_number} {p.ply_name}: " for p in own}
-    ordered = sorted(sheet.findings, key=lambda finding: -SEVERITIES.index(finding.severity))
-    for finding in ordered:
-        _finding(flow, finding, plies.get(finding.ply_id, ""))
+    plies = {p.ply_id: (p.ply_number, p.ply_name) for p in own}
+    groups = gathered(sheet.findings)
+    for finding, ids in sorted(groups, key=lambda pair: -SEVERITIES.index(pair[0].severity)):
+        _finding(flow, finding, of_plies([plies[id_] for id_ in ids if id_ in plies]))
 
 
 def _finding(flow: Flow, finding: Finding, ply: str) -> None:
