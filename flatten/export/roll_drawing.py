@@ -7,11 +7,12 @@ from dataclasses import replace
 
 import numpy as np
 
+from ..arrays import Floats
 from ..errors import InputError
 from ..nest.layout import Nest, Placement, Sheet
 from ..pattern.pattern import Mark, Pattern
 from .drawing import Drawing, Line, Text, together
-from .layers import LAYERS, ROLL_EDGE, SELVEDGE, TEXT
+from .layers import DEFECT, LAYERS, ROLL_EDGE, SELVEDGE, TEXT
 from .pattern_drawing import (
     CHECK_MM,
     LINE_STEP,
@@ -23,6 +24,7 @@ from .pattern_drawing import (
 
 BETWEEN_MM = 120.0  # one sheet and the next
 TITLE_MM = 14.0
+SMALLEST_MM = 3.0  # of letters still read on a full-size drawing
 OVERHANG_MM = 60.0  # the roll goes on past the cut across it
 
 
@@ -163,6 +165,10 @@ def _cloth(sheet: Sheet) -> Drawing:
     for _, x0, y0, x1, y1 in sheet.kept:
         box = np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]])
         lines.append(Line(layer=SELVEDGE.name, points=box, closed=True))
+    lines += [
+        Line(layer=DEFECT.name, points=_circle(x, y, radius), closed=True)
+        for x, y, radius in sheet.flaws
+    ]
     used = "used" if sheet.kind == "roll" else "long"
     kind = "" if sheet.kind == "roll" else "offcut "
     rows = (
@@ -188,4 +194,18 @@ def _cloth(sheet: Sheet) -> Drawing:
         )
         for name, x0, y0, x1, y1 in sheet.kept
     ]
+    texts += [
+        Text(
+            layer=TEXT.name,
+            text="flaw",
+            at=np.array([x, y]),
+            height_mm=min(TITLE_MM * 0.7, max(0.5 * radius, SMALLEST_MM)),
+        )
+        for x, y, radius in sheet.flaws
+    ]
     return Drawing(title=sheet.stock_id, layers=LAYERS, lines=tuple(lines), texts=tuple(texts))
+
+
+def _circle(x: float, y: float, radius: float) -> Floats:
+    turn = np.linspace(0, 2 * np.pi, 48, endpoint=False)
+    return np.column_stack([x + radius * np.cos(turn), y + radius * np.sin(turn)])

@@ -1,4 +1,4 @@
-"""Keeping pieces off flaws: what lies on one is lifted and laid where cloth is free."""
+"""Flaws of a roll: told to the cutter; what lies on one is lifted and laid where cloth is free."""
 
 from __future__ import annotations
 
@@ -9,12 +9,25 @@ import numpy as np
 from .clock import Clock
 from .fit import FreeCloth
 from .join import turned_round
+from .layout import Sheet
 from .part import Part, Spot, reach
 from .plan import Bin
+from .roll import Stock
 from .shelf import FIT_MM
 
 TAILS = 12  # pieces at the far end that are tried farther in
 FEW_PIECES = 150  # more make each trial slow, and one tail matters less
+
+
+def flaws_on(sheet: Sheet, stock: Stock) -> tuple[tuple[float, float, float], ...]:
+    """Return x, y, radius of the flaws on the cloth a sheet takes, for those who cut it."""
+    return tuple(
+        (flaw.x_mm, flaw.y_mm, flaw.radius_mm)
+        for roll in stock.rolls
+        if (sheet.kind, sheet.stock_id) == ("roll", roll.id)
+        for flaw in roll.defects
+        if flaw.x_mm - flaw.radius_mm < sheet.used_length_mm
+    )
 
 
 def off_flaws(

@@ -66,6 +66,7 @@ class Sheet:
     selvedge_mm: float
     placements: tuple[Placement, ...]
     kept: tuple[tuple[str, float, float, float, float], ...] = ()  # new offcuts: id, x0, y0, x1, y1
+    flaws: tuple[tuple[float, float, float], ...] = ()  # on the cloth used: x, y, radius
 
     @property
     def width_mm(self) -> float:

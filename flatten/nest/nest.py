@@ -14,6 +14,7 @@ from .account import account
 from .check import check_nest
 from .clock import Clock, Stop, never
 from .digest import nest_digest
+from .flaws import flaws_on
 from .improve import Shelf, improve, simple_plan
 from .kept import free_rectangles
 from .layout import Method, Nest, Sheet
@@ -91,11 +92,11 @@ def nest(
             may_turn=may_turn_over(fabric),
             watch=_watcher(watch, shelf, ordered, settings) if watch else None,
         )
+    order = _Order(ordered, fabric, own, settings, digest)
     if plan.missing and kept is not None:  # an earlier search found room for all
-        return replace(kept, account=account(kept.sheets, ordered, own))
+        return order.as_of_today(kept)
     if plan.missing:
         raise stock_short(plan, fabric.name, own, settings, stop=stop)
-    order = _Order(ordered, fabric, own, settings, digest)
     found = order.filled_by(plan, "simple" if plan is simple else "searched", notes)
     faults = order.faults_of(found)
     if faults and plan is not simple and not simple.missing:
@@ -110,7 +111,7 @@ def nest(
         same = kept.digest == digest
         if same:
             return replace(kept, seconds=settings.seconds, seed=settings.seed)
-        return replace(kept, account=account(kept.sheets, ordered, own))  # prices may be new
+        return order.as_of_today(kept)
     return found
 
 
@@ -187,7 +188,7 @@ class _Order:
                 number += 1
                 name = f"{_first_word(sheet.stock_id)}-{self.digest[:6]}-{number}"
                 kept.append((name, *rectangle))
-            sheets.append(replace(sheet, kept=tuple(kept)))
+            sheets.append(replace(sheet, kept=tuple(kept), flaws=flaws_on(sheet, self.stock)))
         return Nest(
             fabric=self.fabric.id,
             sheets=tuple(sheets),
@@ -198,6 +199,11 @@ class _Order:
             seed=self.settings.seed,
             notes=notes,
         )
+
+    def as_of_today(self, kept: Nest) -> Nest:
+        """Return an earlier nest with today's prices and the flaws known today."""
+        sheets = tuple(replace(s, flaws=flaws_on(s, self.stock)) for s in kept.sheets)
+        return replace(kept, sheets=sheets, account=account(sheets, self.pieces, self.stock))
 
     def faults_of(self, found: Nest) -> list[str]:
         """Return what the independent check finds wrong."""

@@ -15,6 +15,7 @@ from flatten.export.roll_drawing import roll_drawing, rolls_drawing, sheet_drawi
 from flatten.nest.layout import Placement, Sheet
 from flatten.nest.nest import nest
 from flatten.nest.piece import NestPiece
+from flatten.nest.roll import Defect
 from flatten.nest.settings import NestSettings
 
 PATTERNS = [pattern(wavy(120, 80), id="a", number=1), pattern(box(0, 0, 150, 90), id="b", number=2)]
@@ -92,6 +93,28 @@ def test_kits_and_other_hands_are_written_on_the_pieces():
     assert "kit 2 OTHER HAND" in words
     assert ring_area(cuts[0]) == pytest.approx(-ring_area(cuts[1]))
     assert len({line.piece for line in cuts}) == 2
+
+
+def test_flaws_are_drawn_where_they_are_and_never_cut():
+    """Circles of the right area on their own layer; the one past the cut across is left out."""
+    twill = cloth()
+    pieces = [NestPiece(id=p.id, outline=p.cut, fabric=twill.id) for p in PATTERNS]
+    marks = (
+        Defect(x_mm=60, y_mm=950, radius_mm=20),
+        Defect(x_mm=40, y_mm=500, radius_mm=4),
+        Defect(x_mm=5000, y_mm=500, radius_mm=20),
+    )
+    found = nest(pieces, twill, stock(roll(defects=marks)), NestSettings(seconds=0))
+
+    drawing = sheet_drawing(found.sheets[0], {p.id: p for p in PATTERNS})
+
+    circles = [Polygon(line.points) for line in drawing.lines if line.layer == "DEFECT"]
+    assert [(c.centroid.x, c.centroid.y) for c in circles] == [
+        pytest.approx((flaw.x_mm, flaw.y_mm)) for flaw in marks[:2]
+    ]
+    assert [c.area for c in circles] == pytest.approx([np.pi * 20**2, np.pi * 4**2], rel=0.01)
+    assert sum(text.text == "flaw" for text in drawing.texts) == 2
+    assert not next(layer for layer in drawing.layers if layer.name == "DEFECT").cuts
 
 
 def test_the_roll_starts_at_the_origin_and_its_square_lies_off_it():

@@ -13,6 +13,7 @@ from flatten.errors import Cancelled, InputError
 from flatten.nest.check import check_nest
 from flatten.nest.layout import Nest
 from flatten.nest.nest import nest
+from flatten.nest.roll import Defect
 from flatten.nest.short import StockShort
 
 BLOBS = [piece(f"blob {seed}", blob(seed, 90 + 12 * seed)) for seed in range(10)]
@@ -94,6 +95,19 @@ def test_a_stored_layout_is_kept_at_todays_price():
 
     assert after.sheets == before.sheets
     assert after.account.cost == pytest.approx(20.0 * after.account.roll_length_mm / 1000)
+
+
+def test_a_stored_layout_tells_of_a_flaw_found_since():
+    """The flaw lies where no piece does, so the layout stands; whoever cuts it is told."""
+    before = nest([piece("a", rectangle(300, 900))], cloth(), stock(), simple())
+    marked = stock(roll(defects=(Defect(x_mm=150, y_mm=950, radius_mm=20),)))
+
+    after = nest([piece("a", rectangle(300, 900))], cloth(), marked, simple(), stored=before)
+
+    assert before.sheets[0].flaws == ()
+    assert after.sheets[0].flaws == ((150, 950, 20),)
+    assert after.sheets[0].placements == before.sheets[0].placements
+    assert Nest.from_plain(json.loads(json.dumps(after.to_plain()))) == after
 
 
 def test_a_stored_layout_is_kept_unless_beaten():
