@@ -1,11 +1,12 @@
 """Parts of a split mould: made from selected faces, each with its own pull."""
 
 import bpy
+from mathutils import Vector
 
 from .. import mesh_data
 from ..moulds import find_mould, need_editable, need_mould
 from ..props import StringProperty
-from .base import EngineOperator
+from .base import EngineOperator, NeedsMould
 from .plies import refuse_empty
 
 
@@ -67,4 +68,29 @@ class MOULDPLY_OT_remove_mould_part(EngineOperator, bpy.types.Operator):
         own.parts.remove(number)
 
 
-CLASSES = (MOULDPLY_OT_new_mould_part, MOULDPLY_OT_remove_mould_part)
+class MOULDPLY_OT_pull_from_view(NeedsMould, EngineOperator, bpy.types.Operator):
+    """Take the way you look as the pull: the part comes off towards you"""
+
+    bl_idname = "mouldply.pull_from_view"
+    bl_label = "From View"
+    bl_options = {"REGISTER", "UNDO"}
+
+    part: StringProperty(name="Part", description="Id of the mould part", options={"HIDDEN"})
+
+    @classmethod
+    def poll(cls, context):
+        """Need a mould and a view to look from."""
+        if getattr(context.space_data, "region_3d", None) is None:
+            cls.poll_message_set("Press it in a 3D view")
+            return False
+        return super().poll(context)
+
+    def run(self, context):
+        """Set the pull of the mould, or of one part of it, without the rounding of a view."""
+        own = need_mould(context).mouldply
+        holder = next((part for part in own.parts if part.id == self.part), own)
+        towards = context.space_data.region_3d.view_rotation @ Vector((0, 0, 1))
+        holder.pull_by, holder.pull = "given", [round(value, 5) + 0.0 for value in towards]
+
+
+CLASSES = (MOULDPLY_OT_new_mould_part, MOULDPLY_OT_remove_mould_part, MOULDPLY_OT_pull_from_view)

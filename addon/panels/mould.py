@@ -43,6 +43,7 @@ class MOULDPLY_PT_release(ClosedSection, bpy.types.Panel):
         column.prop(own, "pull_by")
         if own.pull_by == "given":
             column.prop(own, "pull")
+            column.operator("mouldply.pull_from_view", icon="VIEW_CAMERA")
         column.prop(own, "min_draft")
         column.prop(own, "ray_test")
         column.separator()
@@ -76,6 +77,8 @@ class MOULDPLY_PT_mould_parts(ClosedSection, bpy.types.Panel):
             column.prop(part, "pull_by")
             if part.pull_by == "given":
                 column.prop(part, "pull")
+                view = column.operator("mouldply.pull_from_view", icon="VIEW_CAMERA")
+                view.part = part.id
         layout.operator("mouldply.new_mould_part", icon="ADD")
 
 

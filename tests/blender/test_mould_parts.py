@@ -2,6 +2,7 @@
 
 import bpy
 import numpy as np
+from mathutils import Euler
 from numpy.testing import assert_allclose
 
 from addon import scene_job
@@ -53,3 +54,29 @@ def test_a_removed_part_leaves_nothing_behind():
 
     assert job_of(mould).parts == ()
     assert len(mould.data.attributes) == before - 1
+
+
+def view_3d():
+    """Return a 3D view of the window, as a person has it."""
+    window = bpy.context.window_manager.windows[0]
+    area = next(area for area in window.screen.areas if area.type == "VIEW_3D")
+    return {"window": window, "area": area, "region": area.regions[-1]}
+
+
+def test_the_way_one_looks_is_the_pull():
+    """From the right (numpad 3) a part comes off along +X; obliquely, along the line of sight."""
+    mould = ply_on(grid(size=0.2, cells=4)).id_data
+    own, place = mould.mouldply, view_3d()
+    select(mould, range(8))
+    bpy.ops.mouldply.new_mould_part(name="left half")
+    view = place["area"].spaces.active.region_3d
+    with bpy.context.temp_override(**place):
+        view.view_rotation = (0.5, 0.5, 0.5, 0.5)
+        assert bpy.ops.mouldply.pull_from_view() == {"FINISHED"}
+        view.view_rotation = Euler((np.radians(60), 0, 0)).to_quaternion()
+        assert bpy.ops.mouldply.pull_from_view(part=own.parts[0].id) == {"FINISHED"}
+
+    assert (own.pull_by, tuple(own.pull)) == ("given", (1.0, 0.0, 0.0))
+    assert own.parts[0].pull_by == "given"
+    assert_allclose(own.parts[0].pull, [0, -np.sin(np.radians(60)), 0.5], atol=1e-5)
+    assert_allclose(job_of(mould).parts[0].pull, own.parts[0].pull, atol=1e-6)
