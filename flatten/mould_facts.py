@@ -112,10 +112,11 @@ def _corners(report: MouldReport, settings: MouldSettings) -> str:
     if not report.corners:
         return f"none too tight; {pressed}"
     count = len(report.corners)
-    some = "1 place" if count == 1 else f"{count} places"
+    some, them = ("1 place", "it") if count == 1 else (f"{count} places", "them")
     return (
         f"{some} too tight, {report.numbers.corner_length_mm:.0f} mm in all; {pressed}; "
-        f"{report.numbers.corner_resin_g:.1f} g of resin to fill, not counted in the pots"
+        f"{report.numbers.corner_resin_g:.1f} g of resin to fill, not counted in the pots; "
+        f"a fillet of R {report.corners[0].fillet_mm:g} in the mould would cure {them}"
     )
 
 

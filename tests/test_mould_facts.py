@@ -53,6 +53,7 @@ def test_the_facts_are_the_checks_numbers():
     assert facts["pull"] == "+z"
     assert facts["draft"] == "0° at least; 44 % of the lay-up under 5°"  # 4000 of 9000 mm2
     assert facts["inside corners"].startswith("1 place too tight, 100 mm in all")
+    assert facts["inside corners"].endswith("a fillet of R 3 in the mould would cure it")
     assert "flange" not in facts
     assert np.allclose(np.sort(check.draft_deg), [0, 0, 90, 90])
     assert [number for number, _ in check.spots] == ["1"]
