@@ -93,11 +93,12 @@ def _lay_clear(
     """
     if not bin_.strip.blocked:
         return layer.lay(parts, counts, bin_.strip, clock, trial=trial)
+    few = sum(counts) <= FEW_PIECES  # more are searched in chunks, which know no flaws
     found = [_one_by_one(parts, counts, bin_, gap, clock.part(ONE_BY_ONE))]
-    part = clock.part(MENDED)
+    part = clock.part(MENDED if few else 1.0)
     plain = layer.lay(parts, counts, bin_.strip, part, trial=trial)
     found.append(off_flaws(parts, plain, bin_, gap, part))
-    if not clock.over and sum(counts) <= FEW_PIECES:
+    if not clock.over and few:
         rails = RAILS * reach(parts, plain)
         frame = roll_frame(bin_.region_to(2 * rails), bin_.strip, rails, gap)
         spots = layer.lay(parts, counts, bin_.strip, clock, trial=trial + 1, frame=frame)

@@ -15,8 +15,9 @@ from flatten.nest.frame import offcut_frame, roll_frame
 from flatten.nest.part import Spot, parts_of, reach
 from flatten.nest.plan import roll_bin
 from flatten.nest.roll import Defect
+from flatten.nest.rolls import lay_on_rolls
 from flatten.nest.search import StripSearch
-from flatten.nest.shelf import Strip
+from flatten.nest.shelf import Strip, shelve
 from flatten.nest.strips import StripLayer
 
 FLAWS = (Defect(x_mm=300, y_mm=700, radius_mm=40), Defect(x_mm=900, y_mm=0, radius_mm=90))
@@ -131,3 +132,23 @@ def test_a_layer_with_a_frame_gives_no_layout_that_ignores_it():
     on_flaws = [shape for shape in shapes if any(z.intersects(shape) for z in BIN.strip.blocked)]
     assert on_flaws == []
     assert reach(some, spots) < 1400
+
+
+@pytest.mark.parametrize(
+    ("few", "searches"), [(150, [(True, False), (False, True)]), (5, [(False, False)])]
+)
+def test_few_pieces_are_searched_twice_around_flaws_and_many_once(monkeypatch, few, searches):
+    """Few: shortly without knowing the flaws, then knowing them. Many: once, with all the time."""
+    monkeypatch.setattr("flatten.nest.rolls.FEW_PIECES", few)
+    some = parts_of([piece("b", blob(3, 110), 12)], cloth(), searched())
+    seen = []
+
+    class Layer(StripLayer):
+        def lay(self, parts, counts, strip, clock, **more):
+            seen.append((clock.left < 5, more.get("frame") is not None))
+            return shelve(parts, counts, Strip(low_y=strip.low_y, high_y=strip.high_y), 3.0)[0]
+
+    laid, left = lay_on_rolls(some, [12], [BIN], Layer(searched()), Clock(20), 3.0)
+
+    assert seen == searches
+    assert (len(laid[0]), left) == (12, [0])
