@@ -23,6 +23,7 @@ SCALE = (
     (0.915, 0.807, 0.350),
     (1.000, 0.909, 0.313),
 )
+STEPS = 1025  # of the scale: finer than the 256 a screen shows; its stops fall on steps
 UNKNOWN = (0.30, 0.30, 0.30)  # no value here
 
 
@@ -30,12 +31,18 @@ def colours_of(values: np.ndarray, low: float, high: float) -> np.ndarray:
     """Return (n, 4) sRGB for values between `low` and `high`; grey where there is none."""
     import numpy as np
 
-    scale = np.array(SCALE)
-    place = np.clip((values - low) / max(high - low, 1e-12), 0, 1) * (len(scale) - 1)
+    place = np.clip((values - low) / max(high - low, 1e-12), 0, 1) * (STEPS - 1)
     known = np.isfinite(values)
-    place = np.where(known, place, 0)
-    colours = np.column_stack(
-        [np.interp(place, np.arange(len(scale)), scale[:, channel]) for channel in range(3)]
-    )
-    colours[~known] = UNKNOWN
-    return np.column_stack([colours, np.ones(len(colours))])
+    shades = _steps()[np.where(known, place, 0).round().astype(np.intp)]
+    shades[~known, :3] = UNKNOWN
+    return shades
+
+
+def _steps() -> np.ndarray:
+    """Return (STEPS, 4) the scale in even steps."""
+    import numpy as np
+
+    scale = np.array(SCALE)
+    place = np.linspace(0, len(scale) - 1, STEPS)
+    channels = [np.interp(place, np.arange(len(scale)), scale[:, c]) for c in range(3)]
+    return np.column_stack([*channels, np.ones(STEPS)])

@@ -110,9 +110,8 @@ def paint(mould: Any, face_colours: np.ndarray) -> None:
         attribute = mesh.attributes.get(bridge.MAP_ATTRIBUTE)
         if attribute is None:
             attribute = mesh.attributes.new(bridge.MAP_ATTRIBUTE, "BYTE_COLOR", "CORNER")
-        sides = np.empty(len(mesh.polygons), np.int32)
-        mesh.polygons.foreach_get("loop_total", sides)
-        corners = np.repeat(face_colours, sides, axis=0).astype(np.float32)
+        shades = face_colours.astype(np.float32)
+        corners = np.repeat(shades, mesh_data.corner_counts(mesh), axis=0)
         attribute.data.foreach_set("color_srgb", corners.ravel())
         mesh.attributes.active_color_name = bridge.MAP_ATTRIBUTE
         mesh.update()

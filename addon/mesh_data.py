@@ -58,9 +58,7 @@ def select_polygons(mesh: bpy.types.Mesh, chosen: np.ndarray) -> None:
     """Select exactly these polygons, (faces,) bool, of a mesh in object mode, and show them."""
     import numpy as np
 
-    sides = np.zeros(len(mesh.polygons), np.int32)
-    mesh.polygons.foreach_get("loop_total", sides)
-    corners = np.repeat(chosen, sides)
+    corners = np.repeat(chosen, corner_counts(mesh))
     for data, name in ((mesh.vertices, ".corner_vert"), (mesh.edges, ".corner_edge")):
         touched = np.zeros(len(data), bool)
         touched[values_of(mesh, name, np.int32)[corners]] = True
@@ -154,22 +152,66 @@ def face_values(mesh: Any, name: str) -> np.ndarray:
 
 
 def triangles_of(mesh: Any, *, mirrored: bool) -> tuple[np.ndarray, np.ndarray]:
-    """Return (m, 3) vertex numbers and (m,) the polygon of each triangle."""
+    """Return (m, 3) vertex numbers and (m,) the polygon of each triangle, as Blender parts them."""
     import numpy as np
 
     corner_vertex = values_of(mesh, ".corner_vert", np.int32)
-    if len(corner_vertex) == 3 * len(mesh.polygons):  # all triangles, as every STL
-        triangles = corner_vertex.reshape(-1, 3)
-        polygons = np.arange(len(triangles))
+    count = len(mesh.polygons)
+    if len(corner_vertex) == 3 * count:  # all triangles, as every STL
+        triangles, polygons = corner_vertex.reshape(-1, 3), np.arange(count)
+    elif len(corner_vertex) == 4 * count and (corner_counts(mesh) == 4).all():
+        triangles = _split_quads(values_of(mesh, "position", np.float32, 3), corner_vertex)
+        polygons = np.repeat(np.arange(count), 2)
     else:
-        mesh.calc_loop_triangles()
-        count = len(mesh.loop_triangles)
-        corners = np.empty(3 * count, np.int32)
-        mesh.loop_triangles.foreach_get("loops", corners)
-        polygons = np.empty(count, np.int32)
-        mesh.loop_triangle_polygons.foreach_get("value", polygons)
-        triangles = corner_vertex[corners].reshape(-1, 3)
+        triangles, polygons = _blender_triangles(mesh, corner_vertex)
     return triangles[:, ::-1] if mirrored else triangles, polygons
+
+
+def corner_counts(mesh: Any) -> np.ndarray:
+    """Return (polygons,) how many corners each has; `loop_total` would take longer to read."""
+    import numpy as np
+
+    first = np.empty(len(mesh.polygons), np.int32)
+    mesh.polygons.foreach_get("loop_start", first)
+    return np.diff(first, append=len(mesh.loops))
+
+
+def _split_quads(points: np.ndarray, corner_vertex: np.ndarray) -> np.ndarray:
+    """Return two triangles for each quad: along its first diagonal, unless that leaves it.
+
+    It does where both halves lie on one side of the diagonal: (d1 x d2) . (d3 x d2) > 0 with the
+    other corners d1, d2, d3 seen from the first. Blender's own list of triangles is the same but
+    takes 18 ms to read for 100k quads instead of 6.
+    """
+    import numpy as np
+
+    quads = corner_vertex.reshape(-1, 4)
+    start = points[quads[:, 0]]
+    d1, d2, d3 = (points[quads[:, corner]] - start for corner in (1, 2, 3))
+    outside = _dots(d1, d3) * _dots(d2, d2) > _dots(d1, d2) * _dots(d2, d3)
+    triangles = np.empty((len(quads), 2, 3), np.int32)
+    triangles[:, 0, :2], triangles[:, 1, 1:] = quads[:, :2], quads[:, 2:]
+    triangles[:, 0, 2] = np.where(outside, quads[:, 3], quads[:, 2])
+    triangles[:, 1, 0] = np.where(outside, quads[:, 1], quads[:, 0])
+    return triangles.reshape(-1, 3)
+
+
+def _dots(one: np.ndarray, other: np.ndarray) -> np.ndarray:
+    import numpy as np
+
+    return np.einsum("ij,ij->i", one, other)
+
+
+def _blender_triangles(mesh: Any, corner_vertex: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    import numpy as np
+
+    mesh.calc_loop_triangles()
+    count = len(mesh.loop_triangles)
+    corners = np.empty(3 * count, np.int32)
+    mesh.loop_triangles.foreach_get("loops", corners)
+    polygons = np.empty(count, np.int32)
+    mesh.loop_triangle_polygons.foreach_get("value", polygons)
+    return corner_vertex[corners].reshape(-1, 3), polygons
 
 
 def seams_of(mesh: Any) -> np.ndarray:

@@ -36,7 +36,7 @@ def main():
 
     import numpy as np
 
-    from addon import bridge, colours, maps
+    from addon import bridge, brush, colours, maps
 
     side = int((FACES / 2) ** 0.5)
     for kind in ("triangles", "quads"):
@@ -53,9 +53,11 @@ def main():
             f"{count} {kind} read in {spent:.1f} ms as {len(read.triangles)} triangles (asked: 20)"
         )
         values = np.random.default_rng(1).uniform(0, 1, count)
-        shades = colours.colours_of(values, 0, 1)
-        spent, _ = median_ms(lambda: maps.paint(mould, shades))  # noqa: B023
-        print(f"{count} {kind}: map written in {spent:.1f} ms (asked: 20)")
+        spent, _ = median_ms(lambda: maps.paint(mould, colours.colours_of(values, 0, 1)))  # noqa: B023
+        print(f"{count} {kind}: map coloured and written in {spent:.1f} ms (asked: 20)")
+        faces = brush.Faces(mould.data)
+        spent, _ = median_ms(lambda: faces.touched((0, 0, 0), (0, 0, 1), 0.1, 0))  # noqa: B023
+        print(f"{count} {kind}: brushed in {spent:.1f} ms")
     addon.unregister()
     sys.stdout.flush()
     os._exit(0)  # bpy may hang at exit

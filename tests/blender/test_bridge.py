@@ -5,7 +5,9 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from .making import grid, job_of, ply_on
+from addon import mesh_data
+
+from .making import grid, job_of, mesh_object, ply_on
 
 
 def test_a_metre_is_a_thousand_mm_and_normals_look_up():
@@ -83,3 +85,34 @@ def test_edit_mode_is_read_as_it_stands():
 
     assert len(job.plies[0].faces) == 8
     assert mould.mode == "EDIT"
+
+
+def test_quads_are_parted_as_blender_parts_them():
+    """Rough and hollow quads too, against Blender's own list: the same triangles in its order."""
+    sheet = grid(cells=30)
+    points = np.empty((len(sheet.data.vertices), 3), np.float32)
+    sheet.data.attributes["position"].data.foreach_get("vector", points.ravel())
+    points += np.random.default_rng(5).normal(0, 0.004, points.shape).astype(np.float32)
+    sheet.data.attributes["position"].data.foreach_set("vector", points.ravel())
+    sheet.data.update()
+    sheet.data.calc_loop_triangles()
+    wanted = [tuple(triangle.vertices) for triangle in sheet.data.loop_triangles]
+
+    triangles, polygons = mesh_data.triangles_of(sheet.data, mirrored=False)
+
+    assert triangles.tolist() == [list(t) for t in wanted]
+    assert polygons.tolist() == [t.polygon_index for t in sheet.data.loop_triangles]
+    plain = [list(p.vertices[:3]) for p in sheet.data.polygons]
+    assert plain != triangles[::2].tolist()  # some are parted along the other diagonal
+
+
+def test_faces_of_three_four_and_five_corners_are_parted_by_blender():
+    """A triangle and a pentagon have as many corners as two quads."""
+    mesh = mesh_object(
+        "mixed", [(0, 0, 0), (1, 0, 0), (0, 1, 0), (2, 0, 0), (2.5, 1, 0), (1.5, 2, 0)],
+        [(0, 1, 2), (1, 3, 4, 5, 2)],
+    ).data  # fmt: skip
+    triangles, polygons = mesh_data.triangles_of(mesh, mirrored=False)
+
+    assert polygons.tolist() == [0, 1, 1, 1]
+    assert sorted({v for t in triangles[1:].tolist() for v in t}) == [1, 2, 3, 4, 5]
