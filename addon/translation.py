@@ -19,6 +19,8 @@ def register() -> None:
     """Hand all languages to Blender."""
     words = {}
     for file in sorted(FOLDER.glob("*.json")):
+        if file.stem.endswith("_engine"):  # read by said.py
+            continue
         pairs = json.loads(file.read_text("utf-8"))
         entries = {
             (context, source): text for source, text in pairs.items() for context in CONTEXTS

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from .. import bridge, engine
 from ..moulds import find_mould
+from ..said import said
 
 
 class EngineOperator:
@@ -11,14 +12,18 @@ class EngineOperator:
 
     def execute(self, context):
         """Do the work; Blender calls this."""
+        return self.tried(context, lambda: self.run(context) or {"FINISHED"}) or {"CANCELLED"}
+
+    def tried(self, context, work):
+        """Return what `work` returns; None if the engine refused, which is then reported."""
         try:
-            return self.run(context) or {"FINISHED"}
+            return work()
         except engine.load("errors").FlattenError as error:
             mould = find_mould(context)
             if mould is not None and error.faces:
                 bridge.select_faces(mould, context, error.faces)
-            self.report({"ERROR"}, str(error))
-            return {"CANCELLED"}
+            self.report({"ERROR"}, said(str(error)))
+            return None
 
 
 class NeedsMould:

@@ -4,6 +4,7 @@ import bpy
 
 from .. import freshness, warm
 from ..moulds import find_mould
+from ..said import said
 from .parts import Section, paragraph, say
 
 
@@ -22,7 +23,7 @@ class MOULDPLY_PT_bench(Section, bpy.types.Panel):
             return
         if progress.message:
             row = layout.row(align=False)
-            paragraph(row.column(), context, progress.message, icon="INFO")
+            paragraph(row.column(), context, said(progress.message), icon="INFO")
             row.operator("mouldply.clear_message", text="", icon="X", emboss=False)
         text, button, options = next_step(context)
         paragraph(layout, context, text)
@@ -46,7 +47,7 @@ def next_step(context):
         return "In edit mode, select the faces the first ply covers.", "mouldply.new_ply", {}
     known = freshness.known_of(mould, context.scene)
     if known.problem:
-        return known.problem, "", {}
+        return said(known.problem), "", {}
     states = set(known.states.values())
     if "no_faces" in states:
         return "A ply has no faces: select its faces and set them.", "", {}
@@ -84,7 +85,7 @@ def _before_the_mould(context):
 
 def _draw_progress(layout, progress):
     row = layout.row(align=True)
-    row.progress(factor=progress.share, text=progress.what)
+    row.progress(factor=progress.share, text=said(progress.what))
     row.operator("mouldply.stop", text="", icon="X")
     if progress.left_s >= 0:
         minutes, seconds = divmod(int(progress.left_s + 0.5), 60)

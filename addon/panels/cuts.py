@@ -4,6 +4,7 @@ import bpy
 
 from ..curves import cuts_of
 from ..moulds import find_mould
+from ..said import said
 from .parts import ClosedSection, paragraph, say, tidy
 from .plies import active_ply
 
@@ -53,7 +54,7 @@ def _draw_cut(box, context, curve):
         row.operator("mouldply.accept_cuts", text="", icon="CHECKMARK").cut = curve.name
     row.operator("mouldply.remove_cut", text="", icon="X").cut = curve.name
     if own.proposed:
-        paragraph(box, context, own.gain)
+        paragraph(box, context, said(own.gain))
         return
     row = box.row(align=True)
     row.prop(own, "kind", text="")

@@ -4,6 +4,7 @@ import bpy
 
 from ..apply import find_patterns
 from ..moulds import find_mould
+from ..said import said, title_of
 from .parts import MouldSection, paragraph
 
 SIGNS = {"note": "INFO", "warning": "ERROR", "stop": "CANCEL"}
@@ -15,8 +16,7 @@ class MOULDPLY_UL_findings(bpy.types.UIList):
     def draw_item(self, context, layout, data, item, icon, active_data, active_property):
         """Draw sign, the finding's word and the ply it is about."""
         row = layout.row()
-        word = item.code.removeprefix("drape_").replace("_", " ").replace("-", " ").capitalize()
-        row.label(text=word, icon=SIGNS[item.severity], translate=False)
+        row.label(text=title_of(item.code), icon=SIGNS[item.severity], translate=False)
         mould = data.owner
         ids = [ply.id for ply in mould.mouldply.plies]
         ply = f"{ids.index(item.ply_id) + 1}" if item.ply_id in ids else ""
@@ -33,7 +33,7 @@ class MOULDPLY_UL_findings(bpy.types.UIList):
         for place, index in enumerate(order):
             places[index] = place
         text = self.filter_name.lower()
-        shown = [self.bitflag_filter_item if text in i.message.lower() else 0 for i in items]
+        shown = [self.bitflag_filter_item if text in said(i.message).lower() else 0 for i in items]
         return shown, places
 
 
@@ -64,9 +64,9 @@ class MOULDPLY_PT_findings(MouldSection, bpy.types.Panel):
         )  # fmt: skip
         finding = results.findings[min(results.active_finding, len(results.findings) - 1)]
         box = layout.box()
-        paragraph(box, context, finding.message)
+        paragraph(box, context, said(finding.message))
         if finding.hint:
-            paragraph(box, context, finding.hint, icon="FORWARD")
+            paragraph(box, context, said(finding.hint), icon="FORWARD")
         row = box.row()
         row.enabled = bool(finding.faces)
         row.operator("mouldply.show_finding", icon="VIEWZOOM")
