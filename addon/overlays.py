@@ -94,6 +94,13 @@ def show_preview(context: Any, mould: Any, answer: Any) -> None:
     _redraw(context)
 
 
+def drop_preview() -> None:
+    """Forget the drape of an answer: the patterns say it now, or nothing does."""
+    if MEMORY.preview is not None:
+        MEMORY.lines, MEMORY.preview = Lines(), None
+        _redraw(bpy.context)
+
+
 def show_path(context: Any, points: Any) -> None:
     """Draw a path that is being clicked, in the mould's own space; None: the patterns' lines."""
     import numpy as np

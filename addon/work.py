@@ -9,7 +9,7 @@ from typing import Any
 
 import bpy
 
-from . import bridge, engine
+from . import bridge, engine, overlays
 from .apply import apply_answer, find_patterns
 from .curves import replace_proposals
 from .scene_job import read_job
@@ -146,6 +146,7 @@ def tick() -> float | None:
         _apply_when_free()
     else:
         show(manager, running=False, message=_words(news, errand))
+        overlays.drop_preview()
     return TICK_S if DESK.finished is not None else None
 
 
@@ -208,13 +209,14 @@ def find_errand_mould(errand: Errand) -> Any:
 
 
 def show(manager: Any, **values: Any) -> None:
-    """Show progress in the sidebar."""
+    """Show progress in the sidebar; the view itself stays as it is."""
     for name, value in values.items():
         setattr(manager.mouldply, name, value)
     for window in manager.windows:
         for area in window.screen.areas:
-            if area.type == "VIEW_3D":
-                area.tag_redraw()
+            for region in area.regions if area.type == "VIEW_3D" else ():
+                if region.type == "UI":
+                    region.tag_redraw()
 
 
 def _apply_when_free() -> None:

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import bpy
 
-from .. import engine, freshness, maps, work
+from .. import engine, freshness, maps, overlays, work
 from ..moulds import need_mould, need_ply
 from ..props import EnumProperty, StringProperty
 from .base import EngineOperator, NeedsPly
@@ -88,6 +88,7 @@ class MOULDPLY_OT_apply_result(bpy.types.Operator):
         errand, work.DESK.finished = work.DESK.finished, None
         if errand is None:
             return {"CANCELLED"}
+        overlays.drop_preview()
         manager = context.window_manager
         mould = work.find_errand_mould(errand)
         if mould is None:

@@ -1,5 +1,7 @@
 """The tack point: clicked on the mould, dragged, and the ply draped again on release."""
 
+import time
+
 import bpy
 
 from .. import bridge, engine, overlays, work
@@ -7,7 +9,8 @@ from ..moulds import need_mould, need_ply
 from ..props import CONTEXT, FloatVectorProperty
 from .base import EngineOperator, NeedsPly
 
-POLL_S = 0.05
+POLL_S = 0.02
+PATIENCE_S = 1.0  # for the quick drape after the button is let go
 
 
 class MOULDPLY_OT_place_tack(NeedsPly, EngineOperator, bpy.types.Operator):
@@ -35,9 +38,13 @@ class MOULDPLY_OT_place_tack(NeedsPly, EngineOperator, bpy.types.Operator):
 
     def invoke(self, context, event):
         """Wait for the click."""
-        self._mould, self._dragging, self._seen = need_mould(context), False, None
+        self._mould, self._dragging = need_mould(context), False
+        self._seen = self._shown = None  # the place last asked for, and last shown
         if context.window_manager.mouldply.running:
             self.report({"WARNING"}, "Wait for the work under way, or stop it")
+            return {"CANCELLED"}
+        asked = self.tried(context, lambda: {work.ask_preview(context, self._mould)})
+        if asked is None:  # the worker reads the mould while the mouse is on its way
             return {"CANCELLED"}
         self._before = need_ply(self._mould).use_tack, tuple(need_ply(self._mould).tack)
         context.workspace.status_text_set(
@@ -45,6 +52,7 @@ class MOULDPLY_OT_place_tack(NeedsPly, EngineOperator, bpy.types.Operator):
                 "Click on the mould to tack the ply there, drag to try places. Esc: cancel", CONTEXT
             )
         )
+        self._settling = 0.0  # when the button was let go
         context.window.cursor_modal_set("CROSSHAIR")
         self._timer = context.window_manager.event_timer_add(POLL_S, window=context.window)
         context.window_manager.modal_handler_add(self)
@@ -64,13 +72,15 @@ class MOULDPLY_OT_place_tack(NeedsPly, EngineOperator, bpy.types.Operator):
             return {"RUNNING_MODAL"}
         if event.type == "TIMER":
             self._preview(context)
+            if self._settling and self._is_settled():
+                return self._flatten(context)
+            return {"PASS_THROUGH"}
+        if self._settling:  # the drape of the chosen place is on its way
             return {"PASS_THROUGH"}
         if event.type == "LEFTMOUSE" and event.value == "RELEASE" and self._dragging:
-            done = self._leave(context, {"FINISHED"})
-            self.at = need_ply(self._mould).tack
-            work.drop_preview()
-            bpy.ops.mouldply.flatten("EXEC_DEFAULT", which="ACTIVE")
-            return done
+            self._settling = time.monotonic()
+            context.workspace.status_text_set(None)
+            return {"RUNNING_MODAL"}
         if event.type in {"MIDDLEMOUSE", "WHEELUPMOUSE", "WHEELDOWNMOUSE"}:
             return {"PASS_THROUGH"}
         return {"RUNNING_MODAL"}
@@ -88,7 +98,8 @@ class MOULDPLY_OT_place_tack(NeedsPly, EngineOperator, bpy.types.Operator):
     def _preview(self, context):
         """Show the drape from the point under the mouse as soon as the worker has it."""
         answer = work.take_preview()
-        if answer is not None:
+        if answer is not None and self._seen is not None:
+            self._shown = self._seen
             overlays.show_preview(context, self._mould, answer)
         ply = need_ply(self._mould)
         if (
@@ -98,11 +109,25 @@ class MOULDPLY_OT_place_tack(NeedsPly, EngineOperator, bpy.types.Operator):
         ):
             self._seen = tuple(ply.tack)
 
+    def _is_settled(self):
+        """Whether the drape of the chosen place is shown, or does not come."""
+        chosen = tuple(need_ply(self._mould).tack)
+        return self._shown == chosen or time.monotonic() - self._settling > PATIENCE_S
+
+    def _flatten(self, context):
+        """Make the pattern; the drape stays on the mould until it is there."""
+        self.at = need_ply(self._mould).tack
+        done = self._leave(context, {"FINISHED"})
+        work.drop_preview()
+        bpy.ops.mouldply.flatten("EXEC_DEFAULT", which="ACTIVE")
+        return done
+
     def _leave(self, context, result):
         context.workspace.status_text_set(None)
         context.window.cursor_modal_restore()
         context.window_manager.event_timer_remove(self._timer)
-        overlays.show_preview(context, self._mould, None)
+        if result == {"CANCELLED"}:
+            overlays.show_preview(context, self._mould, None)
         if result == {"CANCELLED"}:
             work.drop_preview()
         return result
