@@ -75,13 +75,32 @@ def read_settings(mould: bpy.types.Object, scene: bpy.types.Scene) -> Any:
         dressing=dressing(**values_of(kept.dressing, dressing)),
         laminate=laminate.LaminateSettings(
             **values_of(kept.laminate, laminate.LaminateSettings),
-            rates=laminate.Rates(**values_of(kept.rates, laminate.Rates)),
+            coats=tuple(laminate.Coat(**values_of(coat, laminate.Coat)) for coat in kept.coats),
+            consumed=laminate.Consumed(**values_of(kept.consumed, laminate.Consumed)),
+            rates=laminate.Rates(
+                **values_of(kept.rates, laminate.Rates), cloth=_cloth_prices(kept, laminate)
+            ),
         ),
         nest=nest(**values_of(kept.nest, nest)),
         paper=paper(**values_of(kept.paper, paper)),
         files=files(**values_of(kept.files, files)),
         edge_mm=_short(kept.edge_mm) if kept.use_edge_mm else None,
     )
+
+
+def _cloth_prices(kept: Any, laminate: Any) -> tuple[Any, ...]:
+    """Return a square metre's price of each cloth, from its first roll; none while all are zero.
+
+    Counts where nothing has been nested yet: afterwards the cloth cut off the roll does.
+    """
+    prices = {}
+    for roll in kept.rolls:
+        price = _short(roll.price_per_m / (roll.width_mm / 1000))
+        prices[roll.fabric] = prices.get(roll.fabric) or price
+    if not any(prices.values()):
+        return ()
+    ids = [cloth.id for cloth in kept.cloths]
+    return tuple(laminate.ClothPrice(fabric=id, per_m2=prices.get(id, 0.0)) for id in ids)
 
 
 def read_mould_settings(mould: bpy.types.Object, scene: bpy.types.Scene) -> Any:
@@ -183,6 +202,12 @@ def _roll(roll: Any, kind: Any) -> Any:
         length_mm=None if roll.endless else _short(roll.length_mm),
         selvedge_mm=_short(roll.selvedge_mm),
         price_per_m=_short(roll.price_per_m),
+        defects=tuple(
+            engine.load("nest.roll").Defect(
+                x_mm=_short(flaw.x_mm), y_mm=_short(flaw.y_mm), radius_mm=_short(flaw.radius_mm)
+            )
+            for flaw in roll.defects
+        ),
     )
 
 

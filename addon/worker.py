@@ -126,7 +126,7 @@ class Worker:
                 stdout=subprocess.DEVNULL,
                 stderr=log,
                 cwd=self.home,
-                env=_environment(),
+                env=environment(),
                 text=True,
                 encoding="utf-8",
                 creationflags=getattr(subprocess, "CREATE_NO_WINDOW", 0),
@@ -182,7 +182,7 @@ def _last_step(file: Path) -> tuple[float, str]:
         return 0.0, ""
 
 
-def _environment() -> dict[str, str]:
+def environment() -> dict[str, str]:
     """Return the environment in which the worker finds the engine and what it needs."""
     places = [str(engine.SEARCH_FOLDER)]
     for name in CARRIED:

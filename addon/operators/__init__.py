@@ -6,11 +6,13 @@ from ..props import CONTEXT
 from . import (
     checks,
     cloth,
+    coats,
     cuts,
     faces,
     importing,
     messages,
     mould_parts,
+    paint,
     plies,
     presets,
     rosette,
@@ -18,6 +20,7 @@ from . import (
     shared_cloth,
     stock,
     tack,
+    test_sheet,
 )
 
 MODULES = (
@@ -25,6 +28,7 @@ MODULES = (
     shared_cloth,
     plies,
     faces,
+    paint,
     rosette,
     tack,
     cuts,
@@ -35,6 +39,8 @@ MODULES = (
     importing,
     messages,
     presets,
+    coats,
+    test_sheet,
 )
 
 

@@ -20,10 +20,22 @@ def add_ply(mould, name=""):
     own = mould.mouldply
     ply = own.plies.add()
     ply.id = f"p{own.next_ply}"
-    ply.name = name.strip() or f"Ply {own.next_ply}"
+    ply.name = name.strip() or letters(own.next_ply)
     own.next_ply += 1
     own.active_ply = len(own.plies) - 1
     return ply
+
+
+def letters(number):
+    """Return A, B ... Z, AA ...: a ply's name, which stays when its place in the list changes.
+
+    Sheets and lists write the place before it: "Ply 2 B".
+    """
+    name = ""
+    while number > 0:
+        number, digit = divmod(number - 1, 26)
+        name = chr(ord("A") + digit) + name
+    return name
 
 
 def refuse_empty(faces, what):
@@ -42,7 +54,7 @@ class MOULDPLY_OT_new_ply(EngineOperator, bpy.types.Operator):
     bl_label = "New Ply"
     bl_options = {"REGISTER", "UNDO"}
 
-    name: StringProperty(name="Name", description="Of the ply; empty: a number")
+    name: StringProperty(name="Name", description="Of the ply; empty: a letter")
     angle: FloatProperty(
         name="Fibre Angle", subtype="ANGLE", soft_min=-3.15, soft_max=3.15,
         description="Of the warp, counter-clockwise from the rosette's 0 degrees",
@@ -198,7 +210,8 @@ class MOULDPLY_OT_copy_ply(NeedsPly, EngineOperator, bpy.types.Operator):
             copy, old = add_ply(mould), own.plies[number]
             for setting in SETTINGS:
                 setattr(copy, setting, getattr(old, setting))
-            copy.name = f"{old.name}, copy"
+            if old.name not in {letters(n) for n in range(1, own.next_ply)}:  # it has a name
+                copy.name = f"{old.name}, copy"
             copy.angle += self.turn
             faces = mesh_data.face_values(mould.data, mesh_data.region_attribute(old.id))
             mesh_data.write_region(mould.data, copy.id, faces)

@@ -95,6 +95,40 @@ class MOULDPLY_OT_remove_offcut(EngineOperator, bpy.types.Operator):
             offcuts.remove(self.number)
 
 
+class MOULDPLY_OT_add_defect(EngineOperator, bpy.types.Operator):
+    """Note a flaw on this roll: no piece is laid over it"""
+
+    bl_idname = "mouldply.add_defect"
+    bl_label = "Add Flaw"
+    bl_options = {"REGISTER", "UNDO"}
+
+    roll: IntProperty(name="Roll", description="Place of the roll in the file's list", min=0)
+
+    def run(self, context):
+        """Add one at the free end, in the middle of the roll."""
+        rolls = context.scene.mouldply.rolls
+        if self.roll < len(rolls):
+            flaw = rolls[self.roll].defects.add()
+            flaw.y_mm = rolls[self.roll].width_mm / 2
+
+
+class MOULDPLY_OT_remove_defect(EngineOperator, bpy.types.Operator):
+    """Forget this flaw"""
+
+    bl_idname = "mouldply.remove_defect"
+    bl_label = "Remove Flaw"
+    bl_options = {"REGISTER", "UNDO"}
+
+    roll: IntProperty(name="Roll", description="Place of the roll in the file's list", min=0)
+    number: IntProperty(name="Number", description="Place in the list", min=0)
+
+    def run(self, context):
+        """Remove it."""
+        rolls = context.scene.mouldply.rolls
+        if self.roll < len(rolls) and self.number < len(rolls[self.roll].defects):
+            rolls[self.roll].defects.remove(self.number)
+
+
 def _nests(mould):
     """Return the nests that are kept with the patterns."""
     home = find_patterns(mould)
@@ -108,11 +142,23 @@ def _nests(mould):
 def _take_off(kept, sheet):
     """Shorten the roll, or remove the offcut, that a sheet of the nest was cut from."""
     for roll in kept.rolls:
-        if sheet["kind"] == "roll" and roll.name == sheet["stock_id"] and not roll.endless:
-            roll.length_mm = max(roll.length_mm - sheet["used_length_mm"], 1.0)
+        if sheet["kind"] == "roll" and roll.name == sheet["stock_id"]:
+            _wind_on(roll, sheet["used_length_mm"])
     for number in reversed(range(len(kept.offcuts))):
         if sheet["kind"] == "offcut" and kept.offcuts[number].name == sheet["stock_id"]:
             kept.offcuts.remove(number)
+
+
+def _wind_on(roll, used_mm):
+    """Shorten a roll by what was cut off; its flaws are that much nearer to the free end."""
+    if not roll.endless:
+        roll.length_mm = max(roll.length_mm - used_mm, 1.0)
+    for number in reversed(range(len(roll.defects))):
+        flaw = roll.defects[number]
+        if flaw.x_mm + flaw.radius_mm <= used_mm:
+            roll.defects.remove(number)
+        else:
+            flaw.x_mm = max(flaw.x_mm - used_mm, 0.0)
 
 
 def _fresh(kept, name):
@@ -124,5 +170,5 @@ def _fresh(kept, name):
 
 CLASSES = (
     MOULDPLY_OT_show_roll, MOULDPLY_OT_leave_roll, MOULDPLY_OT_book_nest, MOULDPLY_OT_add_offcut,
-    MOULDPLY_OT_remove_offcut,
+    MOULDPLY_OT_remove_offcut, MOULDPLY_OT_add_defect, MOULDPLY_OT_remove_defect,
 )  # fmt: skip

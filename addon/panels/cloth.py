@@ -12,7 +12,7 @@ class MOULDPLY_UL_cloths(bpy.types.UIList):
 
     def draw_item(self, context, layout, data, item, icon, active_data, active_property):
         """Draw name and weight."""
-        row = layout.split(factor=0.72)
+        row = layout.row(align=True)
         row.prop(item, "name", text="", emboss=False)
         right = row.row()
         right.alignment = "RIGHT"
@@ -53,6 +53,7 @@ class MOULDPLY_PT_cloth(MouldSection, bpy.types.Panel):
                 column.prop(roll, "length")
             column.prop(roll, "selvedge")
             column.prop(roll, "price_per_m")
+            _draw_flaws(box, roll, number)
         layout.operator("mouldply.add_roll", icon="ADD")
 
 
@@ -101,6 +102,19 @@ class MOULDPLY_PT_offcuts(ClosedSection, bpy.types.Panel):
             row.prop(offcut, "width", text="")
             row.operator("mouldply.remove_offcut", text="", icon="X").number = number
         layout.operator("mouldply.add_offcut", icon="ADD")
+
+
+def _draw_flaws(box, roll, number):
+    """Draw the places of a roll that pieces are kept off."""
+    for place, flaw in enumerate(roll.defects):
+        row = box.row()
+        row.label(text=say("Flaw {}").format(place + 1), translate=False)
+        remove = row.operator("mouldply.remove_defect", text="", icon="X", emboss=False)
+        remove.roll, remove.number = number, place
+        column = tidy(box)
+        for name in ("x", "y", "radius"):
+            column.prop(flaw, name)
+    box.operator("mouldply.add_defect", icon="ADD").roll = number
 
 
 def active_cloth(kept):

@@ -6,8 +6,12 @@ import bpy
 
 from ..apply import find_patterns
 from ..moulds import find_mould
+from ..properties import words
 from .parts import ClosedSection, MouldSection, facts, optional, paragraph, say, tidy
 from .presets import MOULDPLY_PT_printer_presets, MOULDPLY_PT_resin_presets
+
+# Of the rates, those in minutes are how fast the work goes; the others are prices.
+MINUTES = ("_per_min", "min_per_m2", "min_per_piece", "min_per_batch", "min_per_m")
 
 
 class MOULDPLY_PT_files(MouldSection, bpy.types.Panel):
@@ -81,6 +85,59 @@ class MOULDPLY_PT_resin(ClosedSection, bpy.types.Panel):
             column.prop(laminate, name)
 
 
+class MOULDPLY_PT_coats(ClosedSection, bpy.types.Panel):
+    """Layers of resin without cloth."""
+
+    bl_label = "Coats"
+    bl_parent_id = "MOULDPLY_PT_files"
+
+    def draw(self, context):
+        """Draw each coat in a box."""
+        layout, coats = self.layout, context.scene.mouldply.coats
+        if not coats:
+            paragraph(layout, context, "None: cloth goes straight onto the released mould.")
+        for number, coat in enumerate(coats):
+            box = layout.box()
+            row = box.row()
+            row.prop(coat, "kind", text="")
+            remove = row.operator("mouldply.remove_coat", text="", icon="X", emboss=False)
+            remove.number = number
+            column = tidy(box)
+            for name in ("thickness", "density_g_cm3", "mix_resin", "mix_hardener", "loss"):
+                column.prop(coat, name)
+        if coats:
+            paragraph(layout, context, "Ratio by weight: the data sheet decides.")
+        layout.operator("mouldply.add_coat", icon="ADD")
+
+
+class MOULDPLY_PT_consumed(ClosedSection, bpy.types.Panel):
+    """What is used up beside cloth and resin."""
+
+    bl_label = "Used Up"
+    bl_parent_id = "MOULDPLY_PT_files"
+
+    def draw(self, context):
+        """Draw what is used, how much of it, and the resin it holds back."""
+        used, column = context.scene.mouldply.consumed, tidy(self.layout)
+        column.prop(used, "peel_ply")
+        column.prop(used, "breather")
+        column.separator()
+        column.label(text=say("Per m² of Part (Tape: per m of Edge)"), translate=False)
+        for name in ("peel_ply", "film", "breather", "flow_mesh", "bag", "tape"):
+            column.prop(used, f"{name}_factor")
+        column.separator()
+        column.label(text=say("Release Agent and Resin Held Back"), translate=False)
+        for name in (
+            "release_coats",
+            "release_gsm",
+            "peel_ply_uptake_gsm",
+            "breather_uptake_gsm",
+            "flow_mesh_uptake_gsm",
+            "lines_g",
+        ):
+            column.prop(used, name)
+
+
 class MOULDPLY_PT_paper(ClosedSection, bpy.types.Panel):
     """Paper templates."""
 
@@ -99,6 +156,7 @@ class MOULDPLY_PT_paper(ClosedSection, bpy.types.Panel):
         optional(column, paper, "roll_width_mm")
         for name in ("margin", "lap", "scale_x", "scale_y"):
             column.prop(paper, name)
+        self.layout.operator("mouldply.test_sheet", icon="FILE_BLANK")
 
 
 class MOULDPLY_PT_cutter(ClosedSection, bpy.types.Panel):
@@ -126,19 +184,30 @@ class MOULDPLY_PT_rates(ClosedSection, bpy.types.Panel):
     bl_parent_id = "MOULDPLY_PT_files"
 
     def draw(self, context):
-        """Draw prices."""
+        """Draw prices; cloth is priced on its roll."""
         rates, column = context.scene.mouldply.rates, tidy(self.layout)
-        for name in (
-            "currency",
-            "resin_per_kg",
-            "peel_ply_per_m2",
-            "bag_per_m2",
-            "labour_per_hour",
-        ):
-            column.prop(rates, name)
+        column.prop(rates, "currency")
+        for name in words.RATES:
+            if "_per_" in name and not name.endswith(MINUTES):
+                column.prop(rates, name)
+
+
+class MOULDPLY_PT_pace(ClosedSection, bpy.types.Panel):
+    """How fast the work goes."""
+
+    bl_label = "Working Pace"
+    bl_parent_id = "MOULDPLY_PT_files"
+
+    def draw(self, context):
+        """Draw the speeds the time is worked out from."""
+        rates, column = context.scene.mouldply.rates, tidy(self.layout)
+        for name in words.RATES:
+            if name.endswith(MINUTES):
+                column.prop(rates, name)
+        column.prop(context.scene.mouldply.laminate, "spread_g_per_min")
 
 
 CLASSES = (
-    MOULDPLY_PT_files, MOULDPLY_PT_resin, MOULDPLY_PT_paper, MOULDPLY_PT_cutter,
-    MOULDPLY_PT_rates,
+    MOULDPLY_PT_files, MOULDPLY_PT_resin, MOULDPLY_PT_coats, MOULDPLY_PT_consumed,
+    MOULDPLY_PT_paper, MOULDPLY_PT_cutter, MOULDPLY_PT_rates, MOULDPLY_PT_pace,
 )  # fmt: skip

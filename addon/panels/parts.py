@@ -10,6 +10,9 @@ from ..moulds import find_mould
 from ..props import CONTEXT
 
 CATEGORY = "mouldply"
+# The interface's letters, and what a sidebar keeps free beside them (margins, box, tabs), in
+# pixels at scale 1; measured in a window, the same at scale 2.
+LETTER_PX, MARGIN_PX, ICON_PX = 11.0, 62.0, 22.0
 
 
 class Section:
@@ -60,15 +63,33 @@ def optional(layout, group, name, *, shown=""):
 
 def paragraph(layout, context, text, *, icon="NONE"):
     """Draw a sentence, wrapped to the sidebar's width."""
-    region = context.region
-    scale = context.preferences.system.ui_scale
-    letters = max(18, int((region.width / scale - 50) / 6.6)) if region is not None else 40
     column = layout.column(align=True)
     column.scale_y = 0.8
-    words = say(text)
-    for number, line in enumerate(textwrap.wrap(words, letters)):
+    for number, line in enumerate(_wrapped(context, say(text), with_icon=icon != "NONE")):
         first = icon if number == 0 or icon == "NONE" else "BLANK1"
         column.label(text=line, icon=first, translate=False)
+
+
+def _wrapped(context, text, *, with_icon):
+    """Return the lines of a text that fit the sidebar, measured in its own letters."""
+    import blf
+
+    region = context.region
+    if region is None:
+        return textwrap.wrap(text, 40)
+    scale = context.preferences.system.ui_scale
+    blf.size(0, LETTER_PX * scale)
+    room = region.width - (MARGIN_PX + (ICON_PX if with_icon else 0)) * scale
+    lines, at, space = [], 0.0, blf.dimensions(0, "a a")[0] - blf.dimensions(0, "aa")[0]
+    for word in text.split():
+        wide = blf.dimensions(0, word)[0]
+        if lines and at + space + wide <= room:
+            lines[-1] += f" {word}"
+            at += space + wide
+        else:
+            lines.append(word)
+            at = wide
+    return lines
 
 
 def length(scene, mm, digits=1):

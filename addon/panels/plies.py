@@ -4,6 +4,7 @@ import bpy
 
 from .. import freshness
 from ..moulds import find_mould
+from ..said import said
 from .parts import ClosedSection, MouldSection, optional, paragraph, say, tidy
 
 
@@ -86,7 +87,7 @@ class MOULDPLY_PT_ply(MouldSection, bpy.types.Panel):
             row.operator("mouldply.clear_tack", text="", icon="X")
         layout.operator("mouldply.seek_tack", icon="VIEWZOOM")
         if ply.tack_gain:
-            paragraph(layout, context, ply.tack_gain)
+            paragraph(layout, context, said(ply.tack_gain))
 
 
 class MOULDPLY_PT_ply_faces(ClosedSection, bpy.types.Panel):
@@ -98,6 +99,7 @@ class MOULDPLY_PT_ply_faces(ClosedSection, bpy.types.Panel):
     def draw(self, context):
         """Draw the ways to change the region."""
         layout = self.layout
+        layout.operator("mouldply.paint_faces", icon="BRUSH_DATA")
         layout.operator("mouldply.select_ply", icon="RESTRICT_SELECT_OFF")
         row = layout.row(align=True)
         for how, text in (("SET", "Set"), ("ADD", "Add"), ("TAKE", "Take Out")):

@@ -3,7 +3,7 @@
 import bpy
 
 from .. import engine
-from ..props import BoolProperty, FloatProperty, StringProperty
+from ..props import BoolProperty, CollectionProperty, FloatProperty, StringProperty
 from . import words
 from .fields import length
 from .records import annotations_of
@@ -19,6 +19,17 @@ class MOULDPLY_Cloth(bpy.types.PropertyGroup):
 MOULDPLY_Cloth.__annotations__ |= annotations_of(engine.load("cloth.fabric").Fabric, words.CLOTH)
 
 
+class MOULDPLY_Defect(bpy.types.PropertyGroup):
+    """A flaw of a roll that pieces are kept off."""
+
+
+MOULDPLY_Defect.__annotations__ |= (
+    length("x", "Along", "From the free end of the roll to the flaw", 0.0, most=1e6)
+    | length("y", "Across", "From the edge the pieces are laid against", 0.0, most=1e5)
+    | length("radius", "Radius", "Pieces stay this far off the flaw", 20.0, least=0.1)
+)
+
+
 class MOULDPLY_Roll(bpy.types.PropertyGroup):
     """A roll on the shelf."""
 
@@ -29,6 +40,7 @@ class MOULDPLY_Roll(bpy.types.PropertyGroup):
     price_per_m: FloatProperty(
         name="Price per Metre", description="Of roll length", min=0, max=1e6, precision=2
     )
+    defects: CollectionProperty(type=MOULDPLY_Defect)
 
 
 MOULDPLY_Roll.__annotations__ |= (
@@ -50,4 +62,4 @@ MOULDPLY_Offcut.__annotations__ |= length(
     "length", "Along the Warp", "Length along the warp", 500.0, least=1, most=1e6
 ) | length("width", "Across", "Width across the warp", 300.0, least=1, most=1e5)
 
-CLASSES = (MOULDPLY_Cloth, MOULDPLY_Roll, MOULDPLY_Offcut)
+CLASSES = (MOULDPLY_Cloth, MOULDPLY_Defect, MOULDPLY_Roll, MOULDPLY_Offcut)

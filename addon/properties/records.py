@@ -2,7 +2,7 @@
 
 The engine says which fields there are, of what kind, with what default; a table here only adds
 the words a person reads. `_mm` fields become lengths, `_deg` angles, `X | None` a switch and a
-value, a Literal a menu, a tuple of numbers a short text.
+value, `bool | None` and a Literal a menu, a tuple of numbers a short text.
 """
 
 from __future__ import annotations
@@ -13,6 +13,13 @@ from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
 
 from ..props import BoolProperty, EnumProperty, FloatProperty, IntProperty, StringProperty
 from .fields import Annotations, angle, length
+
+EITHER = {
+    "AUTO": ("By the Process", "What the process usually needs"),
+    "YES": ("Yes", ""),
+    "NO": ("No", ""),
+}
+KEYS = {None: "AUTO", True: "YES", False: "NO"}  # of a yes or no that may be left open
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +53,11 @@ def annotations_of(record: type, words: dict[str, Words]) -> Annotations:
 def _field(name: str, hint: Any, default: Any, said: Words) -> Annotations:
     kind, optional = _without_none(hint)
     made: Annotations = {}
+    if optional and kind is bool:
+        items = [(key, *words) for key, words in EITHER.items()]
+        key = KEYS[default]
+        made[name] = EnumProperty(name=said.label, description=said.tip, default=key, items=items)
+        return made
     if optional:
         made[f"use_{name}"] = BoolProperty(
             name=said.label, description=said.tip, default=default is not None
@@ -110,6 +122,9 @@ def values_of(group: Any, record: type, *, skip: tuple[str, ...] = ()) -> dict[s
         if name in skip or name not in group.bl_rna.properties:
             continue
         kind, optional = _without_none(hints[name])
+        if optional and kind is bool:
+            values[name] = next(v for v, key in KEYS.items() if key == getattr(group, name))
+            continue
         if optional and not getattr(group, f"use_{name}"):
             values[name] = None
             continue
@@ -126,7 +141,9 @@ def set_values(group: Any, record: Any, *, skip: tuple[str, ...] = ()) -> None:
             continue
         value = getattr(record, name)
         kind, optional = _without_none(hints[name])
-        if optional:
+        if optional and kind is bool:
+            value = KEYS[value]
+        elif optional:
             setattr(group, f"use_{name}", value is not None)
             if value is None:
                 continue

@@ -25,8 +25,16 @@ class MOULDPLY_Laminate(bpy.types.PropertyGroup):
     """Process and resin."""
 
 
+class MOULDPLY_Coat(bpy.types.PropertyGroup):
+    """A layer of resin without cloth."""
+
+
+class MOULDPLY_Consumed(bpy.types.PropertyGroup):
+    """What is used up beside cloth and resin."""
+
+
 class MOULDPLY_Rates(bpy.types.PropertyGroup):
-    """Prices."""
+    """Prices and working speeds."""
 
 
 class MOULDPLY_Nest(bpy.types.PropertyGroup):
@@ -51,6 +59,8 @@ class MOULDPLY_Files(bpy.types.PropertyGroup):
 for _group, _module, _record, _words in (
     (MOULDPLY_Dressing, "pattern.settings", "Dressing", words.DRESSING),
     (MOULDPLY_Laminate, "laminate.settings", "LaminateSettings", words.LAMINATE),
+    (MOULDPLY_Coat, "laminate.settings", "Coat", words.COAT),
+    (MOULDPLY_Consumed, "laminate.settings", "Consumed", words.CONSUMED),
     (MOULDPLY_Rates, "laminate.settings", "Rates", words.RATES),
     (MOULDPLY_Nest, "nest.settings", "NestSettings", words.NEST),
     (MOULDPLY_Paper, "export.paper", "PaperSettings", words.PAPER),
@@ -69,6 +79,8 @@ class MOULDPLY_Scene(bpy.types.PropertyGroup):
     offcuts: CollectionProperty(type=MOULDPLY_Offcut)
     dressing: PointerProperty(type=MOULDPLY_Dressing)
     laminate: PointerProperty(type=MOULDPLY_Laminate)
+    coats: CollectionProperty(type=MOULDPLY_Coat)
+    consumed: PointerProperty(type=MOULDPLY_Consumed)
     rates: PointerProperty(type=MOULDPLY_Rates)
     nest: PointerProperty(type=MOULDPLY_Nest)
     paper: PointerProperty(type=MOULDPLY_Paper)
@@ -83,6 +95,6 @@ MOULDPLY_Scene.__annotations__ |= length(
 )
 
 CLASSES = (
-    MOULDPLY_Dressing, MOULDPLY_Laminate, MOULDPLY_Rates, MOULDPLY_Nest, MOULDPLY_Paper,
-    MOULDPLY_Files, MOULDPLY_Scene,
+    MOULDPLY_Dressing, MOULDPLY_Laminate, MOULDPLY_Coat, MOULDPLY_Consumed, MOULDPLY_Rates,
+    MOULDPLY_Nest, MOULDPLY_Paper, MOULDPLY_Files, MOULDPLY_Scene,
 )  # fmt: skip

@@ -173,12 +173,66 @@ LAMINATE = {
     ),
 }
 
+COAT = {
+    "kind": W(
+        "Coat",
+        "A layer of resin without cloth",
+        {
+            "gel": ("Gel Coat", "Brushed onto the mould first: the outside of the part"),
+            "surface": ("Surface Coat", "Laminating resin onto the mould, under the first ply"),
+            "flow": ("Flow Coat", "Onto the inside at last, to seal it"),
+        },
+    ),
+    "thickness_mm": W("Thickness", "As it is laid on, over the whole part", most=20),
+    "density_g_cm3": W("Density (g/cm³)", "Of the coat, from the data sheet", least=0.5, most=25),
+    "mix_resin": W("Resin", "Parts by weight in the mixing ratio", least=0.01, digits=1),
+    "mix_hardener": W("Hardener", "Parts by weight in the mixing ratio", least=0.01, digits=1),
+    "loss": W("Left in the Cup", "Share left in brush, roller and cup", most=5),
+}
+
+CONSUMED = {
+    "peel_ply": W("Peel Ply", "Whether the part is covered with peel ply"),
+    "breather": W("Breather", "Whether breather lies under the bag"),
+    "peel_ply_factor": W("Peel Ply", "Square metres for each square metre of part", most=20),
+    "film_factor": W("Release Film", "Square metres for each square metre of part", most=20),
+    "breather_factor": W("Breather", "Square metres for each square metre of part", most=20),
+    "flow_mesh_factor": W("Flow Mesh", "Square metres for each square metre of part", most=20),
+    "bag_factor": W("Bag Film", "Square metres for each square metre of part", most=20),
+    "tape_factor": W("Sealant Tape", "Metres for each metre of the part's edge", most=20),
+    "release_coats": W("Release Coats", "Times the mould is wiped with release agent", most=50),
+    "release_gsm": W("Release (g/m²)", "Release agent for one coat", most=1e5, digits=0),
+    "peel_ply_uptake_gsm": W(
+        "In Peel Ply (g/m²)", "Resin the peel ply holds back", most=1e5, digits=0
+    ),
+    "breather_uptake_gsm": W(
+        "In Breather (g/m²)", "Resin the breather holds back", most=1e5, digits=0
+    ),
+    "flow_mesh_uptake_gsm": W(
+        "In Flow Mesh (g/m²)", "Resin the flow mesh holds back", most=1e5, digits=0
+    ),
+    "lines_g": W("In the Lines (g)", "Resin left in infusion lines and trap", most=1e5, digits=0),
+}
+
 RATES = {
     "currency": W("Currency", "Shown beside prices"),
     "resin_per_kg": W("Resin per kg", "Price of resin and hardener, mixed"),
+    "coat_per_kg": W("Coats per kg", "Price of gel coat and flow coat, mixed"),
     "peel_ply_per_m2": W("Peel Ply per m²", "Price of peel ply"),
+    "film_per_m2": W("Release Film per m²", "Price of release film"),
+    "breather_per_m2": W("Breather per m²", "Price of breather"),
+    "flow_mesh_per_m2": W("Flow Mesh per m²", "Price of flow mesh"),
     "bag_per_m2": W("Bag per m²", "Price of vacuum film"),
+    "tape_per_m": W("Tape per m", "Price of sealant tape"),
+    "release_per_kg": W("Release per kg", "Price of release agent"),
     "labour_per_hour": W("Labour per Hour", "What an hour at the bench costs"),
+    "cut_m_per_min": W(
+        "Cutting (m/min)", "Metres of outline one person cuts in a minute", least=0.01
+    ),
+    "lay_min_per_m2": W("Laying (min/m²)", "Placing and smoothing a ply, wetting not counted"),
+    "lay_min_per_piece": W("Each Piece (min)", "Fetching and placing one piece"),
+    "mix_min_per_batch": W("Each Batch (min)", "Weighing and mixing one batch"),
+    "release_min_per_m2": W("Releasing (min/m²)", "Wiping on one coat of release agent"),
+    "bag_min_per_m": W("Bagging (min/m)", "Along the part's edge"),
 }
 
 NEST = {
@@ -218,8 +272,9 @@ PAPER = {
         "Print the test sheet: measured length of the 100 mm line across, divided by 100",
         least=0.5,
         most=1.5,
+        digits=4,
     ),
-    "scale_y": W("Bar Along", "The same along the sheet", least=0.5, most=1.5),
+    "scale_y": W("Bar Along", "The same along the sheet", least=0.5, most=1.5, digits=4),
 }
 
 FILES = {

@@ -32,7 +32,7 @@ def test_every_cloth_of_the_library_survives_the_file(scene, cloth_id):
 
 def test_a_cloth_in_use_is_not_removed(scene):
     ply_on(grid(cells=4))
-    with pytest.raises(RuntimeError, match="Ply 'Ply 1' of 'tile' is cut from"):
+    with pytest.raises(RuntimeError, match="Ply 'A' of 'tile' is cut from"):
         bpy.ops.mouldply.remove_cloth()
     assert len(scene.mouldply.cloths) == 1
 

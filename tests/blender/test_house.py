@@ -63,6 +63,9 @@ SETTINGS = {
     ("cloth.fabric", "Fabric"): words.CLOTH,
     ("pattern.settings", "Dressing"): words.DRESSING,
     ("laminate.settings", "LaminateSettings"): words.LAMINATE,
+    ("laminate.settings", "Coat"): words.COAT,
+    ("laminate.settings", "Consumed"): words.CONSUMED,
+    ("laminate.settings", "Rates"): words.RATES,
     ("nest.settings", "NestSettings"): words.NEST,
     ("export.paper", "PaperSettings"): words.PAPER,
 }
@@ -70,7 +73,8 @@ SETTINGS = {
 LEFT_OUT = {
     "id", "name",  # asked for where the thing is made
     "seed", "chunk", "processes",  # for programs: change no answer a person would want changed
-    "coats", "consumed", "rates",  # of their own: prices have a panel, the rest keeps its default
+    "coats", "consumed", "rates",  # groups of their own
+    "cloth",  # prices of cloth stand on its rolls
     "sheet",  # an own menu
     "keep_offcut_mm", "mat_fibre_volume_fraction", "most_sheets",
 }  # fmt: skip

@@ -168,7 +168,7 @@ def test_modifiers_that_lose_the_faces_are_named():
     mould = ply_on(grid(cells=4)).id_data
     mould.modifiers.new("again", "REMESH").voxel_size = 0.02
     message = refused(bpy.ops.mouldply.flatten)
-    assert "lose the faces of ply 'Ply 1'" in message
+    assert "lose the faces of ply 'A'" in message
 
 
 def test_a_mesh_without_faces_is_refused():
