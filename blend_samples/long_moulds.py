@@ -72,12 +72,13 @@ def _box_under(mould: Mould, rows: list[list[int]], *, floor: float) -> None:
 def mast_foot_fairing() -> Mould:
     """Dinghy mast foot fairing: a slight barrel with a groove for the boot, held by both.
 
-    Zones `fore` (x > 0) and `aft` are the halves of the wall, for a mould parted at x = 0;
+    Zones `fore` and `aft` are the halves of the wall, for a mould parted where it is widest;
     `port` and `starboard` the strips over the joint.
     """
     mould = Mould("Mast foot fairing")
     points, height = 64, 110.0
     outline = egg(90, 55, power=2.2, taper=0.12, points=points)
+    widest = int(outline[:, 1].argmax())
     unit = outline / np.linalg.norm(outline, axis=1)[:, None]
     rows = []
     for z in np.linspace(0, -height, 23):
@@ -88,10 +89,10 @@ def mast_foot_fairing() -> Mould:
     for upper, lower in pairwise(rows):
         for here in range(points):
             there = (here + 1) % points
-            for side, joint in (("port", points // 4), ("starboard", 3 * points // 4)):
+            for side, joint in (("port", widest), ("starboard", points - widest)):
                 if joint - 3 <= here < joint + 3:
                     strip(side, []).append(len(mould.polygons))
-            zone = "aft" if points // 4 <= here < 3 * points // 4 else "fore"
+            zone = "aft" if widest <= here < points - widest else "fore"
             mould.face(zone, [lower[here], upper[here], upper[there], lower[there]])
     mould.face("floor", rows[-1])
     outer = mould.ring(outline + 42 * unit)

@@ -20,9 +20,11 @@ import bpy  # noqa: E402  # its user folder must be set before
 import long_moulds  # noqa: E402
 import moulds  # noqa: E402
 import numpy as np  # noqa: E402
+from mathutils import Matrix  # noqa: E402
 
 import addon  # noqa: E402
 
+Direction = tuple[float, float, float]
 Lines = tuple[tuple[tuple[float, float, float], ...], ...]  # of points on the mould, mm
 
 
@@ -30,7 +32,8 @@ Lines = tuple[tuple[tuple[float, float, float], ...], ...]  # of points on the m
 class SamplePly:
     """A ply of a sample: `zones` are the mould's, `cloth` of the library; `own` its settings.
 
-    `darts` are lines of points (mm) on the mould, each from the rim inwards.
+    `darts` are lines of points (mm) on the mould, each from the rim inwards; `rosette` is where
+    0 degrees points and which side is looked at, where the mould's own will not do.
     """
 
     name: str
@@ -38,6 +41,7 @@ class SamplePly:
     angle_deg: float = 0.0
     zones: tuple[str, ...]
     darts: Lines = ()
+    rosette: tuple[Direction, Direction] | None = None
     own: dict[str, Any] = field(default_factory=dict)
 
 
@@ -49,6 +53,7 @@ class Sample:
     plies: tuple[SamplePly, ...]
     scene: dict[str, Any] = field(default_factory=dict)
     mould: dict[str, Any] = field(default_factory=dict)
+    parts: dict[str, tuple[str, Direction]] = field(default_factory=dict)  # name: zone and pull
     rolls: dict[str, dict[str, Any]] = field(default_factory=dict)  # by cloth
     offcuts: tuple[tuple[str, float, float], ...] = ()  # cloth, along and across the warp, mm
 
@@ -57,6 +62,8 @@ DISH = ("cavity", "rim", "flange")
 BOX = ("floor", "wall", "rim", "flange")
 TROUGH = ("cap1", "cap2", "cap3", "wall", "rim", "flange")
 TWILL, GLASS, LIGHT = "carbon_twill_210", "glass_twill_163", "glass_twill_106"
+UP, FORE, AFT = (0.0, 0.0, 1.0), (1.0, 0.0, 0.0), (-1.0, 0.0, 0.0)
+PORT, STARBOARD = (0.0, 1.0, 0.0), (0.0, -1.0, 0.0)
 UD, MAT = "carbon_ud_200", "glass_mat_300"
 
 # Prices and stock are invented, in round figures.
@@ -178,11 +185,24 @@ SAMPLES = {
     "mast_foot_fairing": Sample(  # held by its own belly: a mould in two parts, a ply for each
         shape=long_moulds.mast_foot_fairing,
         plies=(
-            SamplePly(name="fore skin", cloth=GLASS, zones=("fore",)),
-            SamplePly(name="aft skin", cloth=GLASS, zones=("aft",)),
-            SamplePly(name="port strip", cloth=LIGHT, angle_deg=45, zones=("port",)),
-            SamplePly(name="starboard strip", cloth=LIGHT, angle_deg=45, zones=("starboard",)),
+            SamplePly(name="fore skin", cloth=GLASS, zones=("fore",), rosette=(UP, AFT)),
+            SamplePly(name="aft skin", cloth=GLASS, zones=("aft",), rosette=(UP, FORE)),
+            SamplePly(
+                name="port strip",
+                cloth=LIGHT,
+                angle_deg=45,
+                zones=("port",),
+                rosette=(UP, STARBOARD),
+            ),
+            SamplePly(
+                name="starboard strip",
+                cloth=LIGHT,
+                angle_deg=45,
+                zones=("starboard",),
+                rosette=(UP, PORT),
+            ),
         ),
+        parts={"fore half": ("fore", AFT), "aft half": ("aft", FORE)},
         scene={**BY_HAND, "dressing.trim_mm": 12.0, "dressing.trim_on_mould": False},
         mould={"pull_by": "given", "pull": (0.0, 0.0, 1.0)},
         rolls={GLASS: GLASS_ROLL, LIGHT: GLASS_ROLL},
@@ -216,6 +236,8 @@ def make(file: Path, sample: Sample) -> None:
         kept = bpy.context.scene.mouldply
         for ply in sample.plies:
             add_ply(thing, mould, ply)
+        for name, (zone, pull) in sample.parts.items():
+            add_part(thing, mould, name, zone, pull)
         put(thing.mouldply, sample.mould)
         put(kept, sample.scene)
         for roll in kept.rolls:
@@ -240,8 +262,38 @@ def add_ply(thing: bpy.types.Object, mould: moulds.Mould, ply: SamplePly) -> Non
         setattr(made, name, value)
         if f"use_{name}" in made.bl_rna.properties:
             setattr(made, f"use_{name}", True)
+    if ply.rosette is not None:
+        made.rosette = add_rosette(thing, ply.name, ply.zones, mould, ply.rosette)
     for line in ply.darts:
         bpy.ops.mouldply.draw_cut(kind="dart", points=json.dumps(line))
+
+
+def add_rosette(
+    thing: bpy.types.Object, name: str, zones: tuple[str, ...], mould: moulds.Mould,
+    rosette: tuple[Direction, Direction],
+) -> bpy.types.Object:  # fmt: skip
+    """Stand arrows in the middle of a ply: X is 0 degrees, Z looks at the person."""
+    zero, normal = np.array(rosette)
+    corners = {v for zone in zones for face in mould.zones[zone] for v in mould.polygons[face]}
+    matrix = np.eye(4)
+    matrix[:3, :3] = np.column_stack([zero, np.cross(normal, zero), normal])
+    matrix[:3, 3] = np.array(mould.vertices)[sorted(corners)].mean(axis=0)
+    arrows = bpy.data.objects.new(f"Rosette of {name}", None)
+    bpy.context.scene.collection.objects.link(arrows)
+    arrows.empty_display_type, arrows.empty_display_size = "ARROWS", 25.0
+    arrows.matrix_world = Matrix(matrix.tolist())
+    arrows.mouldply.owner, arrows.show_in_front = thing, True
+    return arrows
+
+
+def add_part(
+    thing: bpy.types.Object, mould: moulds.Mould, name: str, zone: str, pull: Direction
+) -> None:
+    """Add a part of a split mould as a person does: faces, New Mould Part, its pull."""
+    select_zones(thing, mould, (zone,))
+    bpy.ops.mouldply.new_mould_part(name=name)
+    part = thing.mouldply.parts[-1]
+    part.pull_by, part.pull = "given", pull
 
 
 def put(group: bpy.types.PropertyGroup, values: dict[str, Any]) -> None:
