@@ -90,8 +90,8 @@ def check_corners(spots: list[CornerSpot], settings: MouldSettings) -> list[Find
                 message=f"{len(some)} {what}, {sum(s.length_mm for s in some):.0f} mm in all: the "
                 f"laminate presses into {settings.pressable_radius_mm:.2g} mm and bridges up to "
                 f"{worst.gap_mm:.2g} mm; {sum(s.resin_g for s in some):.2g} g of resin fill it.",
-                hint=f"Fillet them to {worst.fillet_mm:g} mm, or stipple there "
-                "and lay a thickened fillet first.",
+                hint=f"Give the mould a fillet of {worst.fillet_mm:g} mm, or stipple there and "
+                "lay a thickened fillet first.",
                 faces=tuple(sorted({face for spot in some for face in spot.faces})),
             )
         )

@@ -173,7 +173,7 @@ def test_findings_sum_up():
     assert finding.code == "sharp_corner"
     assert "60 mm in all" in finding.message
     assert "1.2 mm" in finding.message
-    assert "Fillet them to 3 mm" in finding.hint
+    assert "a fillet of 3 mm" in finding.hint
 
 
 def test_a_mesh_that_does_not_follow_the_fillet_reads_a_third_too_large_at_most():
