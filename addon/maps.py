@@ -28,6 +28,7 @@ class Shown:
     high: float
     limits: tuple[float, ...] = ()
     mould: int = 0
+    goes_on: bool = False  # some values lie above `high`
 
 
 class Memory:
@@ -60,6 +61,7 @@ def show_map(context: Any, name: str) -> None:
     paint(mould, colours.colours_of(values, low, high))
     unit = UNITS[name.rsplit("_", 1)[1]]
     MEMORY.shown = Shown(label, unit, low, high, limits, mould.session_uid)
+    MEMORY.shown.goes_on = bool((values > 1.001 * high).any())
     _set_shading(context)
 
 
@@ -129,8 +131,8 @@ def _range(
         limits = _shear_limits(context, mould)
         return 0.0, max(high, *(limits or (10.0,))), limits
     if name == "draft_deg":
-        limit = mould.mouldply.min_draft_deg
-        return min(low, 0.0), max(high, 2 * limit), (limit,)
+        limit = mould.mouldply.min_draft_deg  # beyond some times that, more is no better
+        return min(low, 0.0), max(4 * limit, 10.0), (limit,)
     if name == "radius_mm":
         limit = mould.mouldply.cloth_radius_mm or 3.0  # of a light cloth, until a run says more
         return 0.0, 4 * limit, (limit,)

@@ -268,6 +268,8 @@ def draw_legend() -> None:
             continue
         _tick(left - (3 * scale if is_limit else 0), left + width + 4 * scale, y, is_limit)
         words = bpy.app.translations.pgettext_iface("limit {}", CONTEXT) if is_limit else "{}"
+        if value == shown.high and shown.goes_on:
+            words = "≥ {}"
         _write(words.format(f"{value:.3g}"), left + width + 8 * scale, y - 4 * scale, scale)
 
 

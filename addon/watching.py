@@ -7,7 +7,7 @@ from typing import Any
 import bpy
 from bpy.app.handlers import persistent
 
-from . import maps, work
+from . import looking, maps, work
 from .apply import find_patterns
 
 OWNER = object()  # of the subscription to the active object
@@ -18,6 +18,7 @@ def before_load(*_: Any) -> None:
     """Another file is opened: the work under way is for the old one."""
     work.forget()
     maps.MEMORY.shown = None
+    looking.MEMORY.before.clear()
     manager = bpy.context.window_manager
     if manager is not None:
         manager.mouldply.running = False

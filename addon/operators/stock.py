@@ -4,7 +4,7 @@ import json
 
 import bpy
 
-from .. import engine
+from .. import engine, looking
 from ..apply import find_patterns
 from ..moulds import need_mould
 from ..props import IntProperty
@@ -26,6 +26,7 @@ class MOULDPLY_OT_show_roll(NeedsMould, EngineOperator, bpy.types.Operator):
         made = make_roll_scene(mould, context.scene, _nests(mould))
         if context.window is not None and not bpy.app.background:
             context.window.scene = made
+            looking.from_above(made)
 
 
 class MOULDPLY_OT_leave_roll(bpy.types.Operator):
@@ -40,6 +41,7 @@ class MOULDPLY_OT_leave_roll(bpy.types.Operator):
         for scene in bpy.data.scenes:
             if not scene.mouldply.roll_of and any(t.mouldply.is_mould for t in scene.objects):
                 context.window.scene = scene
+                looking.back()
                 return {"FINISHED"}
         self.report({"WARNING"}, "There is no mould in this file any more")
         return {"CANCELLED"}

@@ -31,7 +31,4 @@ def flow():
     yield 4
     in_view(bpy.ops.mouldply.show_roll)
     yield 4
-    in_view(bpy.ops.view3d.view_axis, type="TOP")
-    in_view(bpy.ops.view3d.view_all)
-    yield 2
     shot("guide_5_roll")

@@ -73,9 +73,6 @@ def flow():
     shot("11_nested")
     in_view(bpy.ops.mouldply.show_roll)
     yield 1
-    in_view(bpy.ops.view3d.view_axis, type="TOP")
-    in_view(bpy.ops.view3d.view_all)
-    yield 1
     shot("12_roll")
     in_view(bpy.ops.mouldply.leave_roll)
     yield 1
