@@ -19,6 +19,7 @@ side cannot be guessed, so only size and health are checked, and a note says so.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Literal
 
@@ -97,23 +98,22 @@ def check_mould(
     progress(0.0, "size and health")
     welded = weld(mesh)
     findings = [*check_size(mesh), *check_health(welded)]
-    progress(0.15, "self-crossing")
-    later = check_crossings(welded.mesh)
-    walls = _walls(welded, settings, progress)
-    later += check_walls(walls, settings.wall_min_mm)
     layup = _layup(welded, region)
     checks = None
-    if len(layup):
-        checks = check_layup(
-            welded.mesh,
-            _sections(layup, part[welded.kept], parts, settings),
-            settings,
-            part_of(progress, 0.5, 1.0),
-            split_given=bool(parts),
-        )
-        later += checks.findings
-    else:
-        later.append(_no_layup(region))
+    with ThreadPoolExecutor(1) as second:  # numpy lets two threads work at once
+        crossings = second.submit(check_crossings, welded.mesh)
+        walls = _walls(welded, settings, progress)
+        if len(layup):
+            checks = check_layup(
+                welded.mesh,
+                _sections(layup, part[welded.kept], parts, settings),
+                settings,
+                part_of(progress, 0.3, 0.95),
+                split_given=bool(parts),
+            )
+        progress(0.95, "self-crossing")
+        later = [*crossings.result(), *check_walls(walls, settings.wall_min_mm)]
+    later += checks.findings if checks else [_no_layup(region)]
     progress(1.0, "mould checked")
     return MouldReport(
         settings=settings,
@@ -178,7 +178,7 @@ def _sections(
 def _walls(welded: Welded, settings: MouldSettings, progress: Progress) -> Floats:
     if not settings.ray_test or not is_closed(welded.mesh):
         return np.full(len(welded.kept), np.nan)
-    progress(0.35, "wall thickness")
+    progress(0.15, "wall thickness")
     return wall_thickness(welded.mesh, settings.wall_min_mm)
 
 
