@@ -7,14 +7,14 @@ edges are equally long, at any turn the cloth allows, until it is as wide as the
 from __future__ import annotations
 
 import math
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from shapely import LineString, Polygon
 from shapely.affinity import affine_transform
 
-from .fit import by_area
+from .fit import always, by_area
 from .geometry import cos_sin, laid
 from .holes import carried
 from .pairs import may_lie_so, merged, straight_edges
@@ -35,28 +35,49 @@ class _Chain:
     edges: tuple[LineString, ...]  # of the shapes; those in use find no place for another
 
 
-def chained(parts: Sequence[Part], gap: float, fits: Fits) -> list[Part]:
+def chained(
+    parts: Sequence[Part], gap: float, fits: Fits, go_on: Callable[[], bool] = always
+) -> list[Part]:
     """Return the parts with copies joined in chains where they have equal straight edges.
 
     `fits`: whether a chain still goes on the cloth. Chains made of the same parts in the same
-    places are one part in several copies.
+    places are one part in several copies. Once `go_on` says False the rest stays single.
     """
     left, result = [part.count for part in parts], []
-    edges = [straight_edges(part.outline) for part in parts]
-    for number in by_area(parts):
-        while left[number]:
+    order = by_area(parts)
+    edges = _Edges([straight_edges(part.outline) for part in parts], order)
+    for number in order:
+        while left[number] and go_on():
             chain = _chain_from(parts, edges, left, number, gap, fits)
             uses = Counter(spot.part for spot in chain.spots)
             times = min(left[i] // n for i, n in uses.items())
             for i, n in uses.items():
                 left[i] -= n * times
             result.append(_part_of(parts, chain, times))
-    return result
+    return result + [replace(part, count=n) for part, n in zip(parts, left, strict=True) if n]
+
+
+class _Edges:
+    """The straight edges of all parts, found by their length."""
+
+    def __init__(self, of: Sequence[list[LineString]], order: Sequence[int]) -> None:
+        self.of = of
+        self._by_length: dict[int, list[tuple[int, LineString]]] = defaultdict(list)
+        for number in order:
+            for edge in of[number]:
+                self._by_length[int(edge.length / SAME_LENGTH_MM)].append((number, edge))
+
+    def like(self, edge: LineString, last: int) -> list[tuple[int, LineString]]:
+        """Return (part, edge) of the same length: those of the part that was last first."""
+        at = int(edge.length / SAME_LENGTH_MM)
+        near = [one for key in (at, at - 1, at + 1) for one in self._by_length.get(key, ())]
+        same = [one for one in near if abs(one[1].length - edge.length) <= SAME_LENGTH_MM]
+        return sorted(same, key=lambda one: one[0] != last)
 
 
 def _chain_from(
     parts: Sequence[Part],
-    edges: Sequence[list[LineString]],
+    edges: _Edges,
     left: Sequence[int],
     number: int,
     gap: float,
@@ -64,7 +85,7 @@ def _chain_from(
 ) -> _Chain:
     """Return the longest chain that starts with a copy of this part; at least that copy."""
     first = Spot(number, 0.0, 0.0, 0.0)
-    chain = _Chain((first,), (parts[number].outline,), tuple(edges[number]))
+    chain = _Chain((first,), (parts[number].outline,), tuple(edges.of[number]))
     free = list(left)
     free[number] -= 1
     while len(chain.spots) < MOST:
@@ -78,7 +99,7 @@ def _chain_from(
 
 def _longer(
     parts: Sequence[Part],
-    edges: Sequence[list[LineString]],
+    edges: _Edges,
     free: Sequence[int],
     chain: _Chain,
     gap: float,
@@ -92,7 +113,7 @@ def _longer(
         shape = affine_transform(parts[spot.part].outline, move)
         if not all(may_lie_so(other, shape, edge, gap) for other in chain.shapes):
             continue
-        own = [affine_transform(one, move) for one in edges[spot.part]]
+        own = [affine_transform(one, move) for one in edges.of[spot.part]]
         longer = _Chain((*chain.spots, spot), (*chain.shapes, shape), (*chain.edges, *own))
         outline = merged(longer.shapes)
         if outline is not None and fits(_part_of(parts, longer, 1)):
@@ -102,21 +123,17 @@ def _longer(
 
 def _places(
     parts: Sequence[Part],
-    edges: Sequence[list[LineString]],
+    edges: _Edges,
     free: Sequence[int],
     chain: _Chain,
 ) -> Iterator[tuple[Spot, LineString]]:
     """Yield spots that bring an edge of a free part onto an edge of the chain, longest first."""
-    last = chain.spots[-1].part
-    numbers = [last, *(i for i in by_area(parts) if i != last)]
     for edge in sorted(chain.edges, key=lambda edge: -round(edge.length, 3)):
-        for number in numbers:
-            for own in edges[number] if free[number] else ():
-                if abs(own.length - edge.length) <= SAME_LENGTH_MM:
-                    for turn in parts[number].turns.base_deg:
-                        spot = _laid_against(own, edge, number, turn)
-                        if spot is not None:
-                            yield spot, edge
+        for number, own in edges.like(edge, chain.spots[-1].part):
+            for turn in parts[number].turns.base_deg if free[number] else ():
+                spot = _laid_against(own, edge, number, turn)
+                if spot is not None:
+                    yield spot, edge
 
 
 def _laid_against(own: LineString, edge: LineString, number: int, turn: float) -> Spot | None:

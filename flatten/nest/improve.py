@@ -96,7 +96,7 @@ def _variants(
     variants = [filled]
     if settings.common_edges:
         pairs = paired(filled, gap)
-        chains = chained(filled, gap, fits)
+        chains = chained(filled, gap, fits, lambda: clock.look("nesting: joining common edges"))
         for joined in (pairs, chains) if _members(chains) != _members(pairs) else (pairs,):
             if _members(joined) != _members(filled):
                 variants.append(joined)

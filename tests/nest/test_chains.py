@@ -71,6 +71,17 @@ def test_no_piece_is_lost_and_round_ones_stay_alone():
     assert [(len(p.members), p.count) for p in found if p.members[0].piece == "blob"] == [(1, 3)]
 
 
+def test_once_the_time_is_up_the_rest_stays_single():
+    asked = []
+    parts = parts_of(
+        [piece("slat", rectangle(300, 150), 6), piece("b", blob(1), 2)], cloth(), simple()
+    )
+
+    found = chained(parts, 20.0, fits, lambda: asked.append(1) or len(asked) < 2)
+
+    assert sorted((len(part.members), part.count) for part in found) == [(1, 2), (6, 1)]
+
+
 def test_a_chain_keeps_the_gap_but_at_its_common_edges():
     """Hooks whose lugs would come nearer than the gap are not chained there."""
     hook = [(0, 0), (300, 0), (300, 60), (320, 60), (320, 90), (300, 90), (300, 150), (0, 150)]
