@@ -12,10 +12,11 @@ from shapely import Polygon
 from ..arrays import Bools, Floats, Ints
 from ..errors import InputError
 from ..surface.distance import distance_from
+from ..surface.mesh import components
 from ..surface.patch import EdgeKind
 from .joints import SAME_POINT_MM, JointCurve, joint_curves
 from .pattern import EdgeRun
-from .slits import net_polygon
+from .slits import net_polygon, ring_area
 
 if TYPE_CHECKING:
     from ..cloth.drape import Drape
@@ -73,7 +74,7 @@ def outline(
 
     Raises
     ------
-    InputError : no face of the patch belongs to the region
+    InputError : no face of the patch belongs to the region, or only its trim holds it together
     """
     faces, inside = patch.surface.faces, np.asarray(patch.inside, bool)
     if not inside.any():
@@ -82,6 +83,7 @@ def outline(
             "Move the cut so that it leaves cloth on both sides.",
             faces=np.unique(patch.source_faces),
         )
+    _refuse_islands(patch, faces[inside])
     own = curves if curves is not None else joint_curves([patch])
     triangles = drape.flat[faces]
     none = np.zeros(len(patch.surface.vertices))
@@ -104,6 +106,19 @@ def outline(
     )
 
 
+def _refuse_islands(patch: Patch, faces: Ints) -> None:
+    """Refuse a net that lies in parts: what joins them would be cut away with the trim."""
+    part = components(faces)
+    if not part.max():
+        return
+    smaller = part != np.bincount(part).argmax()
+    raise InputError(
+        f"A piece falls into {part.max() + 1} parts that only its trim holds together.",
+        "Make a ply of each part, or take cloth faces between them into the ply.",
+        faces=np.unique(patch.source_faces[np.flatnonzero(patch.inside)[smaller]]),
+    )
+
+
 def _loops(
     patch: Patch, flat: Floats, faces: Ints, curves: Mapping[int, JointCurve], beyond: Floats
 ) -> tuple[tuple[Loop, ...], tuple[EdgeRun, ...]]:
@@ -122,12 +137,6 @@ def _beyond_net(patch: Patch, loops: tuple[Loop, ...]) -> Floats:
     on_strip = np.zeros(len(far), bool)
     on_strip[strip] = True
     return np.where(on_strip & np.isfinite(far), far, 0.0)
-
-
-def ring_area(points: Floats) -> float:
-    """Return the signed area of a closed ring (k, 2), positive counter-clockwise."""
-    x, y = points[:, 0], points[:, 1]
-    return float(0.5 * (x * np.roll(y, -1) - y * np.roll(x, -1)).sum())
 
 
 def _rings(faces: Ints) -> list[Ints]:
@@ -211,9 +220,24 @@ def run_starts(loop: Loop) -> list[int]:
     return list(new) or [0]
 
 
+def _start_of_ring(loop: Loop, patch: Patch, curves: Mapping[int, JointCurve]) -> int:
+    """Return the edge at which a loop of one kind starts: where its closed joint is measured from.
+
+    Both sides of the joint then count from one point, wherever their meshes begin.
+    """
+    curve = curves.get(int(loop.joints[0]))
+    if curve is None or not curve.closed:
+        return 0
+    start = curve.points[curve.at_mm.argmin()]
+    away = np.linalg.norm(patch.surface.vertices[loop.vertices] - start, axis=1)
+    return int(away.argmin())
+
+
 def _runs(loop: Loop, patch: Patch, curves: Mapping[int, JointCurve]) -> list[EdgeRun]:
     """Return the stretches of one kind, with the distance along the mould's edge."""
     starts, count, runs = run_starts(loop), len(loop.kinds), []
+    if len(starts) == 1:
+        starts = [_start_of_ring(loop, patch, curves)]
     for start, stop in zip(starts, [*starts[1:], starts[0] + count], strict=True):
         at = np.arange(start, stop + 1) % count
         joint = int(loop.joints[start])

@@ -9,7 +9,7 @@ import shapely
 from shapely import LineString, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from ..arrays import Bools, Floats
+from ..arrays import Bools, Floats, Ints
 from .pattern import EdgeRun
 
 # What a knife takes out: a slit is this wide in the outline, so that the outline stays a
@@ -17,6 +17,8 @@ from .pattern import EdgeRun
 KERF_MM = 0.2
 
 LEAST_OPENING_MM2 = 1e-3  # rounding of a union leaves openings of 1e-9 mm2; no cloth has one
+
+SAME_AREA = 1e-9  # of an area summed up in two ways
 
 
 def area_of(triangles: Floats) -> BaseGeometry:
@@ -26,15 +28,26 @@ def area_of(triangles: Floats) -> BaseGeometry:
 
 
 def net_polygon(rings: Sequence[Floats], triangles: Floats, runs: Iterable[EdgeRun]) -> Polygon:
-    """Return the net as a valid polygon: its rings, or its triangles slit where edges touch."""
+    """Return the net as a valid polygon: its rings, or its triangles slit where edges touch.
+
+    A ring inside the first is an opening only where its edges run the other way round: cloth that
+    lies twice over itself has rings inside each other too.
+    """
     net = Polygon(rings[0], [ring for ring in rings[1:] if len(ring) > 2])
     slits = dart_slits(runs)
-    if net.is_valid and net.area > 0:
+    signed = abs(sum(ring_area(ring) for ring in rings))
+    if net.is_valid and net.area > 0 and abs(net.area - signed) <= SAME_AREA * signed:
         return shapely.orient_polygons(net)
     covered = area_of(triangles)
     if slits:
         covered = covered.difference(shapely.unary_union(slits))
     return shapely.orient_polygons(largest(covered))
+
+
+def ring_area(points: Floats) -> float:
+    """Return the signed area of a closed ring (k, 2), positive counter-clockwise."""
+    x, y = points[:, 0], points[:, 1]
+    return float(0.5 * (x * np.roll(y, -1) - y * np.roll(x, -1)).sum())
 
 
 def largest(area: BaseGeometry) -> Polygon:
@@ -54,6 +67,33 @@ def dart_pairs(runs: Iterable[EdgeRun]) -> list[tuple[EdgeRun, EdgeRun]]:
         if run.joint >= 0:
             sides.setdefault(run.joint, []).append(run)
     return [(pair[0], pair[1]) for pair in sides.values() if len(pair) == 2]
+
+
+def lips(runs: Iterable[EdgeRun]) -> list[tuple[EdgeRun, Floats, Floats, Floats]]:
+    """Return one side of each joint of this piece with itself, and its `midline`.
+
+    The two ends of a strip that runs once round a tube look away from each other, as two sides
+    do that overlap; they are told apart by how often the flat covers the middle between them.
+    """
+    runs = list(runs)
+    found = []
+    for pair in dart_pairs(runs):
+        middle, opening, at = midline(pair)
+        behind = np.flatnonzero(opening < -KERF_MM)
+        single = behind[_layers(middle[behind], runs) < 2]
+        opening[single] = -opening[single]
+        found.append((pair[0], middle, opening, at))
+    return found
+
+
+def _layers(points: Floats, runs: Iterable[EdgeRun]) -> Ints:
+    """Return (k,) how often the piece covers points: how often its edges run round them."""
+    turned = np.zeros(len(points))
+    for run in runs:
+        x, y = (run.points[None] - points[:, None]).transpose(2, 0, 1)
+        x0, x1, y0, y1 = x[:, :-1], x[:, 1:], y[:, :-1], y[:, 1:]
+        turned += np.arctan2(x0 * y1 - x1 * y0, x0 * x1 + y0 * y1).sum(axis=1)
+    return np.rint(turned / (2 * np.pi)).astype(np.int64)
 
 
 def midline(pair: tuple[EdgeRun, EdgeRun]) -> tuple[Floats, Floats, Floats]:
@@ -76,8 +116,7 @@ def midline(pair: tuple[EdgeRun, EdgeRun]) -> tuple[Floats, Floats, Floats]:
 def dart_slits(runs: Iterable[EdgeRun]) -> list[BaseGeometry]:
     """Return the strips the knife takes where the two sides of a dart touch or overlap."""
     strips: list[BaseGeometry] = []
-    for pair in dart_pairs(runs):
-        middle, opening, _ = midline(pair)
+    for _, middle, opening, _ in lips(runs):
         tight = opening < KERF_MM
         for start, stop in stretches(tight):
             line = middle[max(start - 1, 0) : stop + 1]

@@ -111,18 +111,19 @@ def test_a_piece_without_faces_of_the_region_is_refused():
     assert caught.value.faces
 
 
-def test_faces_that_meet_in_a_point_keep_their_own_outline():
-    """Two squares touching in a corner: the outline goes round each by itself, and none is lost.
+def test_openings_that_meet_in_a_point_are_both_kept():
+    """Two square holes touching in a corner: no edge of them is lost, none walked twice.
 
     The faces beside the shared corner are walked as a fan; those further on are not.
     """
     vertices, faces = grid(np.linspace(0, 80, 9), np.linspace(0, 80, 9))
-    middle = vertices[faces].mean(axis=1)
-    inside = (middle[:, 0] < 40) == (middle[:, 1] < 40)
-    patch = piece(vertices, faces, inside=inside)
+    x, y, _ = vertices[faces].mean(axis=1).T
+    first = (x > 20) & (x < 40) & (y > 20) & (y < 40)
+    second = (x > 40) & (x < 60) & (y > 40) & (y < 60)
+    patch = piece(vertices, faces, inside=~(first | second))
 
     shape = outline(patch, laid(patch))
 
-    lengths = sorted(float(loop.lengths.sum()) for loop in shape.loops)
-    assert lengths == [160, 160]
-    assert [len(loop.vertices) for loop in shape.loops] == [16, 16]
+    assert [float(loop.lengths.sum()) for loop in shape.loops] == [320, 160]
+    assert [len(loop.vertices) for loop in shape.loops] == [32, 16]
+    assert shape.net.area == pytest.approx(80**2 - 2 * 20**2)
