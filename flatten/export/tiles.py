@@ -12,9 +12,12 @@ from shapely.affinity import affine_transform
 from shapely.ops import unary_union
 
 from ..errors import InputError
+from ..finding import Finding
 from ..pattern.pattern import Pattern
 from .paper import PageSize, PaperSettings
 
+TOO_MANY_SHEETS = "too_many_sheets"
+LESS_PAPER = "Use larger paper or a roll plotter, cut the ply in two, or allow more sheets."
 BETWEEN_MM = 8.0  # two pieces on one sheet
 EDGE_MM = 3.0  # a piece keeps off the edge of what is printed: half a line, a notch tab
 GRID_MM = 1e-3
@@ -101,16 +104,32 @@ def plan_tiles(patterns: Sequence[Pattern], paper: PaperSettings) -> TilePlan:
     """
     if not patterns:
         raise InputError("There is no pattern to print.", "Flatten a ply first.")
-    plans = [_plan(patterns, page, paper.lap_mm) for page in paper.pages()]
-    best = min(plans, key=lambda plan: plan.sheets)
+    best = _fewest(patterns, paper)
     if best.sheets > paper.most_sheets:
-        largest = max(best.groups, key=lambda group: len(group.tiles))
-        raise InputError(
-            f"The templates need {best.sheets} sheets, {len(largest.tiles)} of them for "
-            f"'{largest.placed[0].pattern.title}'; {paper.most_sheets} are allowed.",
-            "Use larger paper or a roll plotter, cut the ply in two, or allow more sheets.",
-        )
+        raise InputError(_too_many(best, paper), LESS_PAPER)
     return best
+
+
+def check_sheets(patterns: Sequence[Pattern], paper: PaperSettings) -> list[Finding]:
+    """Return the finding that no templates are written, where they need more sheets than allowed."""
+    best = _fewest(patterns, paper)
+    if best.sheets <= paper.most_sheets:
+        return []
+    message = f"{_too_many(best, paper)} No templates are written."
+    return [Finding(code=TOO_MANY_SHEETS, severity="warning", message=message, hint=LESS_PAPER)]
+
+
+def _fewest(patterns: Sequence[Pattern], paper: PaperSettings) -> TilePlan:
+    plans = [_plan(patterns, page, paper.lap_mm) for page in paper.pages()]
+    return min(plans, key=lambda plan: plan.sheets)
+
+
+def _too_many(plan: TilePlan, paper: PaperSettings) -> str:
+    largest = max(plan.groups, key=lambda group: len(group.tiles))
+    return (
+        f"The templates need {plan.sheets} sheets, {len(largest.tiles)} of them for "
+        f"'{largest.placed[0].pattern.title}'; {paper.most_sheets} are allowed."
+    )
 
 
 def row_letters(row: int) -> str:
