@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from .errors import InputError
 
 MOST_BYTES = 2 * 2**30  # unpacked: a mould of ten million faces
-MOST_ARRAYS = 1000
+MOST_ARRAYS = 20_000  # a thousand pieces have nine each, cuts more
 MAGIC = b"\x93NUMPY"
 MOST_DIMENSIONS = 8
 # An array's header as numpy writes it. It is a Python literal; nothing is evaluated to read it.
