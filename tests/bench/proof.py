@@ -246,6 +246,16 @@ def hostile() -> Iterator[Row]:
         yield (words, str(counts.get(outcome, 0)))
 
 
+def long_runs() -> Iterator[Row]:
+    """Yield what the long runs tried, as the tests' own page tells it."""
+    lines = (ROOT / "tests" / "README.md").read_text(encoding="utf-8").splitlines()
+    start = lines.index("| What | Tried | Found | Done about it |")
+    for line in lines[start + 2 :]:
+        if not line.startswith("|"):
+            return
+        yield tuple(cell.strip() for cell in line.strip("|").split("|")[:2])
+
+
 def table(heads: Row, rows: Iterator[Row]) -> str:
     """Return a Markdown table."""
     lines = [heads, ("---",) * len(heads), *rows]
@@ -276,6 +286,9 @@ def main() -> None:
         table(("Pieces", "By outline mm", "By box mm", "Saved"), beside_boxes()),
         f"## {HOSTILE} damaged moulds\n\nTwisted, torn, doubled, folded, far away, not a number.\n",
         table(("What came of it", "Moulds"), hostile()),
+        "## The long runs\n\nToo long for this page's command: the counts kept in "
+        "[tests/README.md](../../tests/README.md).\n",
+        table(("What", "Tried"), long_runs()),
     ]
     text = "\n".join(parts)
     (ROOT / "addon" / "guide" / "proof.md").write_text(text, encoding="utf-8")
