@@ -91,6 +91,7 @@ def drape_surface(
     method: Method = "worked_out",
     spines: tuple[ArrayLike, ArrayLike] | None = None,
     max_edge_mm: float | None = None,
+    source_faces: Ints | None = None,
     progress: Progress = silent,
 ) -> Drape:
     """Lay a cloth on a surface and return its flat shape.
@@ -107,6 +108,7 @@ def drape_surface(
     spines : two polylines (., 3) mm on the surface that cross in the tack point, the warp and the
         weft thread, instead of the straightest lines through it
     max_edge_mm : longest edge of the refined mesh, None: 5 mm or 1/60 of the size
+    source_faces : (m,) what an error calls the faces, those of the mould; None: their own numbers
     progress : called with the share done; may raise Cancelled
 
     Raises
@@ -128,6 +130,7 @@ def drape_surface(
             method=method,
             spines=spines,
             max_edge_mm=max_edge_mm,
+            source_faces=source_faces,
             progress=progress,
         )
         flat = np.zeros((len(mesh.vertices), 2))
@@ -137,7 +140,7 @@ def drape_surface(
     tack_mm, warp = frozen_floats("tack_mm", tack_mm, (3,)), unit_vector("warp", warp)
     turn = _fibre_turn(fabric)
     progress(0.0, "Refining the surface")
-    refined = refine(mesh, max_edge_mm=max_edge_mm)
+    refined = refine(mesh, max_edge_mm=max_edge_mm, rank=_rank(mesh, tack_mm, warp))
     fine = refined.surface
     task = Task(
         fabric=fabric,
@@ -150,7 +153,8 @@ def drape_surface(
     laid = lay(fine, task, part_of(progress, 0.05, 0.95))
     tack, layout = laid.tack, laid.layout
     flat = layout.flat.T - tack.point.barycentric @ layout.flat.T[fine.faces[tack.point.face]]
-    strain = fabric_strain(fine, flat)
+    names = refined.face_source if source_faces is None else source_faces[refined.face_source]
+    strain = fabric_strain(fine, flat, names)
     settled = np.ones(len(strain), bool)
     if fabric.directional and method == "worked_out":
         settled = settled_faces(fine, flat)
@@ -179,6 +183,23 @@ def drape_surface(
             source_faces=refined.face_source,
         ),
     )
+
+
+def _rank(mesh: SurfaceMesh, tack_mm: Floats, warp: Floats) -> Floats:
+    """Return (n,) heights along a direction that is fixed to warp, tack point and surface.
+
+    Askew to all of them, so that no two vertices of a regular part are alike.
+    """
+    away = mesh.vertices - tack_mm
+    out = mesh.areas @ (mesh.corners.mean(axis=1) - tack_mm) / mesh.areas.sum()
+    side = np.zeros(3)
+    for way, size in ((out, mesh.spread_mm), (mesh.double_areas.sum(axis=0), mesh.areas.sum())):
+        across = way - warp * (warp @ way)
+        if np.linalg.norm(across) > 1e-3 * size:
+            side = across / np.linalg.norm(across)
+            break
+    askew = warp + (np.sqrt(2) - 1) * side + (np.sqrt(3) - 1) * np.cross(warp, side)
+    return np.asarray(away @ askew)
 
 
 def _fibre_turn(fabric: Fabric) -> float:

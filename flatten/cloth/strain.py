@@ -11,6 +11,7 @@ from ..errors import InputError
 from ..finding import SEVERITIES, Finding
 from ..surface.mesh import MouldMesh
 from ..units import percent
+from .coarsely import check_fineness
 from .cover import cover
 from .crossing import check_self_crossing
 from .energy import Panels
@@ -28,13 +29,14 @@ FOLD_DEG = 80  # threads lying on each other
 FIBRE_STRETCH = 0.01  # carbon breaks near 1.5 %, glass near 3 %; in cloth it buckles or bridges
 
 
-def fabric_strain(surface: MouldMesh, flat: Floats) -> Floats:
+def fabric_strain(surface: MouldMesh, flat: Floats, names: Ints | None = None) -> Floats:
     """Measure warp stretch, weft stretch and shear in every triangle.
 
     Parameters
     ----------
     surface : the draped shape, n vertices and m faces, mm
     flat : (n, 2) the same vertices in the flat cloth, mm; x along the warp
+    names : (m,) what an error calls the faces; None: their own numbers
 
     Returns
     -------
@@ -58,7 +60,7 @@ def fabric_strain(surface: MouldMesh, flat: Floats) -> Floats:
         raise InputError(
             f"{len(bad)} of {len(det)} triangles have no area in the flat cloth.",
             "Merge vertices by distance, then drape again.",
-            faces=bad,
+            faces=bad if names is None else np.unique(names[bad]),
         )
     warp, weft = np.hypot(y1, y2) / det, np.hypot(x1, x2) / det
     return np.column_stack([warp - 1, weft - 1, np.arctan2(-(x1 * y1 + x2 * y2), det)])
@@ -120,7 +122,8 @@ def check_strain(drape: Drape, fabric: Fabric) -> list[Finding]:
     """Return what the drape means at the bench, gravest first; `faces` are the surface's own.
 
     Codes: drape_overlap, drape_not_converged, drape_locked, drape_several, drape_fold,
-    drape_fibre_stretch, drape_shear_warn, drape_unsettled; drape_self_crossing (crossing.py).
+    drape_fibre_stretch, drape_shear_warn, drape_unsettled; drape_self_crossing (crossing.py),
+    drape_coarse (coarsely.py).
     """
     locked_there, several = _locked(drape, fabric), _several(drape)
     findings = [
@@ -132,6 +135,7 @@ def check_strain(drape: Drape, fabric: Fabric) -> list[Finding]:
         *_fibre_stretch(drape, fabric),
         *([] if locked_there else _shear_warn(drape, fabric)),
         *_unsettled(drape),
+        *check_fineness(drape.fine.surface),
     ]
     return sorted(findings, key=lambda finding: -SEVERITIES.index(finding.severity))
 

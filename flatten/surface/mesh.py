@@ -89,6 +89,21 @@ class MouldMesh:
         used = self.vertices[np.unique(self.faces)]
         return float(np.linalg.norm(np.ptp(used, axis=0)))
 
+    @cached_property
+    def spread_mm(self) -> float:
+        """The size whichever way the part is turned and divided into faces, mm.
+
+        From the second moment of the area; of a flat rectangle it is the diagonal.
+        """
+        areas, corners = self.areas, self.corners
+        if not areas.sum() > 0:
+            return 0.0
+        middle = areas @ corners.mean(axis=1) / areas.sum()
+        away = corners - middle
+        whole = away.sum(axis=1)
+        square = ((away**2).sum(axis=(1, 2)) + (whole**2).sum(axis=1)) / 12
+        return float(np.sqrt(12 * (areas @ square) / areas.sum()))
+
 
 @dataclass(frozen=True, eq=False, init=False)
 class SurfaceMesh(MouldMesh):

@@ -12,18 +12,23 @@ from ..errors import InputError
 from .locate import locate
 from .mesh import MouldMesh, SurfaceMesh
 from .patch import Patch
-from .triangulation import Triangulation
+from .triangulation import EQUAL, Triangulation
 
 # Edges of the refined mesh are at most this long ...
 EDGE_MM, EDGE_SHARE = 5.0, 1 / 60  # ... in mm, or as a share of the size, whichever is shorter.
 # ... unless that made more triangles than this: a whole hull is draped with longer edges.
 MOST_TRIANGLES = 40_000
+# Fillets and strips take far more than their area asks for. Beyond this (or twice the faces given)
+# edges are made twice as long, until it is less: a gutter of a kilometre drapes in seconds.
+MOST_REFINED = 100_000
+MOST_ASKED = 2_000_000  # where an edge length was asked for
 EQUILATERAL = 0.433  # area of a triangle of unit edge
-# A flip may lift the surface off its facets by this share of the edge: 0.05 mm at 5 mm.
-LIFT_SHARE = 1 / 100
+# A flip may lift the surface off its facets by this share of the edge: 0.0125 mm at 5 mm. Four
+# times that bends flat walls enough to lead a thread 0.6 mm astray on a tray with slivers.
+LIFT_SHARE = 1 / 400
 # Triangles sharper than this are improved, as long as their edges are longer than the floor.
 MIN_ANGLE_DEG = 18.0
-FLOOR_SHARE = 1 / 6
+FLOOR_SHARE = 1 / 2
 # Good enough to be left alone: no edge longer than this many times the wanted one, and slivers
 # (sharper than this) on no more than this share of the area.
 LONG_ENOUGH, SLIVER_DEG, SLIVER_SHARE = 1.5, 10.0, 0.01
@@ -82,6 +87,7 @@ def refine(
     max_edge_mm: float | None = None,
     groups: Ints | None = None,
     force: bool = False,
+    rank: Floats | None = None,
 ) -> Refined:
     """Return the surface with triangles small and well shaped enough to drape.
 
@@ -95,6 +101,8 @@ def refine(
     max_edge_mm : longest edge wanted; see `default_edge_mm`
     groups : (m,) numbers; the line between faces of different number is kept
     force : refine even where the mesh is good enough to be left alone
+    rank : (n,) linear in the place, decides between equal edges; None: the vertices' numbers do.
+        With a rank that moves along with the part, turning and renumbering it change nothing
 
     Raises
     ------
@@ -104,23 +112,43 @@ def refine(
     """
     edge_mm = default_edge_mm(surface) if max_edge_mm is None else max_edge_mm
     _check_edge(surface, edge_mm)
-    if not force and good_enough(surface, edge_mm):
-        return Refined(coarse=surface, surface=surface, face_source=np.arange(len(surface.faces)))
+    most = max(MOST_REFINED, 2 * len(surface.faces)) if max_edge_mm is None else MOST_ASKED
     group = np.zeros(len(surface.faces), np.int64) if groups is None else groups
-    work = Triangulation(surface.vertices, surface.faces, group)
+    while True:
+        if not force and good_enough(surface, edge_mm):
+            source = np.arange(len(surface.faces))
+            return Refined(coarse=surface, surface=surface, face_source=source)
+        work = _refined(Triangulation(surface.vertices, surface.faces, group, rank), edge_mm, most)
+        if work is not None:
+            break
+        if max_edge_mm is not None:
+            raise InputError(
+                f"Edges of {edge_mm:g} mm would need more than {MOST_ASKED / 1e6:g} million "
+                "triangles on this shape.",
+                f"Enter {2 * edge_mm:.2g} mm or more.",
+            )
+        edge_mm *= 2
+    fine = SurfaceMesh(work.vertices, work.faces)
+    source = _settled(surface, fine.corners.mean(axis=1), work.source, group)
+    return Refined(coarse=surface, surface=fine, face_source=source)
+
+
+def _refined(work: Triangulation, edge_mm: float, most: int) -> Triangulation | None:
+    """Return the triangulation refined in place; None where that took more than `most` faces."""
+    lift_mm = LIFT_SHARE * min(edge_mm, EDGE_MM)
     changed = np.arange(len(work.faces))
-    work.flip_all(changed, edge_mm * LIFT_SHARE)
+    work.flip_all(changed, lift_mm)
     longest = np.zeros(0, np.int64)
     bad = np.zeros(0, bool)
     for _ in range(ROUNDS):
         longest, bad = _judge(work, changed, longest, bad, edge_mm)
         if not bad.any():
             break
+        if len(work.faces) > most:
+            return None
         changed = work.split(work.terminal_edges(np.flatnonzero(bad), longest))
-        changed = np.concatenate([changed, work.flip_all(changed, edge_mm * LIFT_SHARE)])
-    fine = SurfaceMesh(work.vertices, work.faces)
-    source = _settled(surface, fine.corners.mean(axis=1), work.source, group)
-    return Refined(coarse=surface, surface=fine, face_source=source)
+        changed = np.concatenate([changed, work.flip_all(changed, lift_mm)])
+    return work
 
 
 def refine_patch(
@@ -152,7 +180,7 @@ def refine_patch(
 
 def default_edge_mm(surface: MouldMesh) -> float:
     """Return the longest edge wanted: 5 mm or 1/60 of the size, more on very large parts."""
-    wanted = min(EDGE_MM, EDGE_SHARE * surface.size_mm)
+    wanted = min(EDGE_MM, EDGE_SHARE * surface.spread_mm)
     coarsest = np.sqrt(float(surface.areas.sum()) / (EQUILATERAL * MOST_TRIANGLES))
     return max(wanted, float(coarsest))
 
@@ -161,7 +189,7 @@ def good_enough(surface: MouldMesh, max_edge_mm: float) -> bool:
     """Tell whether the mesh can be draped as it is: see `LONG_ENOUGH` and `SLIVER_SHARE`."""
     corners = surface.corners
     sides = np.sqrt(((np.roll(corners, -1, axis=1) - corners) ** 2).sum(axis=2))
-    if sides.max() > LONG_ENOUGH * max_edge_mm:
+    if sides.max() > LONG_ENOUGH * max_edge_mm * (1 + EQUAL):
         return False
     slivers = smallest_angles(sides) < np.radians(SLIVER_DEG)
     return bool(surface.areas[slivers].sum() <= SLIVER_SHARE * surface.areas.sum())
@@ -179,10 +207,10 @@ def _check_edge(surface: SurfaceMesh, edge_mm: float) -> None:
     if not 0 < edge_mm < np.inf:
         raise InputError(f"The edge length is {edge_mm} mm.", "Enter a length above zero.")
     needed = float(surface.areas.sum()) / (EQUILATERAL * edge_mm**2)
-    if needed > 2e6:
+    if needed > MOST_ASKED:
         raise InputError(
             f"Edges of {edge_mm:g} mm would need {needed / 1e6:.1f} million triangles.",
-            f"Enter {np.sqrt(needed / 2e6) * edge_mm:.2g} mm or more.",
+            f"Enter {np.sqrt(needed / MOST_ASKED) * edge_mm:.2g} mm or more.",
         )
 
 
@@ -198,7 +226,8 @@ def _judge(
     longest[changed] = work.longest_sides(changed, sides)
     top = sides.max(axis=1)
     sharp = smallest_angles(sides) < np.radians(MIN_ANGLE_DEG)
-    bad[changed] = (top > edge_mm) | (sharp & (top > FLOOR_SHARE * edge_mm))
+    above = top / edge_mm / (1 + EQUAL)
+    bad[changed] = (above > 1) | (sharp & (above > FLOOR_SHARE))
     return longest, bad
 
 

@@ -12,6 +12,9 @@ LEAN_COSINE = 0.8
 # Cotangents of opposite angles sum to less than this before a flip: stops rounding from cycling.
 FLIP_GAIN = -1e-6
 FLIP_ROUNDS = 60
+# Lengths nearer than this share, and cotangents alike to so many digits, are equal: rounding must
+# not choose between them, or a part refines otherwise once it has been turned.
+EQUAL, ALIKE_DIGITS = 1e-9, 7
 
 
 class Triangulation:
@@ -19,11 +22,16 @@ class Triangulation:
 
     A half-edge 3 f + j runs from corner j to corner j + 1 of face f; `twin` is the one that runs
     back in the neighbouring face, -1 at a boundary. `source` is the face each triangle came from,
-    `group` a number no flip may mix.
+    `group` a number no flip may mix. `rank` (n,) decides between edges of equal right; without
+    it the numbers of their vertices do.
     """
 
-    def __init__(self, vertices: Floats, faces: Ints, group: Ints) -> None:
+    def __init__(
+        self, vertices: Floats, faces: Ints, group: Ints, rank: Floats | None = None
+    ) -> None:
         self.vertices = np.array(vertices)
+        self._numbered = rank is None
+        self.rank = np.arange(len(vertices), dtype=float) if rank is None else np.array(rank)
         self.faces = np.array(faces)
         self.source = np.arange(len(faces))
         self.group = np.array(group)
@@ -49,6 +57,8 @@ class Triangulation:
         self.vertices = np.concatenate(
             [self.vertices, 0.5 * (self.vertices[start] + self.vertices[end])]
         )
+        of_new = new.astype(float) if self._numbered else self._ranks(half)
+        self.rank = np.concatenate([self.rank, of_new])
         paired = self.twin[half] >= 0
         both = np.concatenate([half, self.twin[half[paired]]])
         middle = np.concatenate([new, new[paired]])
@@ -100,13 +110,22 @@ class Triangulation:
         keep = np.flatnonzero(gain < FLIP_GAIN)
         keep = keep[~self._joined_already(half[keep], back[keep])]
         keep = keep[self._may_flip(a[keep], b[keep], c[keep], d[keep], lift_mm)]
-        order = keep[np.argsort(-gain[keep], kind="stable")]  # the worst last: it wins its faces
+        # the worst last: it wins its faces
+        order = keep[np.lexsort([self._ranks(half[keep]), -np.round(gain[keep], ALIKE_DIGITS)])]
         half, back = half[order], back[order]
         winner = np.full(len(self.faces), -1)
         both = np.column_stack([half // 3, back // 3]).ravel()
         winner[both] = np.repeat(half, 2)
         chosen: Ints = half[(winner[half // 3] == half) & (winner[back // 3] == half)]
-        return chosen
+        return chosen[self._first_of_each_new_edge(chosen)]
+
+    def _first_of_each_new_edge(self, half: Ints) -> Ints:
+        """Return which flips to take: no two may make one edge, it would have four faces."""
+        c, d = self._start(_next(_next(half))), self._start(_next(_next(self.twin[half])))
+        first: Ints = np.unique(
+            np.minimum(c, d) * (self.faces.max() + 1) + np.maximum(c, d), return_index=True
+        )[1]
+        return np.sort(first)
 
     def flip_all(self, faces: Ints, lift_mm: float) -> Ints:
         """Flip round these faces until nothing wants to any more; return the faces touched."""
@@ -123,14 +142,12 @@ class Triangulation:
     def longest_sides(self, members: Ints, sides: Floats) -> Ints:
         """Return (k,) the half-edge of each face's longest side, given its `sides` (k, 3).
 
-        Of equal sides that with the highest vertices, so that both faces of an edge agree.
+        Of equal sides that of the highest rank, so that both faces of an edge agree.
         """
-        faces = self.faces[members]
-        following = np.roll(faces, -1, axis=1)
-        key = np.maximum(faces, following) * (len(self.vertices) + 1)
-        key = key + np.minimum(faces, following)
-        equal = sides >= sides.max(axis=1, keepdims=True) * (1 - 1e-12)
-        longest: Ints = 3 * members + np.where(equal, key, -1).argmax(axis=1)
+        rank = self.rank[self.faces[members]]
+        key = rank + np.roll(rank, -1, axis=1)
+        equal = sides >= sides.max(axis=1, keepdims=True) * (1 - EQUAL)
+        longest: Ints = 3 * members + np.where(equal, key, -np.inf).argmax(axis=1)
         return longest
 
     def terminal_edges(self, members: Ints, longest: Ints) -> Ints:
@@ -159,6 +176,10 @@ class Triangulation:
     def _start(self, half: Ints) -> Ints:
         start: Ints = self.faces.ravel()[half]
         return start
+
+    def _ranks(self, half: Ints) -> Floats:
+        mean: Floats = 0.5 * (self.rank[self._start(half)] + self.rank[self._start(_next(half))])
+        return mean
 
     def _pair(self, one: Ints, two: Ints) -> None:
         self.twin[one], self.twin[two] = two, one

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from shapes import bumps, cap, irregular_cap, sheet
 
+from flatten.cloth.coarsely import check_fineness
 from flatten.cloth.drape import drape_surface
 from flatten.cloth.library import load_fabrics
 from flatten.cloth.settled import settled_faces
@@ -246,6 +247,17 @@ def test_faces_that_only_look_joined_are_refused_by_the_drape_too():
     with pytest.raises(InputError, match=r"T-junction.*\(20\.0, 10\.0, 0\.0\)") as refused:
         drape_surface(mesh, TWILL, tack_mm=(10, 5, 0), warp=(1, 0, 0))
     assert set(refused.value.faces) == {0, 2, 4}
+
+
+def test_a_part_too_large_for_the_usual_triangles_says_so():
+    """Long edges because 5 mm ones would be too many; not because somebody asked for few."""
+    found = check_fineness(bumps(21_000, 2500, height=0.0))
+
+    assert [finding.code for finding in found] == ["drape_coarse"]
+    assert found[0].severity == "note"
+    assert "up to 44 mm" in found[0].message
+    assert check_fineness(bumps(21_000, 300, height=0.0)) == []
+    assert check_fineness(bumps(2000, 800, height=0.0)) == []
 
 
 @pytest.mark.parametrize("scale", [0.001, 1000])

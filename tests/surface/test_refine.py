@@ -205,3 +205,22 @@ def test_the_line_between_groups_is_kept_where_a_flip_would_be_better():
         mixed.surface.corners[..., 1].min(axis=1) < 0
     )
     assert crossing.any()
+
+
+def test_a_long_gutter_is_refined_to_a_bounded_number(monkeypatch):
+    """Fillets ask for far more triangles than their area: edges grow until the number is borne,
+    and flips still lift the surface no more than 0.0125 mm off its facets. An edge length that was
+    asked for is kept, or refused."""
+    gutter = trough(8, 6, length=20_000)
+    surface = SurfaceMesh(gutter.vertices, gutter.faces)
+
+    fine = refine(surface).surface
+
+    assert 10_000 < len(fine.faces) <= 250_000
+    corners = fine.corners
+    sides = np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2)
+    assert sides.max() > 15
+    assert fine.areas.sum() == pytest.approx(surface.areas.sum(), rel=1e-4)
+    monkeypatch.setattr("flatten.surface.refine.MOST_ASKED", 30_000)
+    with pytest.raises(InputError, match=r"Edges of 25 mm .* on this shape"):
+        refine(surface, max_edge_mm=25)
