@@ -29,12 +29,15 @@ METHODS: tuple[Method, ...] = ("worked_out", "least_shear")
 HEADING_REACH = 0.05
 # Meshes with more triangles are solved coarse to fine.
 COARSE_ABOVE = 20_000
-# In-plane bending of the threads, mm2: a tow 2 mm wide as a solid strip has 2^2 / 12.
-BENDING_MM2 = 4 / 12
-# There the threads also shear less freely: the net is not exact then, and comes to rest sooner.
-LOCKING_SHEAR = 3e-4
+# Where cloth locks, threads also resist bending in their plane (mm2: a tow 6 mm wide as a solid
+# strip has 6^2 / 12) and shear less freely, as jammed yarns do. Chosen for outlines that do not
+# depend on the mesh: with a tenth of either, kinks are as narrow as triangles.
+BENDING_MM2 = 3.0
+LOCKING_SHEAR = 1e-2
+# Cloth that locks shears beyond this with those too; else it may yet show that it does not.
+SHEARS_DEG = 45.0
 # First with stiffer threads, roughly: one answer from any start; then as they are.
-STIFF_MM2, ROUGHLY_MM = 3.0, 0.1
+STIFF_MM2, ROUGHLY_MM = 10.0, 0.1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -59,8 +62,8 @@ class Laid:
     locks: bool
 
 
-def lay(mesh: SurfaceMesh, task: Task, progress: Progress) -> Laid:
-    """Lay the cloth; from a coarser mesh first where that is quicker.
+def lay(mesh: SurfaceMesh, task: Task, progress: Progress, *, start: Floats | None = None) -> Laid:
+    """Lay the cloth, from `start` (2, n) mm, or from a coarser mesh first where that is quicker.
 
     Threads are inextensible and free to bend where that has an answer. Where the cloth locks
     (threads nearly on each other), they also resist bending in the plane; see bending.py.
@@ -69,8 +72,8 @@ def lay(mesh: SurfaceMesh, task: Task, progress: Progress) -> Laid:
     tack = find_tack(tracer, task.tack_mm, task.warp, task.turn)
     held = _hold(tracer, task, tack)
     panels = Panels.of(mesh)
-    start, locks = None, False
-    if len(mesh.faces) > COARSE_ABOVE:
+    locks = False
+    if start is None and len(mesh.faces) > COARSE_ABOVE:
         start, locks = _from_coarse(mesh, task, panels, part_of(progress, 0.0, 0.3))
         progress = part_of(progress, 0.3, 1.0)
     near = start is not None and locks
@@ -92,8 +95,15 @@ def lay(mesh: SurfaceMesh, task: Task, progress: Progress) -> Laid:
         spent = layout.iterations
     bent = _lay_bending(mesh, task, panels, held, start, near, part_of(progress, 0.5, 0.9))
     bent = bent.after(spent)
-    if not threads_close(panels, bent.flat):  # it only seemed to lock, on the way
-        again = minimise(free, system, springs, bent.flat, progress=part_of(progress, 0.9, 1.0))
+    if not threads_close(panels, bent.flat):  # it may only have seemed to lock, on the way
+        again = minimise(
+            free,
+            system,
+            springs,
+            bent.flat,
+            progress=part_of(progress, 0.9, 1.0),
+            until_lock=threads_close(panels, bent.flat, SHEARS_DEG),
+        )
         close = threads_close(panels, again.flat)
         if again.converged and not (close and bent.converged):
             again = again.after(bent.iterations)
@@ -131,7 +141,7 @@ def _lay_bending(
         opposite_pairs(mesh),
         points=mesh.vertices,
     )
-    springs = Springs(system, held, mesh)
+    springs = Springs(system, held, mesh, lets_go=True)
     law = thread_law(task.fabric)
     law = replace(law, shear=max(law.shear, LOCKING_SHEAR))
     spent = 0
@@ -146,7 +156,7 @@ def _lay_bending(
 def _hold(tracer: Tracer, task: Task, tack: Tack) -> Spines:
     """Return the points held: both threads, the fibres' one, or just the heading at the tack."""
     mesh, fabric = tracer.mesh, task.fabric
-    reach = HEADING_REACH * mesh.size_mm
+    reach = HEADING_REACH * mesh.spread_mm
     if task.lines is not None:
         edge = mesh.vertices[mesh.edges.vertices]
         spacing = float(np.median(np.sqrt(((edge[:, 1] - edge[:, 0]) ** 2).sum(axis=1))))

@@ -70,12 +70,14 @@ class Energy(Protocol):
 
 
 class Springs:
-    """Hold the spines' points softly on their threads."""
+    """Hold the spines' points softly on their threads; `lets_go`: only by their grip."""
 
-    def __init__(self, system: SparseSystem, spines: Spines, mesh: MouldMesh) -> None:
+    def __init__(
+        self, system: SparseSystem, spines: Spines, mesh: MouldMesh, *, lets_go: bool = False
+    ) -> None:
         self.system, self.spines = system, spines
         self.corners = mesh.faces[spines.faces]
-        self.stiffness = np.full(len(spines.faces), SPRING)
+        self.stiffness = SPRING * (spines.grip if lets_go else np.ones_like(spines.grip))
 
     def off(self, flat: Floats) -> Floats:
         """Return how far each point is from its thread, mm."""
@@ -154,12 +156,12 @@ def minimise(
     return Layout(flat, False, steps + chords, moved)
 
 
-def threads_close(panels: Panels, flat: Floats) -> bool:
-    """Tell whether threads cross at less than 90 - LOCKS_DEG on more than a speck of the cloth."""
+def threads_close(panels: Panels, flat: Floats, shear_deg: float = LOCKS_DEG) -> bool:
+    """Tell whether threads shear by more than this on more than a speck of the cloth."""
     x1, x2 = panels.gradients(flat[0])
     y1, y2 = panels.gradients(flat[1])
     tangent = np.abs(x1 * y1 + x2 * y2) / (x1 * y2 - x2 * y1)
-    past = panels.areas[tangent > np.tan(np.radians(LOCKS_DEG))].sum()
+    past = panels.areas[tangent > np.tan(np.radians(shear_deg))].sum()
     return bool(past > LOCKS_SHARE * panels.areas.sum())
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -21,6 +21,11 @@ STEEP = 0.05
 ON_RIM = 1e-9
 # A thread is followed no further than this many sizes of the part: it may spiral on a tube.
 LONGEST = 4.0
+# Where cloth locks, a thread over a tight corner is let go by and by where its neighbours fan out,
+# or close up, more than this many times as fast as at the tack point: no mesh, and no hand, says
+# where it runs on. The power is large because cloth shears so freely: a hundredth of the grip
+# would still be one.
+FANS_OUT, LETS_GO = 1.5, 20
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -43,13 +48,15 @@ class Spines:
     """Points of the mesh that are held on a thread.
 
     `faces` (k,), `weights` (k, 3) of their corners, `axis` (k,) 1 on the warp (its y is held at
-    0), 0 on the weft (its x is); `lines` the warp and the weft as polylines (., 3) mm.
+    0), 0 on the weft (its x is); `lines` the warp and the weft as polylines (., 3) mm; `grip`
+    (k,) how firmly where the cloth locks, 1 fully.
     """
 
     faces: Ints
     weights: Floats
     axis: Ints
     lines: tuple[Floats, Floats]
+    grip: Floats
 
 
 def find_tack(tracer: Tracer, tack_mm: Floats, warp: Floats, turn: float = 0.0) -> Tack:
@@ -76,7 +83,6 @@ def find_tack(tracer: Tracer, tack_mm: Floats, warp: Floats, turn: float = 0.0) 
             f"The warp direction {np.round(warp, 3).tolist()} points straight out of the surface "
             "at the tack point.",
             "Turn the rosette, or place the tack point elsewhere.",
-            faces=[point.face],
         )
     along = along / np.linalg.norm(along)
     left = np.cross(normal, along)
@@ -94,10 +100,10 @@ def trace_spines(tracer: Tracer, tack: Tack) -> Spines:
         start = SurfacePoint(face, np.zeros(3), tack.point.position, 0.0)
         arms.append(tracer.trace(start, heading, longest_mm=longest, stop_at=taken))
         if len(arms) % 2 == 0:
-            near = 0.05 * mesh.size_mm
+            near = 0.05 * mesh.spread_mm
             for arm in arms[-2:]:
                 taken |= set(arm.faces[arm.length_mm[:-1] > near].tolist())
-    return _held(mesh, arms)
+    return _held(tracer, arms)
 
 
 def spines_along(mesh: MouldMesh, lines: tuple[Floats, Floats], spacing_mm: float) -> Spines:
@@ -127,7 +133,8 @@ def spines_along(mesh: MouldMesh, lines: tuple[Floats, Floats], spacing_mm: floa
         faces.append(found.faces)
         weights.append(found.weights)
         axis.append(np.full(len(found.faces), 1 - number))
-    return Spines(np.concatenate(faces), np.concatenate(weights), np.concatenate(axis), lines)
+    held = np.concatenate(faces)
+    return Spines(held, np.concatenate(weights), np.concatenate(axis), lines, np.ones(len(held)))
 
 
 def only_near(spines: Spines, mesh: MouldMesh, tack: Tack, axis: int, reach_mm: float) -> Spines:
@@ -135,7 +142,13 @@ def only_near(spines: Spines, mesh: MouldMesh, tack: Tack, axis: int, reach_mm: 
     points = np.einsum("kj,kjd->kd", spines.weights, mesh.corners[spines.faces])
     near = ((points - tack.point.position) ** 2).sum(axis=1) <= reach_mm**2
     keep = near | (spines.axis != axis)
-    return Spines(spines.faces[keep], spines.weights[keep], spines.axis[keep], spines.lines)
+    return replace(
+        spines,
+        faces=spines.faces[keep],
+        weights=spines.weights[keep],
+        axis=spines.axis[keep],
+        grip=spines.grip[keep],
+    )
 
 
 def just_fixed(spines: Spines, mesh: MouldMesh, tack: Tack, reach_mm: float) -> Spines:
@@ -152,6 +165,7 @@ def just_fixed(spines: Spines, mesh: MouldMesh, tack: Tack, reach_mm: float) -> 
         np.stack([tack.point.barycentric, tack.point.barycentric, spines.weights[far]]),
         np.array([0, 1, 1]),
         spines.lines,
+        np.ones(3),
     )
 
 
@@ -208,13 +222,16 @@ def _arm_start(tracer: Tracer, tack: Tack, direction: Floats) -> tuple[int, Floa
     return best_face, best_heading
 
 
-def _held(mesh: MouldMesh, arms: list[Trace]) -> Spines:
-    """Return the points where the arms cross edges."""
+def _held(tracer: Tracer, arms: list[Trace]) -> Spines:
+    """Return the points where the arms cross edges, held less and less where they are unsure."""
+    mesh = tracer.mesh
+    grips = [_grip(tracer, arm) for arm in arms]
     edge = np.concatenate([arm.edges for arm in arms])
     share = np.concatenate([arm.shares for arm in arms])
     axis = np.concatenate([np.full(len(a.edges), int(n < 2)) for n, a in enumerate(arms)])
+    grip = np.concatenate(grips)
     on = edge >= 0
-    edge, share, axis = edge[on], share[on], axis[on]
+    edge, share, axis, grip = edge[on], share[on], axis[on], grip[on]
     face = mesh.edges.faces[edge, 0]
     low, high = mesh.edges.vertices[edge].T
     weights = np.where(mesh.faces[face] == low[:, None], 1 - share[:, None], 0.0)
@@ -223,4 +240,10 @@ def _held(mesh: MouldMesh, arms: list[Trace]) -> Spines:
         np.concatenate([back.points[::-1], ahead.points[1:]])
         for ahead, back in (arms[:2], arms[2:])
     )
-    return Spines(face, weights, axis, (warp, weft))
+    return Spines(face, weights, axis, (warp, weft), grip)
+
+
+def _grip(tracer: Tracer, arm: Trace) -> Floats:
+    """Return (k,) how firmly each point of an arm is held: by how much neighbours fan out."""
+    widest = np.maximum.accumulate(np.abs(tracer.fanning(arm)))
+    return np.asarray(np.minimum(1.0, (widest / FANS_OUT) ** -LETS_GO))

@@ -43,7 +43,9 @@ def first_layout(mesh: SurfaceMesh, panels: Panels, system: SparseSystem) -> Flo
             "Mark a cut or a dart that lets it open, or close small holes.",
         )
     none = np.zeros(0, np.int64)
-    free = Springs(system, Spines(none, np.zeros((0, 3)), none, (flat.T, flat.T)), mesh)
+    free = Springs(
+        system, Spines(none, np.zeros((0, 3)), none, (flat.T, flat.T), np.zeros(0)), mesh
+    )
     return minimise(SheetEnergy(panels), system, free, flat, progress=silent, step_mm=1.0).flat
 
 

@@ -14,6 +14,7 @@ Longer than most files: over faces, through vertices and along the rim it is one
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -104,7 +105,8 @@ class Tracer:
     def __init__(self, mesh: MouldMesh) -> None:
         self.mesh = mesh
         self.edges = mesh.edges
-        self.smooth_normals, self._missing = vertex_normals(mesh)
+        self.smooth_normals, self._lacking = vertex_normals(mesh)
+        self._missing = np.abs(self._lacking)
 
     def trace(
         self,
@@ -169,6 +171,39 @@ class Tracer:
             np.array(lengths),
             end,
         )
+
+    def fanning(self, trace: Trace) -> Floats:
+        """Return (k,) how a neighbour's heading differs at each point, per radian at the start.
+
+        1 where the surface unrolls, cosine on a sphere, more than 1 behind a saddle. Beyond 1 the
+        mesh's small errors grow: there the line is less sure than the surface.
+        Source: Jacobi's equation J'' = -K J, J' returned (do Carmo, Differential Geometry of
+        Curves and Surfaces, 1976, 5-5); K the missing angle over a third of the area round it.
+        """
+        bend = self._curvature
+        low, high = self.edges.vertices[trace.edges].T
+        there = bend[low] * (1 - trace.shares) + bend[high] * trace.shares
+        there[trace.edges < 0] = 0.0
+        step = np.diff(trace.length_mm)
+        turn = there[1:] * 0.5 * (step + np.append(step[1:], 0.0))
+        apart, slope, slopes = 0.0, 1.0, [1.0]
+        for ahead, bent in zip(step.tolist(), turn.tolist(), strict=True):
+            apart += ahead * slope
+            slope -= bent * apart
+            slopes.append(slope)
+        return np.array(slopes)
+
+    @cached_property
+    def _curvature(self) -> Floats:
+        """(n,) 1/mm2, with the neighbours: irregular triangles on a cylinder have either sign."""
+        mesh = self.mesh
+        around = np.bincount(mesh.faces.T.ravel(), np.tile(mesh.areas, 3), len(mesh.vertices)) / 3
+        one, two = self.edges.vertices.T
+        lacking, area = (
+            part + np.bincount(one, part[two], len(part)) + np.bincount(two, part[one], len(part))
+            for part in (self._lacking, around)
+        )
+        return np.asarray(lacking / np.where(area > 0, area, 1))
 
     def _in_plane(self, face: int, direction: Floats) -> Floats:
         normal = self.mesh.normals[face]
@@ -293,8 +328,10 @@ class Tracer:
 def vertex_normals(mesh: MouldMesh) -> tuple[Floats, Floats]:
     """Return (n, 3) smoothed unit normals and (n,) by how much the angles miss a full turn.
 
-    The faces' normals are weighted by their angle at the vertex (Thuermer & Wuethrich 1998). The
-    missing angle (radians, absolute) is 0 at the rim, where there is no full turn to miss.
+    The faces' normals are weighted by the sine of their angle over both its sides, which is exact
+    on a sphere however its triangles lie (Max, Weights for computing vertex normals from facet
+    normals, J. Graphics Tools 4(2), 1999). The missing angle (radians, negative on a saddle) is 0
+    at the rim, where there is no full turn to miss.
     """
     corners, count = mesh.corners, len(mesh.vertices)
     total, turn = np.zeros((3, count)), np.zeros(count)
@@ -303,11 +340,13 @@ def vertex_normals(mesh: MouldMesh) -> tuple[Floats, Floats]:
         to = corners[:, (corner + 1) % 3] - corners[:, corner]
         back = corners[:, (corner + 2) % 3] - corners[:, corner]
         angle = np.arctan2(double_area, np.einsum("kd,kd->k", to, back))
+        weight = np.einsum("kd,kd->k", to, to) * np.einsum("kd,kd->k", back, back)
+        weight = double_area / np.maximum(weight, 1e-300)
         vertex = mesh.faces[:, corner]
         turn += np.bincount(vertex, angle, count)
         for axis in range(3):
-            total[axis] += np.bincount(vertex, angle * mesh.normals[:, axis], count)
-    missing = np.abs(2 * np.pi - turn)
+            total[axis] += np.bincount(vertex, weight * mesh.normals[:, axis], count)
+    missing = 2 * np.pi - turn
     missing[mesh.edges.vertices[mesh.edges.boundary].ravel()] = 0.0
     length = np.sqrt((total**2).sum(axis=0))
     return (total / np.where(length > 0, length, 1)).T, missing

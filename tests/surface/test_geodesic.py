@@ -101,3 +101,48 @@ def test_smoothed_normals_of_a_sphere_and_the_missing_angles():
     inner = np.setdiff1d(np.arange(len(normals)), mesh.edges.vertices[mesh.edges.boundary])
     assert_allclose(normals[inner], mesh.vertices[inner] / 100, atol=0.01)
     assert missing.sum() == pytest.approx(np.pi, rel=0.05)
+
+
+def test_smoothed_normals_are_the_spheres_own():
+    """Weights of Max (1999): exact where the vertices lie on a sphere, however the triangles do."""
+    mesh = irregular_cap(150, 60, 2000)
+    normals, missing = vertex_normals(mesh)
+
+    inner = missing != 0
+    assert inner.sum() > 800
+    assert_allclose(normals[inner], mesh.vertices[inner] / 150, atol=1e-9)
+
+
+def fan(mesh, place, heading):
+    tracer = Tracer(mesh)
+    trace = tracer.trace(closest_point(mesh, np.array(place)), np.array(heading), longest_mm=500)
+    return trace, tracer.fanning(trace)
+
+
+def test_neighbours_close_up_on_a_sphere_and_fan_out_on_a_saddle():
+    """J' is cos(s / R) on a sphere, 1 on a cylinder, cosh(s / c) along a catenoid's neck, where
+    K = -1 / c^2 (do Carmo 1976, 5-5). Irregular triangles, so to a tenth."""
+    trace, slope = fan(irregular_cap(150, 75, 8000), (0.0, 0, 150), (1.0, 0.3, 0))
+    assert trace.length_mm[-1] > 1.2 * 150
+    assert_allclose(slope, np.cos(trace.length_mm / 150), atol=0.1)
+
+    rng = np.random.default_rng(0)
+    u, v = np.linspace(0, 1.5, 31), np.linspace(-0.5, 0.5, 21)
+
+    def shaken(mesh_of):
+        def place(a, b):
+            inner = (a > 0) & (a < 1.5) & (np.abs(b) < 0.5)
+            return mesh_of(
+                a + inner * rng.uniform(-0.01, 0.01, a.shape),
+                b + inner * rng.uniform(-0.01, 0.01, a.shape),
+            )
+
+        return sheet(place, u, v)
+
+    neck = shaken(lambda a, b: (80 * np.cosh(b) * np.cos(a), 80 * np.cosh(b) * np.sin(a), 80 * b))
+    trace, slope = fan(neck, (80.0, 0.5, 0), (0.0, 1, 0))
+    assert trace.length_mm[-1] > 110
+    assert_allclose(slope, np.cosh(trace.length_mm / 80), atol=0.2)
+    pipe = shaken(lambda a, b: (80 * np.cos(a), 80 * np.sin(a), 80 * b))
+    trace, slope = fan(pipe, (80.0, 0.5, 0), (0.0, 1, 0.1))
+    assert_allclose(slope, 1, atol=0.1)
