@@ -1,6 +1,6 @@
 """How exact and how reproducible the drape is, as JSON lines.
 
-Run: python tests/bench/drape_quality.py [caps] [trays] [random] [moulds FOLDER]
+Run: python tests/bench/drape_quality.py [caps] [trays] [random [COUNT]] [moulds FOLDER]
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ import numpy as np
 sys.path[:0] = [str(Path(__file__).parents[2]), str(Path(__file__).parents[1])]
 
 import shapely  # noqa: E402
+from cloth.starts import laid_again  # noqa: E402
 from nets import SphereNet, sphere_angle  # noqa: E402
 from shapes import irregular_cap, random_sheet, tray  # noqa: E402
 
@@ -104,8 +105,12 @@ def outline_distance(one: Drape, other: Drape) -> float:
 
 
 def random(count: int = 500) -> None:
-    """Random smooth surfaces, tack points and headings."""
+    """Random smooth surfaces, tack points and headings; from another start; turned, renumbered.
+
+    Only where the net shears less than 60 degrees is another start asked to end in the same place.
+    """
     steps, slow, flipped, sheared, seconds = [], [], 0, 0, time.process_time()
+    starts, turned = {}, {}
     for seed in range(count):
         mesh = random_sheet(seed)
         rng = np.random.default_rng(100 + seed)
@@ -119,8 +124,11 @@ def random(count: int = 500) -> None:
             warp=(np.cos(angle), np.sin(angle), 0),
             max_edge_mm=ANY,
         )
+        turned[seed] = _turned_and_renumbered(mesh, tack, angle, drape, rng)
         if np.abs(drape.strain[:, 2]).max() > np.radians(60):
             sheared += 1
+        else:
+            starts[seed] = laid_again(drape, TWILL, (np.cos(angle), np.sin(angle), 0))[1]
         steps.append(drape.iterations)
         if not drape.converged:
             slow.append(seed)
@@ -135,8 +143,30 @@ def random(count: int = 500) -> None:
         beyond_60_deg=sheared,
         steps_median=float(np.median(steps)),
         steps_most=max(steps),
+        start_worst_mm=max(starts.values()),
+        start_beyond=[seed for seed, mm in starts.items() if mm > 1e-3],
+        turned_worst_mm=max(turned.values()),
+        turned_beyond=[seed for seed, mm in turned.items() if mm > 1e-6],
         cpu_s=time.process_time() - seconds,
     )
+
+
+def _turned_and_renumbered(mesh: SurfaceMesh, tack, angle: float, drape: Drape, rng) -> float:
+    """How far any vertex lies elsewhere in the flat, mm, once the part is turned and renumbered."""
+    q, _ = np.linalg.qr(rng.normal(size=(3, 3)))
+    q *= np.sign(np.linalg.det(q))
+    shift = rng.normal(size=3) * 300
+    order, rows = rng.permutation(len(mesh.vertices)), rng.permutation(len(mesh.faces))
+    back = np.argsort(order)
+    other = SurfaceMesh((mesh.vertices @ q.T + shift)[order], back[mesh.faces][rows])
+    again = drape_surface(
+        other,
+        TWILL,
+        tack_mm=q @ tack + shift,
+        warp=q @ [np.cos(angle), np.sin(angle), 0],
+        max_edge_mm=ANY,
+    )
+    return float(np.abs(again.flat[back] - drape.flat).max())
 
 
 def moulds(folder: Path) -> None:
@@ -199,6 +229,7 @@ if __name__ == "__main__":
     if "trays" in wanted:
         trays()
     if "random" in wanted:
-        random()
+        after = wanted[wanted.index("random") + 1 :]
+        random(int(after[0]) if after and after[0].isdigit() else 500)
     if "moulds" in wanted:
         moulds(Path(wanted[wanted.index("moulds") + 1]))
