@@ -24,6 +24,11 @@ TRIAL_TRIANGLES = 2500
 TRIALS = 16  # places spread over the ply; then as many again around the best
 # Two trials are alike when their locked shares differ by less; then the mean shear decides.
 ALIKE = 5e-4
+# A tack point within a hand's breadth of the rim (or an eighth of a small part) is hard to press
+# down and lifts as the cloth is worked outwards: a place further in is taken where it locks and
+# shears hardly more. Common practice, no source.
+FROM_RIM_MM, FROM_RIM_SHARE = 40.0, 1 / 8
+LOSS_LOCKED, LOSS_SHEAR_DEG = 2e-3, 0.5
 ALONG_NORMAL = 0.2  # no trial where the warp direction stands so steep on the surface
 
 # The roll direction (3,) at a place (3,) mm with this normal (3,).
@@ -34,19 +39,28 @@ WarpAt = Callable[[Floats, Floats], Floats]
 class Trial:
     """One tack point and turn of the warp (degrees, counter-clockwise), and what it gives.
 
-    `locked_fraction` of the flat cloth will not lie down; `shear_rms_deg` over the surface.
+    `locked_fraction` of the flat cloth will not lie down; `shear_rms_deg` over the surface;
+    `rim_mm` from the tack point to the nearest edge of the cloth.
     """
 
     tack_mm: Floats
     turn_deg: float
     locked_fraction: float
     shear_rms_deg: float
+    rim_mm: float = np.inf
 
     def better_than(self, other: Trial) -> bool:
         """Tell whether less of it locks or, where alike, whether it shears less."""
         if abs(self.locked_fraction - other.locked_fraction) > ALIKE:
             return self.locked_fraction < other.locked_fraction
         return self.shear_rms_deg < other.shear_rms_deg
+
+    def hardly_worse_than(self, other: Trial) -> bool:
+        """Tell whether it locks and shears so little more that a handier place outweighs it."""
+        return (
+            self.locked_fraction <= other.locked_fraction + LOSS_LOCKED
+            and self.shear_rms_deg <= other.shear_rms_deg + LOSS_SHEAR_DEG
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -84,7 +98,8 @@ def search_tack(
     """Search the tack point for the least locked area, then the least shear.
 
     Places spread over the ply are tried on a coarse mesh, then places around the best; the winner
-    is draped in full beside the given one, and kept only where it is better there too.
+    is draped in full beside the given one, and kept only where it is better there too. It keeps
+    its distance from the rim (`FROM_RIM_MM`) where that costs next to nothing.
 
     Parameters
     ----------
@@ -109,21 +124,24 @@ def search_tack(
     tack = frozen_floats("tack_mm", tack_mm, (3,))
     full, given = search.drape(mesh, tack, 0.0)  # also refuses what cannot be draped
     trial_mesh = _trial_mesh(mesh)
-    best = search.drape(trial_mesh, tack, 0.0)[1]
+    trials_made = [search.drape(trial_mesh, tack, 0.0)[1]]
     places = _spread(trial_mesh, tack, trials)
     around = max(trials // 8, 1)
     jobs = [(place, turn) for place in places for turn in turns_deg]
     total, done = len(jobs) + 8 * around, 0
     for place, turn in jobs:
         part_of(progress, 0.1, 0.8)(done / total, "Trying tack points")
-        best, done = search.try_at(trial_mesh, place, turn, best), done + 1
+        trials_made += search.try_at(trial_mesh, place, turn)
+        done += 1
     radius = float(np.sqrt(trial_mesh.areas.sum() / max(len(places), 1)))
     for _ in range(around):
         radius *= 0.6
-        centre = best.tack_mm
-        for way in _ring(trial_mesh, centre, radius):
+        centre = _choice(trials_made, mesh)
+        for way in _ring(trial_mesh, centre.tack_mm, radius):
             part_of(progress, 0.1, 0.8)(done / total, "Trying tack points")
-            best, done = search.try_at(trial_mesh, way, best.turn_deg, best), done + 1
+            trials_made += search.try_at(trial_mesh, way, centre.turn_deg)
+            done += 1
+    best = _choice(trials_made, mesh)
     progress(0.9, "Draping the best")
     drape, found = search.drape(mesh, best.tack_mm, best.turn_deg)
     if found.better_than(given):
@@ -150,13 +168,12 @@ class _Search:
         )
         return drape, self._trial(drape, turn_deg)
 
-    def try_at(self, mesh: SurfaceMesh, place: Floats, turn_deg: float, best: Trial) -> Trial:
+    def try_at(self, mesh: SurfaceMesh, place: Floats, turn_deg: float) -> list[Trial]:
         normal = _normal_at(mesh, place)
         along = self._turned(place, normal, turn_deg)
         if np.linalg.norm(along - normal * (normal @ along)) < ALONG_NORMAL:
-            return best
-        trial = self.drape(mesh, place, turn_deg)[1]
-        return trial if trial.better_than(best) else best
+            return []
+        return [self.drape(mesh, place, turn_deg)[1]]
 
     def _turned(self, place: Floats, normal: Floats, turn_deg: float) -> Floats:
         along = unit_vector("warp", self.warp_at(place, normal))
@@ -177,9 +194,33 @@ class _Search:
             bad = float(areas[beyond_limit(fine.strain, self.fabric)].sum() / areas.sum())
             spread = fine.strain[:, :2].max(axis=1)
         rms = float(np.degrees(np.sqrt((areas @ spread**2) / areas.sum())))
+        edges = fine.surface.edges
+        rim = fine.surface.vertices[np.unique(edges.vertices[edges.boundary])]
         return Trial(
-            tack_mm=drape.tack_mm, turn_deg=turn_deg, locked_fraction=bad, shear_rms_deg=rms
+            tack_mm=drape.tack_mm,
+            turn_deg=turn_deg,
+            locked_fraction=bad,
+            shear_rms_deg=rms,
+            rim_mm=float(np.sqrt(((rim - drape.tack_mm) ** 2).sum(axis=1).min())),
         )
+
+
+def _choice(trials: list[Trial], mesh: SurfaceMesh) -> Trial:
+    """Return the best trial, or the best one away from the rim where that is hardly worse."""
+    best = _best(trials)
+    away_mm = min(FROM_RIM_MM, FROM_RIM_SHARE * mesh.spread_mm)
+    inside = [
+        trial for trial in trials if trial.rim_mm >= away_mm and trial.hardly_worse_than(best)
+    ]
+    return best if best.rim_mm >= away_mm or not inside else _best(inside)
+
+
+def _best(trials: list[Trial]) -> Trial:
+    best = trials[0]
+    for trial in trials[1:]:
+        if trial.better_than(best):
+            best = trial
+    return best
 
 
 def _constant(warp: Floats) -> WarpAt:
