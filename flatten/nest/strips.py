@@ -65,9 +65,9 @@ class StripLayer:
         trial: int = 0,
         frame: Frame | None = None,
     ) -> list[Spot]:
-        """Return spots for all the copies, from x = 0; flaws and the strip's end are ignored.
+        """Return spots for all the copies, from x = 0; the strip's end is ignored.
 
-        It always comes back with a complete layout, also when it is stopped at once. `enough`:
+        Of its flaws only the order of chunks takes notice. It always comes back with a complete layout, also when it is stopped at once. `enough`:
         a length at which the search may end early; `trial`: another number, another layout.
         `frame`: what stands still, known to the search unless the strip is cut into chunks; what
         it could not keep off it is left to the caller.
@@ -90,7 +90,7 @@ class StripLayer:
             for chunk in self.chunks:
                 if not chunk.searched:
                     _lay_closer(parts, chunk, endless, gap, clock)
-        return join(parts, [chunk.spots for chunk in self.chunks], endless, gap)
+        return join(parts, [chunk.spots for chunk in self.chunks], endless, gap, strip.blocked)
 
     def _show(self, parts: Sequence[Part], strip: Strip) -> None:
         if self._watch is not None:

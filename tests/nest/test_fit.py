@@ -132,6 +132,21 @@ def test_joined_chunks_interlock_and_keep_the_gap():
     assert second.bounds[2] == pytest.approx(600 + 6 * 2**0.5, abs=0.1)
 
 
+def test_chunks_are_laid_so_that_little_lies_on_flaws():
+    """Three bars, one with a gap where the flaw is: it goes there, half a turn round as it must."""
+    some = parts(piece("bar", rectangle(300, 600), 2), piece("half", rectangle(300, 200), 2))
+    bar = [Spot(0, 0.0, 0.0, 0.0)]
+    gapped = [Spot(1, 0.0, 0.0, 0.0), Spot(1, 0.0, 200.0, 0.0)]  # free from 400 to 600
+    flaw = Point(450, 100).buffer(60)
+
+    spots = join(some, [bar, bar, gapped], STRIP, 0.0, [flaw])
+
+    laid = shapes(some, spots)
+    assert [spot.part for spot in spots] == [0, 1, 1, 0]
+    assert not any(flaw.intersects(shape) for shape in laid)
+    assert max(shape.bounds[2] for shape in laid) == pytest.approx(900, abs=0.1)
+
+
 def test_a_layout_turned_round_is_the_same_layout():
     some = parts(*(piece(f"b{n}", blob(n, 80)) for n in range(5)))
     spots, _ = shelve(some, [1] * 5, STRIP, 3.0)
