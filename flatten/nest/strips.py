@@ -67,10 +67,11 @@ class StripLayer:
     ) -> list[Spot]:
         """Return spots for all the copies, from x = 0; the strip's end is ignored.
 
-        Of its flaws only the order of chunks takes notice. It always comes back with a complete layout, also when it is stopped at once. `enough`:
-        a length at which the search may end early; `trial`: another number, another layout.
-        `frame`: what stands still, known to the search unless the strip is cut into chunks; what
-        it could not keep off it is left to the caller.
+        Of its flaws only the order of chunks takes notice. It always comes back with a complete
+        layout, also when it is stopped at once. `enough`: a length at which the search may end
+        early; `trial`: another number, another layout. `frame`: what stands still, known to the
+        search unless the strip is cut into chunks; what it could not keep off it is left to the
+        caller.
         """
         endless = Strip(low_y=strip.low_y, high_y=strip.high_y)
         gap = self._settings.gap_mm
