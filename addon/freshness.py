@@ -74,7 +74,7 @@ def work_out(mould: Any, scene: Any) -> Known:
         if not plies or empty:
             known.states |= _by_age(mould, None, known.states)
             return known
-        job = read_job(mould, scene, depsgraph)
+        job = read_job(mould, scene, depsgraph, read)
     except engine.load("errors").FlattenError as error:
         return Known(problem=str(error))
     known.states |= _by_age(mould, engine.load("stamp").ply_stamps(job), known.states)
@@ -204,5 +204,7 @@ def _widen_views(mould: Any, size: float) -> None:
 def _size(read: Any) -> tuple[float, float, float]:
     import numpy as np
 
-    x, y, z = np.ptp(read.vertices[np.unique(read.triangles)], axis=0).tolist()
+    used = np.zeros(len(read.vertices), bool)
+    used[read.triangles] = True
+    x, y, z = np.ptp(read.vertices[used], axis=0).tolist()
     return x, y, z

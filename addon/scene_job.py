@@ -19,8 +19,12 @@ WORLD_X, WORLD_Y = (1.0, 0.0, 0.0), (0.0, 1.0, 0.0)
 SNAP_COSINE = 0.866
 
 
-def read_job(mould: bpy.types.Object, scene: bpy.types.Scene, depsgraph: Any) -> Any:
+def read_job(
+    mould: bpy.types.Object, scene: bpy.types.Scene, depsgraph: Any, read: MouldRead | None = None
+) -> Any:
     """Return the job of a mould: evaluated mesh in mm, plies, cloth, stock and settings.
+
+    `read` is the mould where it has just been read.
 
     Raises
     ------
@@ -33,7 +37,7 @@ def read_job(mould: bpy.types.Object, scene: bpy.types.Scene, depsgraph: Any) ->
             f"knows {FORMAT}).",
             "Update mouldply.",
         )
-    read = bridge.read_mould(mould, scene, depsgraph)
+    read = read or bridge.read_mould(mould, scene, depsgraph)
     _refuse_lost_regions(mould, read)
     plies = tuple(_ply(mould, scene, ply, read) for ply in own.plies)
     cloths = _cloths(scene, plies)
@@ -127,19 +131,19 @@ def default_rosette(read: MouldRead) -> Any:
     """
     import numpy as np
 
-    mesh = engine.load("surface.mesh").MouldMesh(read.vertices, read.triangles)
-    covered = np.zeros(len(mesh.faces), bool)
+    covered = np.zeros(len(read.triangles), bool)
     for faces in read.regions.values():
         covered |= faces
     covered = covered if covered.any() else ~covered
-    normal = mesh.double_areas[covered].sum(axis=0)
-    length = float(np.linalg.norm(normal))
-    normal = normal / length if length > 1e-9 * mesh.size_mm**2 else np.array([0.0, 0.0, 1.0])
+    corners = read.vertices[read.triangles[covered]]
+    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]).sum(axis=0)
+    length, size = float(np.linalg.norm(normal)), float(np.ptp(corners, axis=(0, 1)).max())
+    normal = normal / length if length > 1e-9 * size**2 else np.array([0.0, 0.0, 1.0])
     axis = int(np.abs(normal).argmax())
     if abs(normal[axis]) > SNAP_COSINE:
         normal = np.sign(normal[axis]) * np.eye(3)[axis]
     zero = WORLD_Y if abs(normal[0]) > 0.9 else WORLD_X
-    centre = mesh.corners[covered].reshape(-1, 3).mean(axis=0)
+    centre = corners.reshape(-1, 3).mean(axis=0)
     return engine.load("surface.rosette").Rosette(centre, zero, normal)
 
 

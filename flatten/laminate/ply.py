@@ -6,6 +6,8 @@ import re
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+
 from ..arrays import Floats, Ints, frozen_floats, frozen_ints
 from ..errors import InputError
 from ..surface.cut import Cut
@@ -52,7 +54,7 @@ class Ply:
             raise InputError(
                 f"Ply '{self.name}' has no faces.", "Select its faces on the mould and assign them."
             )
-        unique = frozen_ints("faces", sorted(set(faces.tolist())), (None,))
+        unique = frozen_ints("faces", np.unique(faces), (None,))
         object.__setattr__(self, "faces", unique)
         if self.tack_mm is not None:
             tack = frozen_floats(f"tack point of ply '{self.name}'", self.tack_mm, (3,))

@@ -86,8 +86,9 @@ class MouldMesh:
         """Diagonal of the box around the used vertices, mm."""
         if not len(self.faces):
             return 0.0
-        used = self.vertices[np.unique(self.faces)]
-        return float(np.linalg.norm(np.ptp(used, axis=0)))
+        used = np.zeros(len(self.vertices), bool)
+        used[self.faces] = True
+        return float(np.linalg.norm(np.ptp(self.vertices[used], axis=0)))
 
     @cached_property
     def spread_mm(self) -> float:
