@@ -81,7 +81,7 @@ def _in_worker(context: Any, mould: Any, job: Any, label: str, request: dict[str
     digest = job.digest
     if digest not in DESK.jobs:
         DESK.jobs = {digest: DESK.worker.home / f"job-{digest[:16]}"}
-        engine.load("job").save_job(job, DESK.jobs[digest])
+        engine.load("job").save_job(job, DESK.jobs[digest], small=False)
     DESK.worker.submit({"job": str(DESK.jobs[digest]), **request})
     DESK.errand = Errand(
         label=label,
@@ -160,7 +160,7 @@ def ask_preview(context: Any, mould: Any) -> bool:
         DESK.worker = DESK.worker or Worker()
         job = read_job(mould, context.scene, context.evaluated_depsgraph_get())
         DESK.preview_job = DESK.worker.home / f"preview-{job.digest[:16]}"
-        engine.load("job").save_job(job, DESK.preview_job)
+        engine.load("job").save_job(job, DESK.preview_job, small=False)
     at = bridge.points_to_mm(mould, context.scene, [tuple(ply.tack)])[0].tolist()
     change = {"ply": ply.id, "tack_mm": at}
     DESK.worker.submit({"job": str(DESK.preview_job), "change": change})

@@ -155,8 +155,10 @@ class Job:
         return hash(self.digest)
 
 
-def save_job(job: Job, folder: Path) -> None:
+def save_job(job: Job, folder: Path, *, small: bool = True) -> None:
     """Write the job folder: `job.json` and `arrays.npz`, each whole or not at all.
+
+    `small` packs the arrays, which takes ten times as long: not where a window waits.
 
     Raises
     ------
@@ -164,7 +166,7 @@ def save_job(job: Job, folder: Path) -> None:
     """
     data, arrays = _parts(job)
     packed = io.BytesIO()
-    np.savez_compressed(packed, **arrays)
+    (np.savez_compressed if small else np.savez)(packed, **arrays)
     data["arrays"] = hashlib.sha256(packed.getvalue()).hexdigest()
     contents = {ARRAY_FILE: packed.getvalue(), JOB_FILE: _text(data)}
     try:
