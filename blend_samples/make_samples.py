@@ -210,7 +210,7 @@ SAMPLES = {
     "battery_tray": Sample(  # faults to find before anything is printed
         shape=long_moulds.faulty_tray,
         plies=(SamplePly(name="skin", cloth=LIGHT, zones=BOX, own={"use_seams": False}),),
-        scene={**BY_HAND, "laminate.pot_life_min": 4.0},
+        scene={**BY_HAND, "laminate.pot_life_min": 4.0, "laminate.scale_step_g": 1.0},
         rolls={LIGHT: GLASS_ROLL},
     ),
 }

@@ -11,10 +11,12 @@ import time
 
 import bpy
 import hands
+import numpy as np
 from hands import part
 
 BEAT_S = 0.005
 LIMIT_MS = 100.0
+KEPT = 0.15  # of the plies' faces on a divided mould
 
 
 class Pulse:
@@ -157,12 +159,23 @@ FLOWS = [  # what is done, and the seconds after it in which nothing may stall e
 
 
 def divide(thing):
-    """Divide the mould's faces until there are as many as asked."""
-    while len(thing.data.polygons) < int(os.environ.get("FACES", "0")):
+    """Divide the mould's faces until there are as many as asked; plies keep the inner ones."""
+    wanted = int(os.environ.get("FACES", "0"))
+    if not wanted:
+        return
+    while len(thing.data.polygons) < wanted:
         divided = thing.modifiers.new("divided", "SUBSURF")
         divided.subdivision_type, divided.levels = "SIMPLE", 1
         with bpy.context.temp_override(window=hands.window(), object=thing):
             bpy.ops.object.modifier_apply(modifier="divided")
+    mesh_data, mesh = part("mesh_data"), thing.data
+    middles = np.empty(3 * len(mesh.polygons), np.float32)
+    mesh.polygons.foreach_get("center", middles)
+    away = np.linalg.norm(middles.reshape(-1, 3)[:, :2], axis=1)
+    for ply in thing.mouldply.plies:
+        faces = mesh_data.face_values(mesh, mesh_data.region_attribute(ply.id))
+        inner = faces & (away < np.quantile(away[faces], KEPT))
+        mesh_data.write_region(mesh, ply.id, inner)
 
 
 def watch_drawing():
