@@ -77,6 +77,8 @@ def measured(label, act, pause):
     PULSE.clear()
     act()
     yield pause
+    if bpy.context.window_manager.mouldply.message:
+        print("SAYS", bpy.context.window_manager.mouldply.message)
     return PULSE.worst_ms, PULSE.worst_cpu_ms
 
 
@@ -107,7 +109,10 @@ def pressed(operator, **options):
 
     def act():
         with bpy.context.temp_override(window=hands.window()):
-            operator("EXEC_DEFAULT", True, **options)
+            try:
+                operator("EXEC_DEFAULT", True, **options)
+            except RuntimeError as refused:  # the others are still worth measuring
+                print("REFUSED", refused)
 
     return act
 
