@@ -10,7 +10,7 @@ from .making import grid, ply_on
 
 def test_a_tack_point_in_the_corner_moves_inwards(monkeypatch):
     monkeypatch.setattr(engine.load("cloth.tack"), "TRIAL_TRIANGLES", 200)
-    ply = ply_on(grid(size=0.2, height=0.05))
+    ply = ply_on(grid(size=0.2, height=0.08))
     ply.use_tack, ply.tack = True, (0.09, 0.09, 0.0)
 
     assert bpy.ops.mouldply.seek_tack() == {"FINISHED"}
