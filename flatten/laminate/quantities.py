@@ -203,7 +203,8 @@ def _plies(
 def _part_size(field: str, given: float | None, of_plies: list[float]) -> float:
     if given is None:
         return max(of_plies)
-    check_number("Laminate", field, given, high=1e13)
+    # A part closed all round has no rim.
+    check_number("Laminate", field, given, high=1e13, open_ends=field != "part_perimeter_mm")
     return given
 
 

@@ -89,8 +89,9 @@ def test_shear_is_the_picture_frames():
 def test_a_triangle_without_flat_area_is_refused():
     mesh = SurfaceMesh([[0, 0, 0], [1, 0, 0], [0, 1, 0]], [[0, 1, 2]])
 
-    with pytest.raises(InputError, match="1 of 1 triangles"):
-        fabric_strain(mesh, [[0, 0], [1, 0], [2, 0]])
+    with pytest.raises(InputError, match="1 of 1 triangles") as told:
+        fabric_strain(mesh, [[0, 0], [1, 0], [2, 0]], np.array([37]))
+    assert told.value.faces == (37,)
 
 
 def test_a_piece_that_winds_round_overlaps_in_the_flat():

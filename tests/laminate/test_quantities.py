@@ -298,3 +298,9 @@ def test_no_plies_are_refused():
 def test_a_part_without_area_is_refused():
     with pytest.raises(InputError, match="part_area_mm2"):
         quantities(THREE, HAND, part_area_mm2=0)
+    with pytest.raises(InputError, match="part_perimeter_mm"):
+        quantities(THREE, HAND, part_perimeter_mm=-1)
+
+
+def test_a_part_closed_all_round_has_no_rim_to_seal():
+    assert quantities(THREE, HAND, part_perimeter_mm=0.0).part_area_m2 > 0
