@@ -15,6 +15,7 @@ FLIP_ROUNDS = 60
 # Lengths nearer than this share, and cotangents alike to so many digits, are equal: rounding must
 # not choose between them, or a part refines otherwise once it has been turned.
 EQUAL, ALIKE_DIGITS = 1e-9, 7
+WORST = -1e6  # cotangents of triangles thinner than that are all alike
 
 
 class Triangulation:
@@ -111,7 +112,8 @@ class Triangulation:
         keep = keep[~self._joined_already(half[keep], back[keep])]
         keep = keep[self._may_flip(a[keep], b[keep], c[keep], d[keep], lift_mm)]
         # the worst last: it wins its faces
-        order = keep[np.lexsort([self._ranks(half[keep]), -np.round(gain[keep], ALIKE_DIGITS)])]
+        worth = np.round(np.maximum(gain[keep], WORST), ALIKE_DIGITS)
+        order = keep[np.lexsort([self._ranks(half[keep]), -worth])]
         half, back = half[order], back[order]
         winner = np.full(len(self.faces), -1)
         both = np.column_stack([half // 3, back // 3]).ravel()
