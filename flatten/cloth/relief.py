@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -19,65 +18,21 @@ from .fabric import Fabric
 from .relief_line import DartLine, on_rim
 from .relief_mesh import coarser
 from .relief_orbit import Orbit, orbits_of
+from .relief_part import PartDraper, part_at_zones, splice_proposals
+from .relief_proposal import Lie, Proposal, lies_of, nearest_of
 from .relief_search import (
-    LEFT_LOCKED,
-    TIP_MM,
     find_lengths,
     lengthen,
     reference_mesh,
     refine_lengths,
 )
-from .relief_zones import locked_zones, over_limit_deg
-from .strain import flat_areas
+from .relief_zones import locked_zones
+
+__all__ = ["Lie", "Proposal", "propose_relief"]
 
 # Darts are sought on no more than about this many triangles: a finer mesh gains nothing.
 SOUGHT_ON_FACES = 30_000
 PATH_STEP_MM = 25.0  # between the points of a proposed cut
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Lie:
-    """How a cloth lies: locked flat area and its share, largest shear and fibre stretch.
-
-    Largest means: exceeded on no more than the share of the flat area that may stay locked.
-    The ends of darts, `TIP_MM` round, are not counted.
-    """
-
-    locked_mm2: float
-    locked_share: float
-    shear_deg: float
-    stretch: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Proposal:
-    """A cut that would let the cloth lie down, and what it gains; the person decides.
-
-    `cut` to be accepted, moved or refused; mirror images of one another share `set_number`.
-    `faces` of the surface that lock without it; `before` and `after` the lie of the cloth
-    there, with all proposals taken. `accept_deg`: allow the cloth this much shear there, and
-    no cut is needed. `enough`: with it the cloth lies down.
-    """
-
-    cut: Cut
-    set_number: int
-    length_mm: float
-    faces: tuple[int, ...]
-    before: Lie
-    after: Lie
-    accept_deg: float
-    enough: bool
-
-    @property
-    def message(self) -> str:
-        """What it gains, in one sentence for the panel."""
-        gain = (
-            f"{self.cut.kind} of {self.length_mm:.0f} mm: locked cloth "
-            f"{self.before.locked_mm2 / 100:.1f} -> {self.after.locked_mm2 / 100:.1f} cm2, "
-            f"fibre stretch {self.before.stretch:.1%} -> {self.after.stretch:.1%}"
-        )
-        rest = "" if self.enough else "; it will still not lie down: part the cloth here"
-        return f"{gain}{rest}; or accept up to {self.accept_deg:.0f} degrees of shear here"
 
 
 def propose_relief(
@@ -95,7 +50,8 @@ def propose_relief(
 
     Each zone that locks gets one straight dart, from where the rim is nearest, just long enough;
     where mould and cloth repeat over a plane, so do the darts. The lengths are found by draping
-    again with all of them, on a mesh refined where they end.
+    again with all of them, on a mesh refined where they end. Where darts are not enough the cloth
+    is parted along threads instead, if that leaves less of it locked.
 
     Parameters
     ----------
@@ -106,7 +62,7 @@ def propose_relief(
 
     Raises
     ------
-    InputError, SolveError : as `drape_surface`; the cloth without darts does not come to rest
+    InputError, SolveError : as `drape_surface`; even with darts the cloth does not come to rest
     """
     tack, along = frozen_floats("tack_mm", tack_mm, (3,)), frozen_floats("warp", warp, (3,))
 
@@ -115,17 +71,21 @@ def propose_relief(
             mesh, fabric, tack_mm=tack, warp=along, method=method, max_edge_mm=max_edge_mm
         )
 
+    def drape_part(part: SurfaceMesh, tack_there: Floats, warp_there: Floats) -> Drape:
+        return drape_surface(
+            part,
+            fabric,
+            tack_mm=tack_there,
+            warp=warp_there,
+            method=method,
+            max_edge_mm=max_edge_mm,
+        )
+
     progress(0.0, "draping without darts")
     plain = drape(coarser(surface, SOUGHT_ON_FACES))
     zones = locked_zones(plain, fabric)
     if not zones:
         return []
-    if not plain.converged:
-        raise SolveError(
-            "The cloth does not come to rest here, so it cannot be said where to dart it.",
-            "Draw a first dart or splice where the mould is deepest, or move the tack point; "
-            "then ask again.",
-        )
     base = plain.fine.surface
     orbits = orbits_of(base, plain, fabric, zones)
     find_lengths(base, orbits, fabric, drape, part_of(progress, 0.1, 0.4))
@@ -139,8 +99,40 @@ def propose_relief(
         for orbit, length in zip(orbits, found, strict=True):
             orbit.length_mm = length
         darted = lengthen(base, orbits, fabric, drape, part_of(progress, 0.9, 1.0))
-    progress(1.0, "darts proposed")
-    return _proposals(plain, darted, orbits, fabric, surface)
+    proposals = _proposals(plain, darted, orbits, fabric, surface)
+    if not (darted.converged and all(orbit.enough for orbit in orbits)):
+        progress(0.95, "draping with splices instead")
+        proposals = _parted(plain, proposals, darted.converged, fabric, surface, drape_part)
+    progress(1.0, "cuts proposed")
+    return proposals
+
+
+def _parted(
+    plain: Drape,
+    darts: list[Proposal],
+    at_rest: bool,
+    fabric: Fabric,
+    surface: SurfaceMesh,
+    drape: PartDraper,
+) -> list[Proposal]:
+    """Return the proposals with splices in place of the darts that are not enough, if better."""
+    kept = [dart for dart in darts if dart.enough and at_rest]
+    weak = [dart for dart in darts if dart not in kept]
+    middles = [surface.corners[list(d.faces)].mean(axis=(0, 1)) for d in weak if d.faces]
+    parted = part_at_zones(plain, fabric, middles, [dart.cut for dart in kept], drape)
+    rests = parted is not None and all(laid.converged for laid in parted.drapes)
+    if parted is None or not rests:
+        if at_rest:
+            return darts
+        raise SolveError(
+            "The cloth does not come to rest here, so it cannot be said where to cut it.",
+            "Draw a first dart or splice where the mould is deepest, or move the tack point; "
+            "then ask again.",
+        )
+    splices = splice_proposals(parted, weak, surface, len({d.set_number for d in kept}) + 1)
+    if at_rest and splices[0].after.locked_mm2 >= sum(dart.after.locked_mm2 for dart in weak):
+        return darts
+    return [*kept, *splices]
 
 
 def _proposals(
@@ -148,9 +140,9 @@ def _proposals(
 ) -> list[Proposal]:
     tips = np.array([tip for orbit in orbits for tip in orbit.tips])
     middles = [line.start for orbit in orbits for line in orbit.lines]
-    before = _lies(plain, fabric, middles, np.zeros((0, 3)))
-    after = _lies(darted, fabric, middles, tips)
-    owner = _owner(plain, middles)
+    before = lies_of([plain], fabric, middles, np.zeros((0, 3)))
+    after = lies_of([darted], fabric, middles, tips)
+    owner = nearest_of(plain.fine.surface.corners.mean(axis=1), middles)
     proposals = []
     k = 0
     for number, orbit in enumerate(orbits, start=1):
@@ -205,46 +197,3 @@ def _as_cut(
         lap_mm=fabric.lap_mm,
         under="right" if mirrored else "left",
     )
-
-
-def _owner(drape: Drape, middles: Sequence[Floats]) -> Ints:
-    centres = drape.fine.surface.corners.mean(axis=1)
-    return np.asarray(
-        np.stack([np.linalg.norm(centres - m, axis=1) for m in middles]).argmin(axis=0)
-    )
-
-
-def _lies(drape: Drape, fabric: Fabric, middles: Sequence[Floats], tips: Floats) -> list[Lie]:
-    """Return how the cloth lies round each dart: each face counts for the nearest one."""
-    fine = drape.fine
-    area = np.abs(flat_areas(fine.flat, fine.surface.faces))
-    over, shear = over_limit_deg(fine.strain, fabric), np.abs(np.degrees(fine.strain[:, 2]))
-    stretch = np.abs(fine.strain[:, :2]).max(axis=1)
-    centres = fine.surface.corners.mean(axis=1)
-    clear = np.ones(len(area), bool)
-    for tip in tips:
-        clear &= np.linalg.norm(centres - tip, axis=1) > TIP_MM
-    owner, total = _owner(drape, middles), float(area.sum())
-    small = LEFT_LOCKED * total / len(middles)
-    lies = []
-    for k in range(len(middles)):
-        mine = clear & (owner == k)
-        locked = float(area[mine & (over > 0)].sum())
-        lies.append(
-            Lie(
-                locked_mm2=locked,
-                locked_share=locked / total,
-                shear_deg=_quantile(shear[mine], area[mine], small),
-                stretch=_quantile(stretch[mine], area[mine], small),
-            )
-        )
-    return lies
-
-
-def _quantile(values: Floats, area: Floats, above_mm2: float) -> float:
-    """Return the value that no more than this area exceeds."""
-    if not len(values):
-        return 0.0
-    order = np.argsort(-values, kind="stable")
-    count = int(np.searchsorted(np.cumsum(area[order]), above_mm2))
-    return float(values[order[min(count, len(order) - 1)]])

@@ -7,26 +7,34 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from ..arrays import Floats
-from ..progress import Progress, part_of
+from ..progress import Progress
 from ..surface.mesh import SurfaceMesh
 from .drape import Drape
 from .fabric import Fabric
 from .relief_line import slit
 from .relief_mesh import refine_near
 from .relief_orbit import Orbit
-from .relief_zones import over_limit_deg
+from .relief_zones import over_limit_deg, smoothed
 from .strain import flat_areas
 
-TIP_MM = 3.0  # round the end of a dart shear is singular: not counted; a dart goes on this far
+TIP_MM = 3.0  # round the end of a dart shear is singular: not counted
+BEYOND_MM = 4.0  # a dart goes on this far beyond where the cloth just lies down
+AIM_DEG = 0.5  # below the limit: less than a drape differs from one mesh to another
 LEFT_LOCKED = 5e-4  # share of the flat area that may stay locked
 SAFETY = 0.6  # of it is aimed at: the accepted cuts are laid on another mesh than this search
 # Away from the darts the reference mesh is as fine as this many triangles make it: then a dart's
-# length depends little on the mesh it is asked for on. Where it may end, edges are `FINE_MM`.
+# length depends little on the mesh it is asked for on. Where it may end, edges are `FINE_MM`: a
+# slit acts as if it were longer or shorter by a part of the triangle it ends in.
 REFERENCE_FACES = 45_000
-FINE_MM, FINE_REACH_MM, GRADING = 2.5, 12.0, 0.35
+FINE_MM, FINE_REACH_MM, GRADING = 1.5, 5.0, 0.35
+FINE_BACK_MM, FINE_ON_MM = 6.0, 10.0  # so far before and beyond the length found first
 GROWTH, MOST_GROWTHS = 1.25, 14  # lengths tried first, each this much longer than the last
-WINDOW_MM = (-3.0, -1.5, 0.0, 1.5, 3.0)  # lengths tried then, round the one found
-MOST_WINDOWS = 3  # moved on so often where the length looked for lies beyond
+# Then the length is approached from above, where the cloth lies down and its shear changes
+# smoothly with the length; just below, it may buckle in several ways.
+ONWARD, APART_SHARE, APART_MM = 1.12, 0.08, 3.0  # while it locks; to the second point of the line
+NEAR_MM = 4.0  # a line through two drapes is trusted so far beyond them
+MOST_TRIES = 9
+FALLS_DEG = 0.01  # a dart longer by `APART_MM` lowers the shear by more than this
 NEVER_DEG = 180.0  # an excess no cloth has: nothing is known yet
 NUDGES_MM = (0.0, -1.5, 1.5, 3.0)  # an end can sit badly among its triangles: tried last
 
@@ -71,44 +79,57 @@ def refine_lengths(
     drape: Draper,
     progress: Progress,
 ) -> None:
-    """Find each orbit's length more closely: where a line through the excess of several is zero.
+    """Find each orbit's length more closely: where a line through two drapes that lie reaches zero.
 
-    Where the drape does not come to rest on this mesh the lengths stay as they are. The line is
-    the repeated median, which half the tries may miss. Source: Siegel, Robust regression using
-    repeated medians, Biometrika 69 (1982) 242.
+    Where the drape does not come to rest on this mesh the lengths stay as they are.
     """
-    longest = np.array([orbit.longest_mm for orbit in orbits])
-    for again in range(MOST_WINDOWS):
-        share = part_of(progress, again / MOST_WINDOWS, (again + 1) / MOST_WINDOWS)
-        if not _closer(surface, orbits, longest, fabric, drape, share):
-            return
-
-
-def _closer(
-    surface: SurfaceMesh,
-    orbits: Sequence[Orbit],
-    longest: Floats,
-    fabric: Fabric,
-    drape: Draper,
-    progress: Progress,
-) -> bool:
-    """Try a window of lengths; True where the one looked for lies beyond it."""
-    middle = np.array([orbit.length_mm for orbit in orbits])
-    tried, found = [], []
-    for number, offset in enumerate(WINDOW_MM):
-        progress(number / len(WINDOW_MM), f"draping with darts, closer try {number + 1}")
-        tried.append(np.clip(middle + offset, 0.5 * middle, longest))
-        found.append(_try(surface, orbits, tried[-1], fabric, drape))
-    lengths, excess = np.array(tried), np.array(found)
-    beyond = False
+    tried: list[list[tuple[float, float]]] = [[] for _ in orbits]
+    lengths = np.array([orbit.length_mm for orbit in orbits])
+    first = lengths.copy()
+    lengths = np.minimum(lengths + APART_MM, [orbit.longest_mm for orbit in orbits])
+    done = [not orbit.enough for orbit in orbits]
+    for number in range(MOST_TRIES):
+        if all(done):
+            break
+        progress(number / MOST_TRIES, f"draping with darts, closer try {number + 1}")
+        excess = _try(surface, orbits, lengths, fabric, drape)
+        for k, orbit in enumerate(orbits):
+            if not orbit.enough:
+                continue
+            known = excess[k] if np.isfinite(excess[k]) else NEVER_DEG
+            tried[k].append((float(lengths[k]), float(known)))
+            lengths[k], done[k] = next_length(tried[k], orbit.longest_mm)
     for k, orbit in enumerate(orbits):
-        orbit.length_mm = float(middle[k])
-        known = np.isfinite(excess[:, k])
-        if orbit.enough and known.sum() > len(WINDOW_MM) // 2:
-            root = _zero_of_line(lengths[known, k], excess[known, k])
-            orbit.length_mm = float(np.clip(root, lengths[0, k], lengths[-1, k]))
-            beyond |= root < lengths[0, k] or lengths[-1, k] < min(root, longest[k])
-    return beyond
+        lies = [length for length, excess_deg in tried[k] if excess_deg <= 0]
+        found = lengths[k] if done[k] else min(lies, default=first[k])
+        orbit.length_mm = float(found if lies else first[k])
+
+
+def next_length(tried: Sequence[tuple[float, float]], longest_mm: float) -> tuple[float, bool]:
+    """Return the next dart length to try, and whether it is the one looked for, mm.
+
+    `tried` holds lengths and the excess of each, degrees. Two that lie give a line; it is trusted
+    `NEAR_MM` beyond the shorter one, and never below a length at which the cloth locked.
+    """
+    points = sorted(tried)
+    lies = [point for point in points if point[1] <= 0]
+    if not lies:
+        longest = points[-1][0]
+        return min(longest * ONWARD, longest_mm), longest >= longest_mm
+    short = lies[0]
+    beyond = [p for p in lies[1:] if p[1] < short[1] - FALLS_DEG]
+    if not beyond:
+        onward = points[-1][0] + max(APART_MM, APART_SHARE * short[0])
+        if points[-1][0] >= longest_mm or len(lies) > 2:
+            return short[0], True  # making it longer changes nothing
+        return min(onward, longest_mm), False
+    long = beyond[0]
+    root = short[0] - short[1] * (long[0] - short[0]) / (long[1] - short[1])
+    locked = [length for length, excess in points if excess > 0 and length < short[0]]
+    root = max(root, *locked, 0.5 * short[0]) if locked else max(root, 0.5 * short[0])
+    if short[0] - root <= NEAR_MM:
+        return root, True
+    return root + 0.5 * NEAR_MM, False
 
 
 def lengthen(
@@ -118,8 +139,8 @@ def lengthen(
     drape: Draper,
     progress: Progress,
 ) -> Drape:
-    """Carry the darts on past the locked zone by `TIP_MM`, and return how the cloth then lies."""
-    lengths = np.array([orbit.length_mm + TIP_MM for orbit in orbits])
+    """Carry the darts on by `BEYOND_MM`, and return how the cloth then lies."""
+    lengths = np.array([orbit.length_mm + BEYOND_MM for orbit in orbits])
     longest = np.array([orbit.longest_mm for orbit in orbits])
     best: tuple[float, Floats, Drape] | None = None
     for number, nudge in enumerate(NUDGES_MM):
@@ -175,21 +196,6 @@ def _crossing(lengths: Floats, excess: Floats) -> float:
     return float(lengths[k - 1] + share * (lengths[k] - lengths[k - 1]))
 
 
-def _zero_of_line(lengths: Floats, excess: Floats) -> float:
-    """Return where the repeated-median line is zero; the last length if it does not fall."""
-    slopes = []
-    for i in range(len(lengths)):
-        others = np.flatnonzero(np.abs(lengths - lengths[i]) > 1e-9)
-        if len(others):
-            rise = (excess[others] - excess[i]) / (lengths[others] - lengths[i])
-            slopes.append(float(np.median(rise)))
-    slope = float(np.median(slopes)) if slopes else 0.0
-    if slope >= 0:
-        return float(lengths[-1])
-    height = float(np.median(excess - slope * lengths))
-    return -height / slope
-
-
 def slit_all(surface: SurfaceMesh, orbits: Sequence[Orbit]) -> SurfaceMesh:
     """Return the surface with all darts open; notes where they end."""
     for orbit in orbits:
@@ -206,8 +212,8 @@ def reference_mesh(surface: SurfaceMesh, orbits: Sequence[Orbit]) -> SurfaceMesh
     ends = []
     for orbit in orbits:
         for line in orbit.lines:
-            trace = line.trace(surface, orbit.length_mm + 2 * FINE_REACH_MM)
-            at = np.arange(orbit.length_mm - FINE_REACH_MM, float(trace.length_mm[-1]), 1.0)
+            trace = line.trace(surface, orbit.length_mm + FINE_ON_MM)
+            at = np.arange(orbit.length_mm - FINE_BACK_MM, float(trace.length_mm[-1]), 1.0)
             ends.append(
                 np.column_stack(
                     [np.interp(at, trace.length_mm, trace.points[:, i]) for i in range(3)]
@@ -226,15 +232,16 @@ def reference_mesh(surface: SurfaceMesh, orbits: Sequence[Orbit]) -> SurfaceMesh
 
 
 def excess_deg(drape: Drape, orbits: Sequence[Orbit], fabric: Fabric) -> list[float]:
-    """Return how far beyond the limit the worst of each orbit's cloth is on average, degrees.
+    """Return how far each orbit's cloth is beyond the limit, degrees, but for what may be locked.
 
-    The worst is as much flat area as may stay locked: at zero no more than that is locked.
-    A mean changes smoothly with the length of the dart, a count of triangles does not.
+    The limit is taken `AIM_DEG` lower. Told is the excess, averaged over neighbours, that no more
+    than the area that may stay locked passes: it changes smoothly with the length of the dart, a
+    count of triangles does not, and a triangle that folded over beside a slit does not decide it.
     """
     fine = drape.fine
     centres = fine.surface.corners.mean(axis=1)
     area = np.abs(flat_areas(fine.flat, fine.surface.faces))
-    over = over_limit_deg(fine.strain, fabric)
+    over = smoothed(fine.surface, over_limit_deg(fine.strain, fabric), area, times=1)
     tips = [tip for orbit in orbits for tip in orbit.tips]
     owner = np.repeat(np.arange(len(orbits)), [len(orbit.tips) for orbit in orbits])
     away = np.stack([np.linalg.norm(centres - tip, axis=1) for tip in tips])
@@ -243,16 +250,14 @@ def excess_deg(drape: Drape, orbits: Sequence[Orbit], fabric: Fabric) -> list[fl
     excess = []
     for number, orbit in enumerate(orbits):
         mine = clear & (nearest == number)
-        excess.append(_worst_mean(over[mine], area[mine], each * len(orbit.tips)))
+        excess.append(AIM_DEG + passed_by(over[mine], area[mine], each * len(orbit.tips)))
     return excess
 
 
-def _worst_mean(values: Floats, area: Floats, worst_mm2: float) -> float:
-    """Return the mean of the largest values over an area."""
+def passed_by(values: Floats, area: Floats, area_mm2: float) -> float:
+    """Return the value that this area passes, between those of single faces by their area."""
     if not len(values):
         return -np.inf
     order = np.argsort(-values, kind="stable")
-    sums = np.cumsum(area[order])
-    count = int(np.searchsorted(sums, worst_mm2)) + 1
-    top = order[:count]
-    return float((values[top] * area[top]).sum() / area[top].sum())
+    middle = np.cumsum(area[order]) - 0.5 * area[order]
+    return float(np.interp(area_mm2, middle, values[order]))

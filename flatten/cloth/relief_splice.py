@@ -16,6 +16,8 @@ from .fabric import Fabric
 TACK_CLEAR_MM = 15.0  # a splice keeps this far from the tack point
 SHORTEST_MM = 5.0  # of a splice: a shorter one only clips a corner
 PATH_STEP_MM = 40.0  # between the points of a proposed splice
+STRAY_MM = 1.0  # a splice keeps this near to its thread
+OFF_RIM_MM = 2.0  # and this far from where the rim turns back: no slivers, no cut along the rim
 SAME_MM = 1e-6
 
 
@@ -69,11 +71,11 @@ def propose_splice(
         return None
     lap = 0.0 if fabric.kind == "unidirectional" else fabric.lap_mm
     low, high = float(flat[:, 1].min()) - trim_mm, float(flat[:, 1].max()) + trim_mm
-    places = _places(low, high, usable_mm, lap)
+    places = _places(drape, low, high, usable_mm, lap)
     cuts = [
         cut
         for number, place in enumerate(places, start=1)
-        for cut in _cuts_at(drape, place, f"splice-{number}", lap)
+        for cut in splices_at(drape, place, f"splice-{number}", fabric)
     ]
     edges = [low, *places, high]
     widths = [b - a + (lap if i else 0.0) for i, (a, b) in enumerate(pairwise(edges))]
@@ -86,7 +88,7 @@ def propose_splice(
     )
 
 
-def _places(low: float, high: float, usable_mm: float, lap_mm: float) -> list[float]:
+def _places(drape: Drape, low: float, high: float, usable_mm: float, lap_mm: float) -> list[float]:
     """Return the places of the splices across the roll: even, moved off the tack point at 0."""
     room = usable_mm - lap_mm
     if not room > lap_mm:
@@ -99,6 +101,7 @@ def _places(low: float, high: float, usable_mm: float, lap_mm: float) -> list[fl
         even = np.linspace(low, high, strips + 1)[1:-1]
         for side in (1.0, -1.0):
             moved = np.where(np.abs(even) < clear, side * clear, even)
+            moved = np.array([_off_both(drape, place, clear) for place in moved])
             edges = np.concatenate([[low], moved, [high]])
             wide = np.diff(edges)
             wide[1:] += lap_mm
@@ -107,25 +110,62 @@ def _places(low: float, high: float, usable_mm: float, lap_mm: float) -> list[fl
     raise InputError("The piece is too wide to be spliced.", "Check the mould's size.")
 
 
-def _cuts_at(drape: Drape, across_mm: float, name: str, lap_mm: float) -> list[Cut]:
-    """Return the splices where the flat cloth is parted at one place: one per crossing."""
-    lines = [line for line in _level_lines(drape, across_mm) if _length(line) > SHORTEST_MM]
+def _off_both(drape: Drape, place: float, clear_mm: float) -> float:
+    """Return a place off the rim's turns; the one given where that would meet the tack point."""
+    moved = off_rim(drape, place)
+    return moved if abs(moved) >= clear_mm else place
+
+
+def splices_at(
+    drape: Drape, across_mm: float, name: str, fabric: Fabric, axis: int = 1
+) -> list[Cut]:
+    """Return the splices where the flat cloth is parted at one place: one per crossing.
+
+    `axis` 1: along a warp thread, `across_mm` across the roll from the tack point; 0: along a
+    weft thread.
+    """
+    lines = [line for line in _level_lines(drape, across_mm, axis) if _length(line) > SHORTEST_MM]
+    lap = 0.0 if fabric.kind == "unidirectional" else fabric.lap_mm
     return [
         Cut(
             id=name if len(lines) == 1 else f"{name}-{number}",
             kind="splice",
             path=_thinned(line),
-            joint="lap" if lap_mm > 0 else "butt",
-            lap_mm=lap_mm,
+            joint="lap" if lap > 0 else "butt",
+            lap_mm=lap,
         )
         for number, line in enumerate(lines, start=1)
     ]
 
 
-def _level_lines(drape: Drape, across_mm: float) -> list[Floats]:
-    """Return the mould lines (k, 3) along which the flat cloth has one place across the roll."""
+def off_rim(drape: Drape, across_mm: float, axis: int = 1) -> float:
+    """Return the place nearest to this one where a thread meets the rim only to cross it.
+
+    Where the rim turns back a thread touches it, or leaves a sliver: `OFF_RIM_MM` are kept.
+    """
+    turns = _rim_turns(drape, axis)
+    steps = np.arange(0, 10 * OFF_RIM_MM, 0.25 * OFF_RIM_MM)
+    places = across_mm + np.column_stack([steps, -steps]).ravel()
+    away = np.abs(places[:, None] - turns).min(axis=1) if len(turns) else np.full(1, np.inf)
+    clear = np.flatnonzero(away >= OFF_RIM_MM)
+    return float(places[clear[0]] if len(clear) else places[away.argmax()])
+
+
+def _rim_turns(drape: Drape, axis: int) -> Floats:
+    """Return (k,) mm where the flat rim turns back across the threads, or runs along them."""
     fine = drape.fine
-    faces, places = fine.surface.faces, fine.flat[:, 1] - across_mm
+    turns = []
+    for loop in fine.surface.edges.boundary_loops(fine.surface.faces):
+        place = fine.flat[loop, axis]
+        onward, back = np.roll(place, -1) - place, place - np.roll(place, 1)
+        turns.append(place[onward * back <= SAME_MM])
+    return np.concatenate(turns) if turns else np.zeros(0)
+
+
+def _level_lines(drape: Drape, across_mm: float, axis: int) -> list[Floats]:
+    """Return the mould lines (k, 3) along which the flat cloth has one place across its threads."""
+    fine = drape.fine
+    faces, places = fine.surface.faces, fine.flat[:, axis] - across_mm
     places = np.where(np.abs(places) < SAME_MM, SAME_MM, places)  # no line through a vertex
     above = places > 0
     edges = fine.surface.edges
@@ -166,8 +206,27 @@ def _length(line: Floats) -> float:
 
 
 def _thinned(line: Floats) -> Floats:
-    """Return points along a line, close enough to be followed straight over the surface."""
+    """Return points along a line that keep to it, so close that the way between is straight.
+
+    Source: Ramer, An iterative procedure for the polygonal approximation of plane curves, 1972.
+    """
     at = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))])
-    count = int(np.ceil(at[-1] / PATH_STEP_MM)) + 1
-    want = np.linspace(0, at[-1], max(count, 2))
-    return np.column_stack([np.interp(want, at, line[:, i]) for i in range(3)])
+    keep, open_ = {0, len(line) - 1}, [(0, len(line) - 1)]
+    while open_:
+        low, high = open_.pop()
+        if high - low < 2:
+            continue
+        along = line[high] - line[low]
+        along = along / max(float(np.linalg.norm(along)), SAME_MM)
+        off = line[low + 1 : high] - line[low]
+        off = off - np.outer(off @ along, along)
+        away = np.linalg.norm(off, axis=1)
+        if away.max() > STRAY_MM:
+            middle = low + 1 + int(away.argmax())
+        elif at[high] - at[low] > PATH_STEP_MM:
+            middle = low + 1 + int(np.abs(at[low + 1 : high] - (at[low] + at[high]) / 2).argmin())
+        else:
+            continue
+        keep.add(middle)
+        open_ += [(low, middle), (middle, high)]
+    return line[sorted(keep)]

@@ -61,7 +61,7 @@ def locked_zones(drape: Drape, fabric: Fabric) -> list[Zone]:
     fine = drape.fine
     surface, area = fine.surface, np.abs(flat_areas(fine.flat, fine.surface.faces))
     over = over_limit_deg(fine.strain, fabric)
-    members = np.flatnonzero(_smoothed(surface, over, area) > -MARGIN_DEG)
+    members = np.flatnonzero(smoothed(surface, over, area, times=2) > -MARGIN_DEG)
     if not len(members):
         return []
     piece = components(surface.faces[members])
@@ -78,12 +78,12 @@ def locked_zones(drape: Drape, fabric: Fabric) -> list[Zone]:
     return sorted(zones, key=lambda zone: -zone.locked_mm2)
 
 
-def _smoothed(surface: SurfaceMesh, values: Floats, area: Floats) -> Floats:
-    """Return face values averaged over the vertices twice, by area."""
+def smoothed(surface: SurfaceMesh, values: Floats, area: Floats, *, times: int) -> Floats:
+    """Return face values averaged over the vertices so many times, by area."""
     count, faces = len(surface.vertices), surface.faces
     around = np.bincount(faces.ravel(), np.repeat(area, 3), count)
     around[around == 0] = 1.0
-    for _ in range(2):
+    for _ in range(times):
         vertex = np.bincount(faces.ravel(), np.repeat(area * values, 3), count) / around
         values = vertex[faces].mean(axis=1)
     return values

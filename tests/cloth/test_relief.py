@@ -10,6 +10,7 @@ from flatten.cloth.drape import drape_surface
 from flatten.cloth.fabric import Fabric
 from flatten.cloth.relief import propose_relief
 from flatten.cloth.relief_line import DartLine, shortest_to_rim, slit
+from flatten.cloth.relief_search import next_length, passed_by
 from flatten.cloth.relief_splice import propose_splice
 from flatten.surface.cut import cut
 from flatten.surface.geodesic import Tracer, closest_point
@@ -174,3 +175,31 @@ def test_a_piece_that_fits_either_way_is_left_whole():
 
     assert propose_splice(drape, TWILL, usable_mm=300) is None
     assert propose_splice(drape, TWILL, usable_mm=270) is not None
+
+
+def test_a_dart_is_found_from_above_where_its_line_reaches_zero():
+    """Tries on an exact line, 2 degrees a millimetre from 40 mm on, end on 40 mm; an odd high
+    value below it, as of a cloth that buckles, is not followed."""
+
+    def excess(length):
+        return 30.0 if length < 39.5 else 2.0 * (40.0 - length)
+
+    for first in (33.0, 39.0, 42.0, 60.0):
+        tried, length, done = [], first, False
+        while not done:
+            tried.append((length, excess(length)))
+            length, done = next_length(tried, 100.0)
+            assert len(tried) < 12
+        assert length == pytest.approx(40.0, abs=1e-9)
+
+
+def test_a_dart_as_long_as_may_be_that_never_lies_is_the_end():
+    assert next_length([(100.0, 4.0)], 100.0) == (100.0, True)
+
+
+def test_the_value_an_area_passes_does_not_depend_on_how_it_is_divided():
+    """A ramp from 10 to 0 over 100 mm2: 30 mm2 lie above 7, in 50 faces or in 1000."""
+    for count in (50, 1000):
+        values = 10 * (1 - (np.arange(count) + 0.5) / count)
+        area = np.full(count, 100 / count)
+        assert passed_by(values, area, 30.0) == pytest.approx(7.0, abs=1e-9)
