@@ -1,6 +1,7 @@
 """What a newcomer meets first: the page of a result, the bug report, the Tab key."""
 
 import base64
+import html
 import json
 import re
 import shutil
@@ -10,10 +11,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import trimesh
 from sample_jobs import dish_job
 
 from flatten.__main__ import main
-from flatten.commands import page, report, thinned
+from flatten.commands import mould_view, page, report, thinned
 from flatten.errors import InputError
 from flatten.folder import read_index
 from flatten.job import load_job, save_job
@@ -55,6 +57,9 @@ def test_the_page_tells_every_ply_and_every_finding(folder):
     for ply in facts["plies"]:
         assert f"<td>{ply['number']} {ply['name']}</td>" in text
     assert text.count("<li class=") == len(facts["findings"])
+    for name, words in facts["mould"]["in_words"]:
+        assert f"<dt>{name}</dt><dd>{html.escape(words)}</dd>" in text
+    assert text.count('class="where"') == sum(bool(one["faces"]) for one in facts["findings"]) > 0
     assert f"{facts['totals']['resin_to_weigh_g']:.0f} g" in text
     assert f"{facts['totals']['estimate']['minutes'] / 60:.1f} h" in text
 
@@ -85,10 +90,11 @@ def test_a_thinned_drape_keeps_its_place_its_rim_and_its_numbers():
     strain = np.column_stack([0 * middle[:, 0], 0 * middle[:, 0], np.radians(middle[:, 0] / 50)])
     arrays = {
         "vertices": vertices, "faces": faces, "flat": vertices[:, :2], "strain": strain,
-        "inside": np.ones(len(faces), bool),
+        "inside": np.ones(len(faces), bool), "source_faces": np.arange(len(faces)),
     }  # fmt: skip
+    right = np.flatnonzero(middle[:, 0] > 400)
 
-    made = thinned.thinned_piece(arrays)
+    made = thinned.thinned_piece(arrays, [right, np.array([], int)])
 
     few = np.frombuffer(base64.b64decode(made["faces"]), "<u2").reshape(-1, 3).astype(int)
     places = numbers(made["vertices"])
@@ -101,7 +107,32 @@ def test_a_thinned_drape_keeps_its_place_its_rim_and_its_numbers():
     assert area == pytest.approx(MouldMesh(vertices, faces).areas.sum(), rel=0.01)
     shear = numbers(made["maps"]["shear"])[:, 0]
     assert shear == pytest.approx(places[few].mean(axis=1)[:, 0] / 50, abs=0.3)
+    lit, nothing = made["lit"]
+    assert nothing == []
+    assert places[few[lit]][..., 0].min() > 395  # a drawn face there may reach out by its own size
+    assert MouldMesh(places, few[lit]).areas.sum() == pytest.approx(area / 5, rel=0.1)
     assert made["most"]["shear"] == pytest.approx(np.degrees(strain[:, 2].max()))
+
+
+def test_the_mould_in_the_page_is_whole_and_knows_what_lies_where():
+    """A box 200 x 100 x 50 as an STL has it, twelve faces of their own: every side has its area."""
+    box = trimesh.creation.box((200, 100, 50))
+    alone = box.vertices[box.faces].reshape(-1, 3)  # not welded
+    each = np.arange(36).reshape(12, 3)
+    up = np.flatnonzero(MouldMesh(alone, each).normals[:, 2] > 0.5)
+    down = np.flatnonzero(MouldMesh(alone, each).normals[:, 2] < -0.5)
+
+    made = mould_view.thinned_mould(alone, each, [up], [up, down, np.array([], int)])
+
+    few = np.frombuffer(base64.b64decode(made["faces"]), "<u2").reshape(-1, 3).astype(int)
+    drawn = MouldMesh(numbers(made["vertices"]), few)
+    longest = np.linalg.norm(drawn.corners - np.roll(drawn.corners, 1, axis=1), axis=2).max()
+    assert longest <= mould_view.LONGEST * np.linalg.norm([200, 100, 50]) + 0.01
+    assert drawn.areas.sum() == pytest.approx(2 * (20000 + 10000 + 5000), rel=1e-3)
+    assert drawn.areas[: made["bare"]].sum() == pytest.approx(20000 + 2 * 15000, rel=1e-3)
+    assert made["over"][0] == list(range(made["bare"], len(few))) == made["lit"][0]
+    assert drawn.areas[made["lit"][1]].sum() == pytest.approx(20000, rel=1e-3)
+    assert made["lit"][2] == []
 
 
 def in_browser(text, tmp_path):
@@ -132,6 +163,9 @@ HANDS = {
     "wheel": "view.dispatchEvent(new WheelEvent('wheel', {deltaY: -200}));",
     "drag": "for (const [kind, x] of [['pointerdown', 50], ['pointermove', 90]]) "
     "view.dispatchEvent(new PointerEvent(kind, {pointerId: 1, clientX: x, clientY: 50}));",
+    "around": "const box = document.getElementById('around'); box.checked = false; "
+    "box.dispatchEvent(new Event('change'));",
+    "finding": "document.querySelector('.where').click();",
     "map": "const map = document.getElementById('map'); map.value = 'weft'; "
     "map.dispatchEvent(new Event('change'));",
 }

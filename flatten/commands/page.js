@@ -12,14 +12,17 @@
   function numbers({ low, step, data }) {
     return Float32Array.from(new Uint16Array(bytes(data)), (n, i) => low[i % low.length] + n * step);
   }
-  const pieces = JSON.parse(byId("pieces").textContent).map((piece) => ({
-    name: piece.name, tack: piece.tack, most: piece.most, threads: piece.threads,
-    vertices: numbers(piece.vertices), flat: numbers(piece.flat),
-    faces: new (piece.wide ? Uint32Array : Uint16Array)(bytes(piece.faces)),
-    maps: Object.fromEntries(Object.entries(piece.maps).map(([key, map]) => [key, numbers(map)])),
+  const indices = ({ wide, faces }) => new (wide ? Uint32Array : Uint16Array)(bytes(faces));
+  const told = JSON.parse(byId("seen").textContent);
+  const pieces = told.pieces.map((one, number) => ({
+    ...one, number, vertices: numbers(one.vertices), flat: numbers(one.flat), faces: indices(one),
+    maps: Object.fromEntries(Object.entries(one.maps).map(([key, map]) => [key, numbers(map)])),
   }));
+  const mould = { ...told.mould, vertices: numbers(told.mould.vertices), faces: indices(told.mould) };
+  mould.lit = Object.fromEntries(mould.lit.map((faces, n) => [n, faces]));
+  const MOULD = [198, 195, 188], LIT = [202, 44, 122];
   const start = { turn: -0.4, tilt: 0.9, zoom: 1 };
-  let look = { ...start }, piece = pieces[0], asked = false;
+  let look = { ...start }, piece = pieces[0], asked = false, finding = null;  // no piece: the mould
 
   function rgb(share) {
     const place = Math.min(Math.max(share, 0), 1) * (SCALE.length - 1);
@@ -50,7 +53,8 @@
   }
 
   // Rows are right, up and towards the eye.
-  function axes(p) {
+  function axes() {
+    const p = piece ?? pieces[0];
     p.frame ??= frame(p);
     const [x, y, z] = p.frame, c = Math.cos(look.turn), s = Math.sin(look.turn);
     const right = x.map((_, i) => c * x[i] + s * y[i]), away = cross(z, right);
@@ -59,55 +63,85 @@
     return [right, cross(eye, right), eye];
   }
 
+  // What is drawn now: a shape and which of its faces.
+  function scene() {
+    const every = (count) => Array.from({ length: count }, (_, t) => t);
+    const faces = every(mould.faces.length / 3);
+    if (!piece) return [[mould, faces]];
+    const cloth = [piece, every(piece.faces.length / 3)];
+    if (!byId("around").checked) return [cloth];
+    const over = new Set(mould.over[piece.number]);
+    return [[mould, faces.filter((t) => !over.has(t))], cloth];
+  }
+
+  // Each vertex as right, up and near.
+  function turned(v, rows) {
+    const to = new Float32Array(v.length);
+    for (let i = 0; i < v.length; i += 3) for (let r = 0; r < 3; r++) {
+      const a = rows[r];
+      to[i + r] = a[0] * v[i] + a[1] * v[i + 1] + a[2] * v[i + 2];
+    }
+    return to;
+  }
+
+  function bounds(shapes) {
+    const low = [Infinity, Infinity, Infinity], high = [-Infinity, -Infinity, -Infinity];
+    for (const seen of shapes) for (let i = 0; i < seen.length; i++) {
+      low[i % 3] = Math.min(low[i % 3], seen[i]);
+      high[i % 3] = Math.max(high[i % 3], seen[i]);
+    }
+    return [low, high];
+  }
+
   function draw() {
     asked = false;
     const dense = window.devicePixelRatio || 1, box = canvas.getBoundingClientRect();
     canvas.width = Math.round(box.width * dense);
     canvas.height = Math.round(box.height * dense);
-    const { vertices: v, faces: f, flat } = piece, rows = axes(piece);
-    const which = byId("map").value, values = piece.maps[which], most = piece.most[which] || 1e-6;
-    const count = v.length / 3, seen = new Float32Array(v.length);
-    const low = [Infinity, Infinity, Infinity], high = [-Infinity, -Infinity, -Infinity];
-    for (let i = 0; i < count; i++) for (let r = 0; r < 3; r++) {
-      const a = rows[r], x = a[0] * v[3 * i] + a[1] * v[3 * i + 1] + a[2] * v[3 * i + 2];
-      seen[3 * i + r] = x;
-      low[r] = Math.min(low[r], x);
-      high[r] = Math.max(high[r], x);
-    }
-    piece.size ??= Math.hypot(...[0, 1, 2].map((r) => high[r] - low[r]));
-    const scale = look.zoom * 1.12 * Math.min(canvas.width / piece.size, canvas.height / piece.size * 1.3);
-    const px = (i) => canvas.width / 2 + (seen[3 * i] - (low[0] + high[0]) / 2) * scale;
-    const py = (i) => canvas.height / 2 - (seen[3 * i + 1] - (low[1] + high[1]) / 2) * scale;
-    const order = Array.from({ length: f.length / 3 }, (_, t) => t);
-    const depth = order.map((t) => seen[3 * f[3 * t] + 2] + seen[3 * f[3 * t + 1] + 2]
-      + seen[3 * f[3 * t + 2] + 2]);
-    order.sort((a, b) => depth[a] - depth[b]);
+    const rows = axes(), shapes = scene(), seen = shapes.map(([shape]) => turned(shape.vertices, rows));
+    const [low, high] = bounds(seen), size = Math.hypot(...low.map((l, r) => high[r] - l));
+    const scale = look.zoom * 1.12 * Math.min(canvas.width / size, canvas.height / size * 1.3);
+    const px = (x) => canvas.width / 2 + (x - (low[0] + high[0]) / 2) * scale;
+    const py = (y) => canvas.height / 2 - (y - (low[1] + high[1]) / 2) * scale;
+    const order = [];
+    shapes.forEach(([shape, faces], k) => {
+      const lit = new Set(shape.lit[finding]), at = seen[k], f = shape.faces;
+      for (const t of faces) {
+        const c = [3 * f[3 * t], 3 * f[3 * t + 1], 3 * f[3 * t + 2]], n = scaled(normal(at, ...c));
+        // From behind the mould is left out, or it would hide what lies in it.
+        if (shape === mould && n[2] < 0 && !lit.has(t)) continue;
+        order.push({ shape, at, c, n, t, lit: lit.has(t), near: at[c[0] + 2] + at[c[1] + 2] + at[c[2] + 2] });
+      }
+    });
+    order.sort((a, b) => a.near - b.near);
     pen.lineJoin = "round";
+    const which = byId("map").value, shown = piece?.threads && byId("threads").checked;
+    const values = piece?.maps[which], most = piece?.most[which] || 1e-6;
     // A thread is drawn some triangles later, or its neighbours' edges would cover it.
-    const late = [], shown = piece.threads && byId("threads").checked;
-    for (const t of order) {
-      const c = [f[3 * t], f[3 * t + 1], f[3 * t + 2]];
-      const n = scaled(normal(seen, 3 * c[0], 3 * c[1], 3 * c[2]));
+    const late = [];
+    for (const one of order) {
+      const { n, c, at } = one, cloth = one.shape !== mould;
       const light = 0.55 + 0.45 * Math.abs(0.35 * n[0] + 0.5 * n[1] + 0.79 * n[2]);
-      const base = rgb(values[t] / most);
+      const base = one.lit ? LIT : cloth ? rgb(values[one.t] / most) : MOULD;
       pen.fillStyle = pen.strokeStyle = `rgb(${base.map((x) => Math.round(x * light)).join()})`;
       pen.lineWidth = 0.8 * dense;
       pen.beginPath();
-      c.forEach((i, k) => (k ? pen.lineTo(px(i), py(i)) : pen.moveTo(px(i), py(i))));
+      c.forEach((i, k) => (k ? pen.lineTo(px(at[i]), py(at[i + 1])) : pen.moveTo(px(at[i]), py(at[i + 1]))));
       pen.closePath();
       pen.fill();
       pen.stroke();
-      late.push(c);
-      if (late.length > BEHIND && shown) threads(late[late.length - 1 - BEHIND], px, py, flat, dense);
+      if (!shown || !cloth) continue;
+      late.push(one);
+      if (late.length > BEHIND) threads(late[late.length - 1 - BEHIND], px, py, dense);
     }
-    if (shown) late.slice(-BEHIND).forEach((c) => threads(c, px, py, flat, dense));
-    tack(rows, low, high, scale, dense);
+    late.slice(-BEHIND).forEach((one) => threads(one, px, py, dense));
+    if (piece) tack(rows, px, py, dense);
   }
 
   // The straight lines of the flat cloth that cross this triangle, on the mould.
-  function threads(c, px, py, flat, dense) {
+  function threads({ shape, at: seen, c }, px, py, dense) {
     for (const axis of [0, 1]) {
-      const at = c.map((i) => flat[2 * i + axis]);
+      const at = c.map((i) => shape.flat[2 * i / 3 + axis]);
       const first = Math.ceil(Math.min(...at) / STEP_MM), last = Math.floor(Math.max(...at) / STEP_MM);
       for (let n = first; n <= last; n++) {
         const ends = [];
@@ -115,7 +149,8 @@
           const a = at[k] - n * STEP_MM, b = at[(k + 1) % 3] - n * STEP_MM;
           if (a === b || a * b > 0) continue;
           const share = a / (a - b), i = c[k], j = c[(k + 1) % 3];
-          ends.push([px(i) + (px(j) - px(i)) * share, py(i) + (py(j) - py(i)) * share]);
+          ends.push([px(seen[i] + (seen[j] - seen[i]) * share),
+            py(seen[i + 1] + (seen[j + 1] - seen[i + 1]) * share)]);
         }
         if (ends.length < 2) continue;
         pen.strokeStyle = axis ? "rgba(255,255,255,.85)" : "rgba(255,190,110,.9)";
@@ -128,11 +163,10 @@
     }
   }
 
-  function tack(rows, low, high, scale, dense) {
-    const on = rows.map((a) => a[0] * piece.tack[0] + a[1] * piece.tack[1] + a[2] * piece.tack[2]);
+  function tack(rows, px, py, dense) {
+    const [x, y] = turned(piece.tack, rows);
     pen.beginPath();
-    pen.arc(canvas.width / 2 + (on[0] - (low[0] + high[0]) / 2) * scale,
-      canvas.height / 2 - (on[1] - (low[1] + high[1]) / 2) * scale, 5 * dense, 0, 7);
+    pen.arc(px(x), py(y), 5 * dense, 0, 7);
     pen.fillStyle = "#fff";
     pen.strokeStyle = "#c17814";
     pen.lineWidth = 2.5 * dense;
@@ -141,6 +175,10 @@
   }
 
   function legend() {
+    if (!piece) {
+      byId("legend").replaceChildren(finding ? "Coloured: where the finding is" : "The mould of the job");
+      return;
+    }
     const which = byId("map").value, most = piece.most[which];
     const unit = which === "shear" ? "°" : " %", colours = SCALE.map((c) => `rgb(${c.join()})`);
     const bar = document.createElement("div");
@@ -201,20 +239,34 @@
   byId("home").addEventListener("click", home);
   byId("threads").addEventListener("change", ask);
   byId("map").addEventListener("change", () => { legend(); ask(); });
-  byId("piece").addEventListener("change", (event) => {
-    piece = pieces[event.target.selectedIndex];
-    byId("threads").disabled = !piece.threads;  // mat and film have none
+  byId("around").addEventListener("change", ask);
+  function choose(number) {
+    piece = pieces[number];
+    byId("piece").selectedIndex = number;
+    byId("threads").disabled = !piece?.threads;  // mat and film have none
+    byId("map").disabled = byId("around").disabled = !piece;
     legend();
     ask();
+  }
+  byId("piece").addEventListener("change", (event) => choose(event.target.selectedIndex));
+  const buttons = document.querySelectorAll(".where");
+  for (const button of buttons) button.addEventListener("click", () => {
+    const number = button.dataset.finding;
+    finding = finding === number ? null : number;
+    for (const one of buttons) one.setAttribute("aria-pressed", String(one.dataset.finding === finding));
+    if (finding === null) return choose(byId("piece").selectedIndex);
+    const lit = (one) => one?.lit[finding]?.length, among = pieces.findIndex(lit);
+    const about = button.dataset.ply ? among : -1;
+    choose(about < 0 ? pieces.length : lit(piece) ? piece.number : about);
+    canvas.scrollIntoView({ block: "center" });
   });
-  for (const one of pieces) {
+  for (const name of [...pieces.map((one) => one.name), "The mould alone"]) {
     const option = document.createElement("option");
-    option.textContent = one.name;
+    option.textContent = name;
     byId("piece").append(option);
   }
   window.addEventListener("resize", ask);
-  byId("threads").disabled = !piece.threads;
-  legend();
+  choose(0);
   draw();
   document.body.dataset.drawn = String(pieces.length);
 })();

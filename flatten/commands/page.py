@@ -10,6 +10,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from ..errors import InputError
 
 HERE = Path(__file__).parent
@@ -24,7 +26,7 @@ Write one HTML file from a folder of results: patterns, roll, tables, findings, 
 POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-src 'unsafe-inline'"
 MARKS = {"stop": "stops", "warning": "look at it", "note": "good to know"}
 ORDER = tuple(MARKS)
-DECIMALS = 3  # of mm, in the page
+PIECE = ("vertices", "faces", "flat", "strain", "inside", "source_faces")
 
 
 def add_parsers(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -83,13 +85,16 @@ def page(folder: Path) -> str:
     from ..packed import read_arrays
 
     facts = read_index(folder)
-    pieces = _pieces(facts, read_arrays(folder / "drape.npz"))
+    findings = sorted(facts["findings"], key=lambda one: ORDER.index(one["severity"]))
+    arrays = read_arrays(folder / "drape.npz")
+    seen = {"pieces": _pieces(facts, findings, arrays), "mould": _mould(facts, findings, arrays)}
     part = html.escape(facts["part"])
     body = [
         f"<header><h1>{part}</h1><p>{html.escape(facts['program'])}, job "
         f"<code>{html.escape(facts['job_digest'][:8])}</code></p></header>",
         _viewer(),
-        _findings(facts["findings"]),
+        _findings(facts, findings),
+        _mould_facts(facts["mould"]),
         _section("Patterns", _picture(folder / "patterns.svg", "All patterns, true to scale")),
         _roll(folder, facts["rolls"]),
         _section("Plies, tool side first", _plies(facts["plies"])),
@@ -101,7 +106,7 @@ def page(folder: Path) -> str:
         f'<meta name="viewport" content="width=device-width, initial-scale=1">'
         f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">'
         f"<style>{_asset('page.css')}</style></head><body>{''.join(body)}"
-        f'<script type="application/json" id="pieces">{_script_json(pieces)}</script>'
+        f'<script type="application/json" id="seen">{_script_json(seen)}</script>'
         f"<script>{_asset('page.js')}</script></body></html>\n"
     )
 
@@ -115,29 +120,51 @@ def _script_json(value: Any) -> str:
     return json.dumps(value, ensure_ascii=True, allow_nan=False).replace("<", "\\u003c")
 
 
-def _pieces(facts: Mapping[str, Any], arrays: Mapping[str, Any]) -> list[dict[str, Any]]:
-    """Return what the viewer draws of each piece."""
+def _pieces(
+    facts: Mapping[str, Any], findings: Sequence[Mapping[str, Any]], arrays: Mapping[str, Any]
+) -> list[dict[str, Any]]:
+    """Return what the viewer draws of each piece; `lit` holds the drawn faces of each finding."""
     from ..cloth.library import load_fabrics
     from .thinned import thinned_piece
 
-    names = {ply["number"]: ply["name"] for ply in facts["plies"]}
+    plies = {ply["number"]: ply for ply in facts["plies"]}
     loose = {cloth.id for cloth in load_fabrics().values() if cloth.kind in ("mat", "film")}
-    of_cloth = {ply["number"]: ply["fabric"] for ply in facts["plies"]}
     pieces = []
     for piece in facts["pieces"]:
-        own = {
-            key: arrays[f"{piece['id']}/{key}"]
-            for key in ("vertices", "faces", "flat", "strain", "inside")
-            if f"{piece['id']}/{key}" in arrays
-        }
-        if len(own) < 5:
-            raise InputError(f"drape.npz lacks piece '{piece['id']}'.", "Run the job again.")
-        name = f"{piece['ply_number']} {names[piece['ply_number']]} ({piece['id']})"
-        threads = of_cloth[piece["ply_number"]] not in loose
-        pieces.append(
-            {"name": name, "tack": piece["tack_mm"], "threads": threads, **thinned_piece(own)}
-        )
+        ply = plies[piece["ply_number"]]
+        own = _arrays_of(arrays, piece["id"], PIECE)
+        about = [n for n, one in enumerate(findings) if one["ply_id"] in ("", ply["ply_id"])]
+        drawn = thinned_piece(own, [np.array(findings[n]["faces"], int) for n in about])
+        lit = {n: faces for n, faces in zip(about, drawn["lit"], strict=True) if faces}
+        names = {
+            "name": f"{ply['number']} {ply['name']} ({piece['id']})", "tack": piece["tack_mm"],
+            "threads": ply["fabric"] not in loose,
+        }  # fmt: skip
+        pieces.append({**drawn, **names, "lit": lit})
     return pieces
+
+
+def _mould(
+    facts: Mapping[str, Any], findings: Sequence[Mapping[str, Any]], arrays: Mapping[str, Any]
+) -> dict[str, Any]:
+    """Return what the viewer draws of the mould."""
+    from ..deliver import MOULD
+    from .mould_view import thinned_mould
+
+    mould = _arrays_of(arrays, MOULD, ("vertices", "faces"))
+    under = []
+    for piece in facts["pieces"]:
+        own = _arrays_of(arrays, piece["id"], ("source_faces", "inside"))
+        under.append(np.unique(own["source_faces"][own["inside"]]))
+    places = [np.array(one["faces"], int) for one in findings]
+    return thinned_mould(mould["vertices"], mould["faces"], under, places)
+
+
+def _arrays_of(arrays: Mapping[str, Any], name: str, wanted: Sequence[str]) -> dict[str, Any]:
+    missing = [key for key in wanted if f"{name}/{key}" not in arrays]
+    if missing:
+        raise InputError(f"drape.npz lacks '{name}/{missing[0]}'.", "Run the job again.")
+    return {key: arrays[f"{name}/{key}"] for key in wanted}
 
 
 def _viewer() -> str:
@@ -148,6 +175,7 @@ def _viewer() -> str:
         '<div class="tools"><label>Piece <select id="piece"></select></label>'
         f'<label>Colours <select id="map">{options}</select></label>'
         '<label><input type="checkbox" id="threads" checked> Threads every 20 mm</label>'
+        '<label><input type="checkbox" id="around" checked> Mould around it</label>'
         '<button id="home" type="button">Look from above</button></div>'
         '<canvas id="view" tabindex="0" role="img" aria-label="The cloth on the mould in 3D. '
         'Arrow keys turn it, plus and minus come nearer or go back."></canvas>'
@@ -157,16 +185,37 @@ def _viewer() -> str:
     )
 
 
-def _findings(findings: Sequence[Mapping[str, Any]]) -> str:
+def _findings(facts: Mapping[str, Any], findings: Sequence[Mapping[str, Any]]) -> str:
     if not findings:
         return _section("Findings", "<p>None.</p>")
+    names = {ply["ply_id"]: f"Ply {ply['number']} {ply['name']}: " for ply in facts["plies"]}
     rows = "".join(
         f'<li class="{html.escape(one["severity"])}"><b>{MARKS.get(one["severity"], "")}</b> '
-        f"{html.escape(one['ply_id'] + ': ' if one['ply_id'] else '')}{html.escape(one['message'])}"
-        f" <i>{html.escape(one['hint'])}</i></li>"
-        for one in sorted(findings, key=lambda one: ORDER.index(one["severity"]))
+        f"{html.escape(names.get(one['ply_id'], one['ply_id']))}{html.escape(one['message'])}"
+        f" <i>{html.escape(one['hint'])}</i>{_where(number, one)}</li>"
+        for number, one in enumerate(findings)
     )
     return _section("Findings", f'<ul class="findings">{rows}</ul>')
+
+
+def _where(number: int, finding: Mapping[str, Any]) -> str:
+    if not finding["faces"]:
+        return ""
+    return (
+        f' <button type="button" class="where" data-finding="{number}" '
+        f'data-ply="{html.escape(finding["ply_id"])}" aria-pressed="false">'
+        "Show where</button>"
+    )
+
+
+def _mould_facts(mould: Mapping[str, Any]) -> str:
+    rows = "".join(
+        f"<dt>{html.escape(name)}</dt><dd>{html.escape(words)}</dd>"
+        for name, words in mould["in_words"]
+    )
+    lines = "".join(f"<li>{html.escape(line)}</li>" for line in mould["stipple"])
+    stipple = f"<h3>Stipple here</h3><ol>{lines}</ol>" if lines else ""
+    return _section("The mould", f"<dl>{rows}</dl>{stipple}") if rows else ""
 
 
 def _roll(folder: Path, rolls: Sequence[Mapping[str, Any]]) -> str:

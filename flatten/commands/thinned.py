@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -17,31 +17,44 @@ STEPS = 65_535  # of the numbers in the page: 0.01 mm on a part of 650 mm
 MAPS = ("warp", "weft", "shear")  # the columns of the strain; percent, percent, degrees
 
 
-def thinned_piece(arrays: Mapping[str, Any]) -> dict[str, Any]:
+def thinned_piece(arrays: Mapping[str, Any], places: Sequence[Ints] = ()) -> dict[str, Any]:
     """Return what the viewer draws of one piece, its numbers as base64 of little-endian.
 
-    `arrays`: vertices (n, 3) and flat (n, 2) mm, faces (m, 3), strain (m, 3), inside (m,).
-    Trim is left out. `most` is the largest value of each map, before thinning.
+    `arrays`: vertices (n, 3) and flat (n, 2) mm, faces (m, 3), strain (m, 3), inside (m,),
+    source_faces (m,) of the mould. Trim is left out. `most` is the largest value of each map,
+    before thinning. `places` are faces of the mould; `lit` says which drawn faces lie on each.
     """
     inside = np.asarray(arrays["inside"], bool)
+    source = arrays["source_faces"][inside]
     strain = np.abs(arrays["strain"][inside]) * [100, 100, 180 / np.pi]
     used, faces = np.unique(arrays["faces"][inside], return_inverse=True)
     faces = faces.reshape(-1, 3)
-    group, few, kept = _thin(arrays["vertices"][used], faces)
+    group, few, kept = thin(arrays["vertices"][used], faces)
     count = len(kept)
     at_vertex = _mean_at(group[faces.ravel()], np.repeat(strain, 3, axis=0), count)
     on_face = at_vertex[few].mean(axis=1)
     return {
-        "vertices": _short(arrays["vertices"][used[kept]]),
-        "flat": _short(arrays["flat"][used[kept]]),
-        "faces": _bytes(few, "<u2" if count <= STEPS else "<u4"),
+        "vertices": short(arrays["vertices"][used[kept]]),
+        "flat": short(arrays["flat"][used[kept]]),
+        "faces": packed(few, "<u2" if count <= STEPS else "<u4"),
         "wide": count > STEPS,
-        "maps": {name: _short(on_face[:, [i]]) for i, name in enumerate(MAPS)},
+        "maps": {name: short(on_face[:, [i]]) for i, name in enumerate(MAPS)},
         "most": {name: float(strain[:, i].max()) for i, name in enumerate(MAPS)},
+        "lit": [lit_faces(group, faces, few, np.isin(source, place)) for place in places],
     }
 
 
-def _thin(vertices: Floats, faces: Ints) -> tuple[Ints, Ints, Ints]:
+def lit_faces(group: Ints, faces: Ints, few: Ints, on: Bools) -> list[int]:
+    """Return which of the few faces stand for the faces that are `on` (m,); at least one."""
+    if not on.any():
+        return []
+    if len(few) == len(faces):
+        return [int(face) for face in np.flatnonzero(on)]
+    corners = np.isin(few, group[faces[on]]).sum(axis=1)
+    return [int(face) for face in np.flatnonzero(corners == corners.max())]
+
+
+def thin(vertices: Floats, faces: Ints) -> tuple[Ints, Ints, Ints]:
     """Return the group each vertex goes into, fewer faces of groups, and each group's vertex.
 
     Only who joins whom is taken from the library: its new places can lie far off the surface
@@ -106,16 +119,17 @@ def _mean_at(group: Ints, values: Floats, count: int) -> Floats:
     return mean
 
 
-def _short(values: Floats) -> dict[str, Any]:
-    """Return columns of numbers as whole steps from each column's least."""
+def short(values: Floats) -> dict[str, Any]:
+    """Return columns (n, c) of numbers as whole steps from each column's least."""
     low = values.min(axis=0)
     step = max(float((values.max(axis=0) - low).max()) / STEPS, 1e-9)
     return {
         "low": low.tolist(),
         "step": step,
-        "data": _bytes(np.round((values - low) / step), "<u2"),
+        "data": packed(np.round((values - low) / step), "<u2"),
     }
 
 
-def _bytes(array: Any, kind: str) -> str:
+def packed(array: Any, kind: str) -> str:
+    """Return an array's numbers of this kind as base64."""
     return base64.b64encode(np.ascontiguousarray(array).astype(kind).tobytes()).decode()
