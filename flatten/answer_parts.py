@@ -222,4 +222,6 @@ def _thickness(job: Job, pieces: list[Piece]) -> Floats:
         ply.id: total[ply.id][ply.faces] / np.maximum(weight[ply.id][ply.faces], 1e-30)
         for ply in job.plies
     }
-    return thickness_map(Stack.of(job.plies, laminate).courses(fabrics, laminate, shear), count)
+    stack = Stack.of(job.plies, laminate, job.cores)
+    laid = thickness_map(stack.courses(fabrics, laminate, shear), count)
+    return laid + stack.cores_under(len(stack.laid) + 1, count)

@@ -201,11 +201,17 @@ def _kits(result: Result, job: Job) -> tuple[Kit, ...]:
                 Kit(
                     title=f"{result.part}, {title}{hand}",
                     fabric=mine[0].fabric_name,
-                    plies=", ".join(dict.fromkeys(str(p.ply_number) for p in mine)),
+                    plies=", ".join(dict.fromkeys(_kit_word(p) for p in mine)),
                     pieces=sum(pattern.count for pattern in mine),
                 )
             )
     return tuple(rows)
+
+
+def _kit_word(pattern: Pattern) -> str:
+    """Return what a kit's label calls a piece: its ply's number, or an extra's name."""
+    own = pattern.role in ("ply", "gap_patch")
+    return str(pattern.ply_number) if own else pattern.ply_name
 
 
 def _joints(result: Result) -> tuple[str, ...]:

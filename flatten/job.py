@@ -23,6 +23,7 @@ from .cloth.fabric import Fabric
 from .errors import InputError
 from .export.paper import PaperSettings
 from .export.settings import FileSettings
+from .laminate.extra import CoreLayer, Extra
 from .laminate.ply import Ply
 from .laminate.settings import LaminateSettings
 from .mould.check import MouldPart
@@ -88,6 +89,7 @@ class Job:
     seams: Ints = field(default_factory=lambda: np.zeros((0, 2), np.int64))
     polygons: Ints = field(default_factory=lambda: np.zeros(0, np.int64))
     parts: tuple[MouldPart, ...] = ()  # of a split mould; empty: it comes off in one piece
+    extras: tuple[Extra, ...] = ()  # what is cut besides the plies
 
     def __post_init__(self) -> None:
         """Check that the parts know each other."""
@@ -97,8 +99,12 @@ class Job:
             raise InputError("The part has no name.", "Name it.")
         if not self.plies:
             raise InputError(f"Part '{self.part}' has no plies.", "Add a ply.")
-        _refuse_doubles("Ply", [ply.id for ply in self.plies])
-        _refuse_confusable([ply.id for ply in self.plies])
+        ids = [ply.id for ply in self.plies] + [extra.id for extra in self.extras]
+        _refuse_doubles("Ply", ids)
+        _refuse_confusable(ids)
+        for extra in self.extras:
+            self.fabric_of(extra)
+            extra.faces(self.plies)
         _refuse_doubles("Cloth", [fabric.id for fabric in self.fabrics])
         for ply in self.plies:
             self.fabric_of(ply)
@@ -121,14 +127,28 @@ class Job:
                 "Write the job again from the mould.",
             )
 
-    def fabric_of(self, ply: Ply) -> Fabric:
-        """Return the ply's cloth."""
+    def fabric_of(self, ply: Ply | Extra) -> Fabric:
+        """Return the cloth of a ply or an extra."""
         for fabric in self.fabrics:
             if fabric.id == ply.fabric:
                 return fabric
         raise InputError(
-            f"Ply '{ply.name}' asks for cloth '{ply.fabric}', which is not in the job.",
+            f"{'Ply ' if isinstance(ply, Ply) else ''}'{ply.name}' asks for cloth "
+            f"'{ply.fabric}', which is not in the job.",
             "Choose a cloth from the library.",
+        )
+
+    @property
+    def cores(self) -> tuple[CoreLayer, ...]:
+        """The cores as they lift later plies."""
+        return tuple(
+            CoreLayer(
+                ply=extra.ply,
+                faces=extra.faces(self.plies),
+                thickness_mm=self.fabric_of(extra).dry_thickness_mm,
+            )
+            for extra in self.extras
+            if extra.kind == "core"
         )
 
     def rosette_of(self, ply: Ply) -> Rosette:
@@ -220,6 +240,7 @@ def load_job(folder: Path) -> Job:
         fabrics=read.fabrics,
         stock=read.stock,
         settings=read.settings,
+        extras=read.extras,
         seams=_array(arrays, "seams"),
         polygons=_array(arrays, "polygons"),
         parts=tuple(
@@ -239,6 +260,7 @@ class _JobText:
     stock: Stock = field(default_factory=Stock)
     settings: Settings = field(default_factory=Settings)
     parts: tuple[MouldPart, ...] = ()  # without their faces
+    extras: tuple[Extra, ...] = ()
 
 
 def _refuse_mixed(folder: Path, wanted: Any) -> None:
@@ -279,6 +301,7 @@ def _parts(job: Job) -> tuple[dict[str, Any], dict[str, Floats | Ints]]:
         stock=job.stock,
         settings=job.settings,
         parts=tuple(replace(part, faces=NO_FACES) for part in job.parts),
+        extras=job.extras,
     )
     data = {"format": FORMAT, "version": VERSION, **to_plain(text), "plies": plies}
     return data, arrays

@@ -139,9 +139,8 @@ def _with_patches(
             finding = Finding(
                 code="gap_patched",
                 severity="warning",
-                message="The sides of a cut both need the same cloth, so the joint stays open on "
-                f"the mould: {len(gaps)} gap {'patch is' if len(gaps) == 1 else 'patches are'} "
-                "cut for it.",
+                message="Both sides of a cut need the same cloth, so the joint stays open on the "
+                f"mould; {len(gaps)} x a patch is cut for the gap.",
                 hint="Lay it over the gap, or move the cut to where the cloth opens in the flat.",
                 faces=finding.faces,
             )

@@ -14,6 +14,7 @@ from .arrays import Floats, Ints
 from .cloth.fabric import Fabric
 from .cloth.relief_splice import propose_splice
 from .errors import Cancelled, InputError
+from .extras import core_mass_g, lay_extras
 from .finding import Finding
 from .folder import INDEX
 from .job import Job
@@ -67,7 +68,7 @@ def run(
     """
     fabrics = {fabric.id: fabric for fabric in job.fabrics}
     settings = job.settings
-    stack = Stack.of(job.plies, settings.laminate)
+    stack = Stack.of(job.plies, settings.laminate, job.cores)
     faces = np.unique(np.concatenate([ply.faces for ply in job.plies]))
     mould = check_mould(
         job.mould,
@@ -87,7 +88,9 @@ def run(
         plies.append(lay_ply(job, laid, below_mm, share))
         shear[laid.ply.id] = shear_on_faces(plies[-1], len(job.mould.faces))
     pieces = tuple(piece for ply in plies for piece in ply.pieces)
-    extras = tuple(patch for ply in plies for patch in ply.patches)
+    courses = stack.courses(fabrics, settings.laminate, shear)
+    besides = lay_extras(job, stack, courses)
+    extras = (*(patch for ply in plies for patch in ply.patches), *besides.pieces)
     everything: tuple[Piece | ExtraPiece, ...] = (*pieces, *extras)
     courses = stack.courses(fabrics, settings.laminate, shear)
     weighed = _quantities(job, plies, faces, courses)
@@ -98,6 +101,7 @@ def run(
         *check_drop_offs(job.mould, courses, settings.laminate.drop_off_ratio),
         *(finding for ply in plies for finding in ply.findings),
         *weighed.findings,
+        *besides.findings,
     ]
     nests: dict[str, Nest] = {}
     if upto == "nest":
@@ -247,10 +251,14 @@ def _quantities(
 ) -> Quantities:
     rim = region_boundary(job.mould, Region("part", faces))
     ends = job.mould.vertices[rim]
-    return quantities(
+    cores_mm = Stack.of(job.plies, job.settings.laminate, job.cores).cores_under(
+        len(courses) + 1, len(job.mould.faces)
+    )
+    weighed = quantities(
         [laid_ply(ply) for ply in plies],
         job.settings.laminate,
         part_area_mm2=float(job.mould.areas[faces].sum()),
         part_perimeter_mm=float(np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1).sum()),
-        laminate_mm=thickness_map(courses, len(job.mould.faces)),
+        laminate_mm=thickness_map(courses, len(job.mould.faces)) + cores_mm,
     )
+    return replace(weighed, part_g=weighed.part_g + core_mass_g(job))

@@ -112,7 +112,7 @@ def lay_some(job: Job, ids: Collection[str], progress: Progress = silent) -> Ans
         _ply(job, ply_id)
     laminate = job.settings.laminate
     fabrics = {fabric.id: fabric for fabric in job.fabrics}
-    stack = Stack.of(job.plies, laminate)
+    stack = Stack.of(job.plies, laminate, job.cores)
     wanted = [laid for laid in stack.laid if laid.ply.id in ids]
     plies: list[LaidPieces] = []
     for laid, below_mm in stack.with_thickness_below(fabrics, laminate, len(job.mould.faces)):

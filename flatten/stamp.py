@@ -27,7 +27,9 @@ def ply_stamps(job: Job) -> dict[str, str]:
     if laminate.stack_order != "as_listed" or laminate.stack_times > 1:
         for ply in job.plies:  # every ply also lies on copies of the later ones
             below.update(_layer(job, ply))
+        below.update(json.dumps([[core.ply, core.thickness_mm] for core in job.cores]).encode())
     stamps = {}
+    cores = {core.ply: core for core in job.cores}
     for ply in job.plies:
         plain = to_plain(ply)
         del plain["faces"]
@@ -44,6 +46,8 @@ def ply_stamps(job: Job) -> dict[str, str]:
         own = hashlib.sha256(shape.digest() + below.digest() + text.encode() + ply.faces.tobytes())
         stamps[ply.id] = own.hexdigest()
         below.update(_layer(job, ply))
+        if ply.id in cores:
+            below.update(json.dumps(["core", cores[ply.id].thickness_mm]).encode())
     return stamps
 
 

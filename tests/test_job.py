@@ -7,11 +7,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from sample_jobs import dish_job
+from sample_jobs import TWILL, dish_job
 
 from flatten.errors import InputError
 from flatten.export.settings import FileSettings
 from flatten.job import ARRAY_FILE, JOB_FILE, Job, Settings, load_job, save_job
+from flatten.laminate.extra import Extra
 from flatten.laminate.settings import LaminateSettings
 from flatten.mould.check import MouldPart
 from flatten.nest.roll import Offcut, Roll, Stock
@@ -97,6 +98,7 @@ def changed_jobs():
         "mould part's pull": replace(
             job, parts=(MouldPart(name="left", faces=[0, 1], pull=(1.0, 0.0, 0.0)),)
         ),
+        "extra": replace(job, extras=(Extra(id="x", name="x", fabric=TWILL),)),
         "nest": with_settings(nest=NestSettings(gap_mm=4.0)),
         "resin": with_settings(laminate=LaminateSettings(pot_limit_g=100.0)),
         "files": with_settings(files=FileSettings(arcs=True)),
@@ -123,6 +125,7 @@ def test_every_field_of_a_job_is_among_those_changed():
         "seams",
         "polygons",
         "parts",
+        "extras",
     }
     assert set(Job.__dataclass_fields__) == told
     assert set(Settings.__dataclass_fields__) == {

@@ -10,7 +10,7 @@ ENGINE = Path(__file__).parents[1] / "flatten"
 ORDER = [
     "errors", "arrays", "units", "finding", "progress", "records", "packed", "folder",
     "surface", "mould", "cloth", "pattern", "laminate", "nest", "export",
-    "job", "stamp", "start", "result", "lay", "answer", "answer_parts", "run",
+    "job", "stamp", "start", "result", "lay", "extras", "answer", "answer_parts", "run",
     "verify_lines", "verify_places", "verify", "mould_facts",
     "facts", "summary", "deliver", "serve", "commands", "__main__",
 ]  # fmt: skip

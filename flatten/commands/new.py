@@ -7,6 +7,7 @@ from pathlib import Path
 
 from ..errors import InputError
 from ..units import LENGTHS
+from . import extras
 from .stock import numbers
 
 DEFAULT_CLOTH = "carbon_twill_210"
@@ -39,6 +40,7 @@ def add_parsers(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -
     new.add_argument("--sharp", type=float, metavar="DEG", help="edges that end the region")
     new.add_argument("--up", metavar="X,Y,Z", help="towards the person who lays up")
     new.add_argument("--zero", metavar="X,Y,Z", help="the 0-degree direction")
+    extras.add_options(new)
     new.set_defaults(command=new_command)
     cloths = commands.add_parser(
         "cloths",
@@ -75,6 +77,7 @@ def new_command(given: argparse.Namespace) -> int:
         up=_point("--up", given.up),
         zero=_point("--zero", given.zero),
     )
+    job = extras.with_extras(job, given)
     save_job(job, folder)
     box = mould.vertices.max(axis=0) - mould.vertices.min(axis=0)
     area = mould.areas[job.plies[0].faces].sum()

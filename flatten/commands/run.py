@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ..errors import InputError
-from . import show
+from . import extras, show
 
 if TYPE_CHECKING:
     from ..job import Job
@@ -28,6 +28,7 @@ whole or not at all; old files of an earlier run are replaced, yours stay.
 
   mouldply run hatch.blend                 writes into "hatch cut" beside the file
   mouldply run my_job/ --out cut/ --json   the numbers as JSON on stdout
+  mouldply run my_job/ --cover peel_ply_85 --core pvc_foam_80_5mm:45@1
 """
 CHECK_HELP = """\
 Look at the mould (will the part come off, can cloth be pressed in, will the print show) and
@@ -54,6 +55,7 @@ def add_parsers(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -
     check.add_argument("mould", type=Path, help="a .blend file or a job folder")
     check.set_defaults(command=check_command)
     for parser in (run, check):
+        extras.add_options(parser)
         parser.add_argument("--json", action="store_true", help="print the summary as JSON")
         parser.add_argument(
             "--progress", type=Path, metavar="FILE", help="append progress to FILE, a line a step"
@@ -73,7 +75,7 @@ def run_command(given: argparse.Namespace) -> int:
         raise InputError("--book needs a stock file.", "Name it with --stock FILE.")
     with show.progress(given) as progress, show.interrupt() as stop:
         progress(0.0, "reading the mould")
-        job = read_mould(given.mould)
+        job = extras.with_extras(read_mould(given.mould), given)
         if given.printer:
             from ..export.calibration import calibrated
             from .printer import printer_named
@@ -114,7 +116,7 @@ def check_command(given: argparse.Namespace) -> int:
 
     with show.progress(given) as progress:
         progress(0.0, "reading the mould")
-        job = read_mould(given.mould)
+        job = extras.with_extras(read_mould(given.mould), given)
         result = run(job, progress=progress, upto="patterns")
     facts = summary(result, job)
     if given.json:

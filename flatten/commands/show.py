@@ -95,6 +95,10 @@ def tell_result(facts: Mapping[str, Any], folder: Path) -> None:
             f"{100 * ply['locked_area_fraction']:.2f} %",
         )
     console.print(plies)
+    for extra in facts["extras"]:
+        many = f" x{extra['count']}" if extra["count"] > 1 else ""
+        line = f"Besides: {extra['name']}{many}, {extra['where']}"
+        console.print(escape(line), highlight=False, soft_wrap=True)
     if facts["rolls"]:
         console.print(_rolls(facts["rolls"]))
     totals = facts.get("totals")

@@ -11,6 +11,7 @@ from ..arrays import Floats
 from ..cloth.fabric import Fabric
 from ..errors import InputError
 from .bounds import check_choice, check_whole
+from .extra import CoreLayer
 from .ply import Ply
 from .settings import STACK_ORDERS, LaminateSettings, StackOrder
 from .thickness import Course, cured_thickness_mm, thickening
@@ -36,12 +37,14 @@ class Stack:
 
     `order` symmetric: the list, then the list backwards; symmetric_middle_once: the same, but
     the last of the list is laid once. `times`: the list is laid so often before it is mirrored,
-    as the laminate code's subscript counts. A ply's own `repeat` comes first of all.
+    as the laminate code's subscript counts. A ply's own `repeat` comes first of all. `cores` lie
+    on the last copy of their ply in the list as laid before it is mirrored.
     """
 
     plies: tuple[Ply, ...]
     order: StackOrder = "as_listed"
     times: int = 1
+    cores: tuple[CoreLayer, ...] = ()
 
     def __post_init__(self) -> None:
         """Refuse a stack without plies, or of a thousand."""
@@ -54,9 +57,27 @@ class Stack:
             raise InputError(f"The stack has {count} plies.", f"Lay no more than {MOST_LAID}.")
 
     @classmethod
-    def of(cls, plies: tuple[Ply, ...], settings: LaminateSettings) -> Stack:
+    def of(
+        cls,
+        plies: tuple[Ply, ...],
+        settings: LaminateSettings,
+        cores: tuple[CoreLayer, ...] = (),
+    ) -> Stack:
         """Return the stack of a job's plies, laid as its settings say."""
-        return cls(plies=plies, order=settings.stack_order, times=settings.stack_times)
+        return cls(plies=plies, order=settings.stack_order, times=settings.stack_times, cores=cores)
+
+    def core_after(self, ply_id: str) -> int:
+        """Return the number of the laid ply a core on this ply lies on."""
+        half = self.times * sum(ply.repeat for ply in self.plies)
+        return max(laid.number for laid in self.laid[:half] if laid.ply.id == ply_id)
+
+    def cores_under(self, number: int, face_count: int) -> Floats:
+        """Return (face_count,) mm of core below the laid ply of this number."""
+        total = np.zeros(face_count)
+        for core in self.cores:
+            if self.core_after(core.ply) < number:
+                core.add_to(total)
+        return total
 
     @property
     def laid(self) -> tuple[Laid, ...]:
@@ -109,14 +130,14 @@ class Stack:
         face_count: int,
         shear_rad: Mapping[str, Floats] | None = None,
     ) -> Iterator[tuple[Laid, Floats]]:
-        """Yield every ply with the thickness (face_count,) mm that lies below it on each face.
+        """Yield every ply with the thickness (face_count,) mm below it on each face, cores too.
 
         `shear_rad` is read after the ply it belongs to has been handed out, so a caller may fill
         it as the drapes come: the next ply then lies on the sheared thickness.
         """
         below = np.zeros(face_count)
         for laid in self.laid:
-            before = below.copy()
+            before = below + self.cores_under(laid.number, face_count)
             before.flags.writeable = False
             yield laid, before
             faces = laid.ply.faces

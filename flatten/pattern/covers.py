@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
-from numpy.typing import ArrayLike
 
 from ..arrays import Floats, Ints
-from ..cloth.drape import Drape, drape_surface
 from ..cloth.fabric import Fabric
 from ..errors import InputError
 from ..surface.chains import chains_of
@@ -19,6 +18,7 @@ from ..surface.mesh import MouldMesh
 from ..surface.region import Region, edge_angles
 from .alike import merge_identical
 from .dress import dress
+from .joints import JointCurve
 from .marks import place_text, room_in
 from .outline import outline
 from .pattern import Mark, Pattern
@@ -26,6 +26,7 @@ from .settings import Dressing
 from .slits import largest
 
 if TYPE_CHECKING:
+    from ..cloth.drape import Drape
     from ..surface.patch import Patch
 
 SHARP_DEG = 30.0  # an inner corner sharper than this wants its tape
@@ -34,42 +35,44 @@ SHORTEST_TAPE_MM = 10.0
 
 def cover_pattern(
     patch: Patch,
+    drape: Drape,
     fabric: Fabric,
     *,
     part: str,
+    ply_id: str,
     name: str,
     number: int,
-    tack_mm: ArrayLike,
-    warp: ArrayLike,
     dressing: Dressing,
+    angle_deg: float = 0.0,
     trim_mm: float | None = None,
     piece: int = 1,
     pieces: int = 1,
+    curves: Mapping[int, JointCurve] | None = None,
 ) -> Pattern:
     """Return the pattern of a sheet laid over a region: peel ply, release film, breather, bag.
 
     It is draped by its own law (woven peel ply shears, film and felt give a little) and dressed
     like a ply; `number` is its place after the plies. Where a film cannot lie down it is
-    pleated by hand: its own findings say where.
+    pleated by hand: the findings of its drape say where.
 
     Raises
     ------
-    InputError, SolveError : as `drape_surface` and `dress`
+    InputError : as `dress`
     """
-    drape = drape_surface(patch.surface, fabric, tack_mm=tack_mm, warp=warp)
     return dress(
         patch,
         drape,
         part=part,
-        ply_id=_file_name(name),
+        ply_id=ply_id,
         ply_number=number,
         ply_name=name,
         fabric=fabric,
-        angle_deg=0.0,
+        angle_deg=angle_deg,
         dressing=dressing,
         trim_mm=trim_mm,
         piece=piece,
         pieces=pieces,
+        curves=curves,
         side_up="either side" if not fabric.has_face else "face side up",
     )
 
@@ -80,11 +83,15 @@ def core_pattern(
     fabric: Fabric,
     *,
     part: str,
+    ply_id: str,
     name: str,
     number: int,
     thickness_mm: float,
     bevel_deg: float = 90.0,
     dressing: Dressing,
+    angle_deg: float = 0.0,
+    piece: int = 1,
+    pieces: int = 1,
 ) -> Pattern:
     """Return the pattern of a core panel on a region: cut on the region's own edge.
 
@@ -105,13 +112,15 @@ def core_pattern(
         patch,
         drape,
         part=part,
-        ply_id=_file_name(name),
+        ply_id=ply_id,
         ply_number=number,
         ply_name=name,
         fabric=fabric,
-        angle_deg=0.0,
+        angle_deg=angle_deg,
         dressing=bare,
         trim_mm=0.0,
+        piece=piece,
+        pieces=pieces,
         side_up="bevelled side up" if bevel_deg < 90 else "either side",
     )
     shape = outline(patch, drape)
@@ -131,6 +140,7 @@ def corner_tapes(
     fabric: Fabric,
     *,
     part: str,
+    ply_id: str,
     number: int,
     width_mm: float,
     dressing: Dressing,
@@ -151,13 +161,13 @@ def corner_tapes(
     lengths = [_length(mould.vertices[chain]) for chain in inner_corners(mould, region, sharp_deg)]
     lengths = sorted((length for length in lengths if length >= SHORTEST_TAPE_MM), reverse=True)
     tapes = [
-        _tape(fabric, part, name, number, length, width_mm, dressing, k, len(lengths))
+        _tape(fabric, part, ply_id, name, number, length, width_mm, dressing, k, len(lengths))
         for k, length in enumerate(lengths, start=1)
     ]
     return merge_identical(tapes)
 
 
-def inner_corners(mould: MouldMesh, region: Region, sharp_deg: float) -> list[Ints]:
+def inner_corners(mould: MouldMesh, region: Region, sharp_deg: float = SHARP_DEG) -> list[Ints]:
     """Return the sharp inner corners of a region as chains of mould vertices."""
     edges = mould.edges
     inside = np.zeros(len(mould.faces) + 1, bool)
@@ -173,6 +183,7 @@ def inner_corners(mould: MouldMesh, region: Region, sharp_deg: float) -> list[In
 def _tape(
     fabric: Fabric,
     part: str,
+    ply_id: str,
     name: str,
     number: int,
     length: float,
@@ -187,9 +198,9 @@ def _tape(
     label = place_text(room_in(strip, strip), "label", words, dressing)
     marks: tuple[Mark, ...] = (label,) if label is not None else ()
     return Pattern(
-        id=f"{_file_name(name)}-{piece}",
+        id=f"{ply_id}-{piece}" if pieces > 1 else ply_id,
         part=part,
-        ply_id=_file_name(name),
+        ply_id=ply_id,
         ply_number=number,
         ply_name=name,
         fabric=fabric.id,
@@ -207,9 +218,3 @@ def _tape(
 
 def _length(points: Floats) -> float:
     return float(sum(np.linalg.norm(b - a) for a, b in pairwise(points)))
-
-
-def _file_name(name: str) -> str:
-    """Return a name that is safe as a file name."""
-    safe = "".join(c if c.isascii() and c.isalnum() else "-" for c in name.lower())
-    return safe.strip("-")[:40] or "cover"

@@ -14,7 +14,7 @@ from .marks import place_arrow, place_text, room_in
 from .outline import Outline
 from .pattern import Pattern
 from .settings import Dressing
-from .slits import dart_pairs, largest, midline, stretches
+from .slits import largest, lips, stretches
 
 # A gap no wider than this closes under the hand: common practice, no source.
 WIDEST_CLOSED_MM = 1.0
@@ -59,13 +59,12 @@ def gap_patches(
     """
     cover = (fabric.lap_mm or LAP_WITHOUT_MM) if cover_mm is None else cover_mm
     found = []
-    for pair in dart_pairs(outline.runs):
-        middle, opening, at_mm = midline(pair)
+    for side, middle, opening, at_mm in lips(outline.runs):
         for start, stop in stretches(opening < -WIDEST_CLOSED_MM):
             low, high = max(start - 1, 0), min(stop + 1, len(middle))
             wide = np.maximum(-opening[low:high], 0.0)
             if high - low > 1:
-                found.append((pair[0].joint, middle[low:high], wide, at_mm[low:high]))
+                found.append((side.joint, middle[low:high], wide, at_mm[low:high]))
     return [
         Gap(
             pattern=_patch(_shape(line, wide), cover, of, fabric, dressing, number, len(found)),

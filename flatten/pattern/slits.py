@@ -93,7 +93,7 @@ def _layers(points: Floats, runs: Iterable[EdgeRun]) -> Ints:
         x, y = (run.points[None] - points[:, None]).transpose(2, 0, 1)
         x0, x1, y0, y1 = x[:, :-1], x[:, 1:], y[:, :-1], y[:, 1:]
         turned += np.arctan2(x0 * y1 - x1 * y0, x0 * x1 + y0 * y1).sum(axis=1)
-    return np.rint(turned / (2 * np.pi)).astype(np.int64)
+    return np.asarray(np.rint(turned / (2 * np.pi)), np.int64)
 
 
 def midline(pair: tuple[EdgeRun, EdgeRun]) -> tuple[Floats, Floats, Floats]:

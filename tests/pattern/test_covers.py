@@ -5,6 +5,7 @@ import pytest
 from pattern.pieces import TWILL, grid, laid, piece
 from pattern.solids import cube
 
+from flatten.cloth.drape import drape_surface
 from flatten.cloth.library import load_fabrics
 from flatten.errors import InputError
 from flatten.pattern.covers import core_pattern, corner_tapes, cover_pattern
@@ -12,7 +13,7 @@ from flatten.pattern.dress import dress
 from flatten.pattern.gaps import gap_patches
 from flatten.pattern.outline import outline
 from flatten.pattern.settings import Dressing
-from flatten.surface.cut import cut
+from flatten.surface.cut import Cut, cut
 from flatten.surface.mesh import MouldMesh
 from flatten.surface.region import Region
 
@@ -30,28 +31,30 @@ def test_a_cover_is_the_region_and_its_trim(cloth):
     """On a flat region every cover is the same rectangle, 30 mm larger all round."""
     fabric = load_fabrics()[cloth]
 
+    patch = plate()
+    drape = drape_surface(patch.surface, fabric, tack_mm=(100, 60, 0), warp=(1, 0, 0))
     pattern = cover_pattern(
-        plate(),
+        patch,
+        drape,
         fabric,
         part="tray",
+        ply_id="peel",
         name="Peel ply / film",
         number=4,
-        tack_mm=(100, 60, 0),
-        warp=(1, 0, 0),
         dressing=PLAIN,
         trim_mm=30,
     )
 
     assert pattern.net.area == pytest.approx(200 * 120, rel=1e-6)
     assert pattern.cut.area == pytest.approx(260 * 180, rel=1e-6)
-    assert pattern.id == "peel-ply---film"
+    assert pattern.id == "peel"
     assert (pattern.arrow is not None) == fabric.directional
 
 
 def test_a_core_is_cut_on_the_net_and_shows_its_bevel():
     """10 mm thick, bevelled at 45 degrees: the upper face is 10 mm smaller all round."""
     patch = plate()
-    asked = {"part": "tray", "name": "core", "number": 2, "dressing": PLAIN}
+    asked = {"part": "tray", "ply_id": "core", "name": "core", "number": 2, "dressing": PLAIN}
 
     core = core_pattern(patch, laid(patch), TWILL, thickness_mm=10, bevel_deg=45, **asked)
 
@@ -72,7 +75,7 @@ def test_inner_corners_get_tapes_as_long_as_they_are():
     region = Region("box", np.flatnonzero(~lid))
 
     tapes = corner_tapes(
-        mould, region, TWILL, part="box", number=3, width_mm=20, dressing=Dressing()
+        mould, region, TWILL, part="box", ply_id="tape", number=3, width_mm=20, dressing=Dressing()
     )
 
     total = sum(tape.count * (tape.cut.bounds[2] - tape.cut.bounds[0]) for tape in tapes)
@@ -82,7 +85,14 @@ def test_inner_corners_get_tapes_as_long_as_they_are():
     from_outside = MouldMesh(vertices, faces)
     assert (
         corner_tapes(
-            from_outside, region, TWILL, part="box", number=3, width_mm=20, dressing=Dressing()
+            from_outside,
+            region,
+            TWILL,
+            part="box",
+            ply_id="tape",
+            number=3,
+            width_mm=20,
+            dressing=Dressing(),
         )
         == []
     )
@@ -160,3 +170,20 @@ def test_a_closed_slit_is_still_cut():
     assert 200 * 120 - pattern.net.area == pytest.approx(0.2 * 100, rel=0.1)
     assert any(mark.kind == "dart_end" for mark in pattern.marks)
     assert len(pattern.notches) >= 2
+
+
+def test_a_tube_unrolled_has_neither_gap_nor_slit():
+    """Its two ends lie a circumference apart in the flat and are no dart: nothing is cut there."""
+    vertices, faces, _ = cube(60.0)
+    walls = (np.ptp(vertices[faces][:, :, 2], axis=1) > 0).nonzero()[0]
+    line = Cut(id="c", kind="splice", path=[[0, 0, 60], [0, 0, 0]], joint="butt", lap_mm=0)
+    (patch,) = cut(MouldMesh(vertices, faces), Region("walls", walls), [line])
+    drape = drape_surface(patch.surface, TWILL, tack_mm=(60, 30, 30), warp=(0, 1, 0))
+
+    pattern = dress(patch, drape, **ASKED)
+
+    found = gap_patches(outline(patch, drape), of=pattern, fabric=TWILL, dressing=Dressing())
+    assert found == []
+    width, height = np.ptp(np.array(pattern.cut.exterior.coords), axis=0)
+    assert (width, height) == pytest.approx((240, 60 + 2 * 15), abs=0.1)
+    assert pattern.cut.area == pytest.approx(240 * 90, rel=1e-3)
