@@ -19,6 +19,7 @@ from .export.settings import FileSettings
 from .export.sheet import layup_pdf
 from .export.svg import svg_bytes
 from .export.templates import templates_pdf
+from .export.tiles import TilePlan, plan_tiles
 from .facts import estimate_rows, layup_sheet, stack_rows
 from .folder import distinct_names, write_set
 from .job import Job
@@ -46,15 +47,22 @@ def deliver(result: Result, job: Job, folder: Path, *, progress: Progress = sile
     SolveError : the end check found a file that is not what was meant; nothing is written
     """
     progress(0.95, "drawing the patterns")
-    files = files_of(result, job, part_of(progress, 0.95, 0.99))
+    files, sheets = files_and_sheets(result, job, part_of(progress, 0.95, 0.99))
     progress(0.99, "comparing the files with what was meant")
-    verify(result, files)
+    verify(result, files, sheets)
     write_set(folder, files, summary(result, job))
     progress(1.0, "done")
 
 
 def files_of(result: Result, job: Job, progress: Progress = silent) -> dict[str, bytes]:
     """Return every file but the index, by name. Same result, same bytes."""
+    return files_and_sheets(result, job, progress)[0]
+
+
+def files_and_sheets(
+    result: Result, job: Job, progress: Progress = silent
+) -> tuple[dict[str, bytes], TilePlan | None]:
+    """Return the files, and which pattern is on which sheet of paper where there is paper."""
     patterns, settings = result.patterns, job.settings.files
     shared = merge_identical(patterns)  # one template on paper for pieces that are alike
     kits, mirrored = job.settings.nest.kits, job.settings.nest.mirrored_kits
@@ -78,11 +86,12 @@ def files_of(result: Result, job: Job, progress: Progress = silent) -> dict[str,
         progress(0.2, "engraving the mould")
         files["mould engraved.stl"] = engraved_mould(result, job)
     progress(0.3, "drawing the paper templates")
-    files["templates.pdf"] = templates_pdf(shared, job.settings.paper)
+    sheets = plan_tiles(shared, job.settings.paper)
+    files["templates.pdf"] = templates_pdf(shared, job.settings.paper, plan=sheets)
     progress(0.7, "drawing the lay-up sheet")
     files["layup.pdf"] = layup_pdf(layup_sheet(result, job), job.settings.paper)
     files |= _roll_files(result, settings)
-    return files
+    return files, sheets
 
 
 def engraved_mould(result: Result, job: Job) -> bytes:

@@ -13,8 +13,10 @@ import shapely
 
 from .arrays import Floats
 from .errors import SolveError
+from .export.tiles import TilePlan
 from .result import ExtraPiece, Piece, Result
 from .verify_lines import dxf_lines, shifted, svg_lines
+from .verify_paper import check_paper
 from .verify_places import FileLines, Meant, check_pieces_apart, check_sheets, meant
 
 # Strain and flat shape are of the same triangles, so their areas agree but for rounding.
@@ -27,8 +29,10 @@ INSIDE_MM = 0.02
 SEAM_SHARE = 1e-6
 
 
-def verify(result: Result, files: Mapping[str, bytes]) -> None:
-    """Compare patterns with the drapes they came from, and the cutter files with the patterns.
+def verify(result: Result, files: Mapping[str, bytes], sheets: TilePlan | None = None) -> None:
+    """Compare patterns with the drapes they came from, and the files with the patterns.
+
+    `sheets`: which pattern is on which sheet of the paper templates; None leaves them out.
 
     Raises
     ------
@@ -41,6 +45,8 @@ def verify(result: Result, files: Mapping[str, bytes]) -> None:
         _cut_is_a_piece(one)
     _seams_meet(result)
     _files_hold_what_was_meant(result, files)
+    if sheets is not None:
+        check_paper(files["templates.pdf"], sheets, result.patterns)
 
 
 def _strain_and_flat_agree(piece: Piece) -> None:

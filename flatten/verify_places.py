@@ -79,13 +79,18 @@ class FileLines:
         some = [line.points[:, :2] for line in self.of(layer)]
         return np.concatenate(some) if some else np.zeros((0, 2))
 
-    def fault(self, piece: Meant) -> str:
-        """Return what is wrong with a piece where it was meant to be, "" if nothing is."""
+    def fault(self, piece: Meant, *, middles: bool = True) -> str:
+        """Return what is wrong with a piece where it was meant to be, "" if nothing is.
+
+        `middles`: look half-way between its corners too.
+        """
         for layer, rings in zip(OUTLINES, piece.rings, strict=True):
             if layer != "CUT" and not self.marked:
                 continue
             for ring in rings:
-                off = self.trees[layer].off_mm(ring if self.bent[layer] else _with_middles(ring))
+                off = self.trees[layer].off_mm(
+                    _with_middles(ring) if middles and not self.bent[layer] else ring
+                )
                 if off > NEAR_MM:
                     line = "cut line" if layer == "CUT" else "net line"
                     return f"the {line} of '{piece.name}' lies up to {off:.3g} mm off"

@@ -11,7 +11,7 @@ ORDER = [
     "errors", "arrays", "units", "finding", "progress", "records", "packed", "folder",
     "surface", "mould", "cloth", "pattern", "laminate", "nest", "export",
     "job", "stamp", "start", "result", "lay", "extras", "answer", "answer_parts", "run",
-    "verify_lines", "verify_places", "verify", "mould_facts",
+    "verify_lines", "verify_places", "verify_paper", "verify", "mould_facts",
     "facts", "summary", "deliver", "serve", "commands", "__main__",
 ]  # fmt: skip
 BANNED = {"bpy", "bmesh", "mathutils", "gpu", "addon"}

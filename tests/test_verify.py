@@ -6,15 +6,20 @@ import numpy as np
 import pytest
 import shapely
 from sample_jobs import dish_job
+from shapely.affinity import affine_transform, translate
 
 from flatten.deliver import deliver, files_of
 from flatten.errors import SolveError
 from flatten.export.drawing import Drawing, Line
 from flatten.export.dxf import dxf_bytes
 from flatten.export.layers import CUT
+from flatten.export.paper import PaperSettings
 from flatten.export.pattern_drawing import patterns_drawing
 from flatten.export.roll_drawing import rolls_drawing
 from flatten.export.svg import svg_bytes
+from flatten.export.templates import templates_pdf
+from flatten.export.tiles import plan_tiles
+from flatten.pattern.alike import merge_identical
 from flatten.run import run
 from flatten.verify import cut_rings, verify
 from flatten.verify_lines import ReadLine, dxf_lines, svg_lines
@@ -62,6 +67,10 @@ def moved_piece(drawing, move, layers=("CUT", "NET_LINE", "ARROW")):
             for line in drawing.lines
         ),
     )
+
+
+def sheets_of(result, paper):
+    return plan_tiles(merge_identical(result.patterns), paper)
 
 
 def test_good_work_passes(good):
@@ -178,6 +187,60 @@ def test_every_way_of_writing_passes(good, version, arcs, only_cut):
         verify(result, {**files, name: dxf_bytes(drawing, version, only_cut=only_cut)})
     for name in ("patterns.svg", "roll.svg"):
         verify(result, {**files, name: svg_bytes(drawing_of(name, result, arcs=arcs))})
+
+
+ON_PAPER = {
+    "mirrored": ([1, 0, 0, -1, 0, 0], "off|belongs|pages"),
+    "turned": ([0, -1, 1, 0, 0, 0], "off|belongs|pages|arrow"),
+    "half a turn": ([-1, 0, 0, -1, 0, 0], "off|belongs|pages|arrow"),
+    "scaled": ([1.0005, 0, 0, 1.0005, 0, 0], "off|belongs|pages"),
+}
+
+
+@pytest.mark.parametrize("way", ON_PAPER)
+def test_a_piece_printed_otherwise_than_meant_stops_the_run(good, way):
+    job, result, files = good
+    matrix, why = ON_PAPER[way]
+    first, *rest = merge_identical(result.patterns)
+    turn = np.array(matrix[:4]).reshape(2, 2)
+    wrong = replace(
+        first,
+        cut=affine_transform(first.cut, matrix),
+        net=affine_transform(first.net, matrix),
+        arrow=first.arrow @ turn.T,
+    )
+    printed = templates_pdf([wrong, *rest], job.settings.paper)
+    with pytest.raises(SolveError, match=f"end check of 'templates.pdf.* failed: .*({why})"):
+        verify(result, {**files, "templates.pdf": printed}, sheets_of(result, job.settings.paper))
+
+
+def test_paper_drawn_for_another_printer_or_with_a_line_shifted_is_stopped(good):
+    """A wrong scale of 1 % is 2 mm on a sheet; a page's line moved by 0.05 mm is seen too."""
+    _, result, files = good
+    patterns = merge_identical(result.patterns)
+    plan = sheets_of(result, PaperSettings())
+    other = templates_pdf(patterns, PaperSettings(scale_x=1.01))
+    with pytest.raises(SolveError, match=r"sheet 1-A1' failed: .*'p1'"):
+        verify(result, {**files, "templates.pdf": other}, plan)
+    moved = replace(patterns[0], net=translate(patterns[0].net, 0.05, 0))
+    shifted = templates_pdf([moved, *patterns[1:]], PaperSettings())
+    with pytest.raises(SolveError, match=r"net line of 'p1' lies up to 0\.05\d* mm off"):
+        verify(result, {**files, "templates.pdf": shifted}, plan)
+
+
+@pytest.mark.parametrize(
+    "paper",
+    [
+        PaperSettings(),
+        PaperSettings(sheet="A3", scale_x=0.99, scale_y=1.01),
+        PaperSettings(roll_width_mm=610.0, scale_y=0.995),
+    ],
+    ids=["plain", "corrected", "roll"],
+)
+def test_every_kind_of_paper_passes(good, paper):
+    _, result, files = good
+    printed = templates_pdf(merge_identical(result.patterns), paper)
+    verify(result, {**files, "templates.pdf": printed}, sheets_of(result, paper))
 
 
 def test_neighbours_that_share_a_cut_pass_and_a_shifted_one_does_not():

@@ -12,23 +12,27 @@ from .drawing import one_line
 from .paper import SHEETS_MM, PaperSettings
 from .template_map import draw_maps
 from .template_sheet import SheetDrawing
-from .tiles import plan_tiles
+from .tiles import TilePlan, plan_tiles
 
 
 def templates_pdf(
-    patterns: Sequence[Pattern], paper: PaperSettings, *, progress: Progress = silent
+    patterns: Sequence[Pattern],
+    paper: PaperSettings,
+    *,
+    plan: TilePlan | None = None,
+    progress: Progress = silent,
 ) -> bytes:
     """Return the templates as a PDF: first the map of the sheets, then the sheets.
 
     Every sheet shows its place, marks that meet when trimmed and taped, the strip under its
     neighbour and a 100 mm square. Sheets that would be empty are left out; small patterns
-    share one.
+    share one. `plan`: that of `plan_tiles`, where it is known already.
 
     Raises
     ------
     InputError : no pattern, or more sheets than the paper settings allow
     """
-    plan = plan_tiles(patterns, paper)
+    plan = plan or plan_tiles(patterns, paper)
     canvas = Canvas(f"{patterns[0].part}: templates")
     maps = draw_maps(canvas, plan, patterns, paper)
     done = 0
