@@ -17,7 +17,7 @@ from .fabric import Fabric
 from .relief_line import on_rim
 from .relief_proposal import Lie, Proposal, lies_of
 from .relief_search import LEFT_LOCKED
-from .relief_splice import TACK_CLEAR_MM, off_rim, splices_at
+from .relief_splice import TACK_CLEAR_MM, off_rim, propose_splice, splices_at
 
 SAME_SHARE = 0.02  # of the width: threads nearer to each other are one splice
 TACK_ON_MM = 0.01  # the part the tack point lies on is tacked there
@@ -183,3 +183,32 @@ def _better(one: Parted, other: Parted) -> bool:
     if abs(mine - theirs) > WORTH_SHARE * max(mine, theirs):
         return mine < theirs
     return one.length_mm < other.length_mm
+
+
+def width_proposals(
+    whole: Drape, fabric: Fabric, drape: PartDraper, *, usable_mm: float, trim_mm: float = 0.0
+) -> list[Proposal]:
+    """Return the splices that make a piece fit its roll as proposals; none where it fits.
+
+    Parameters and errors as for `propose_splice`; each part is draped again with `drape`.
+    """
+    wide = propose_splice(whole, fabric, usable_mm=usable_mm, trim_mm=trim_mm)
+    if wide is None:
+        return []
+    middles = [whole.tack_mm]
+    (before,) = lies_of([whole], fabric, middles, np.zeros((0, 3)))
+    drapes, (after,) = lay_parts(whole, fabric, middles, wide.cuts, drape)
+    return [
+        Proposal(
+            cut=replace(one, path=on_surface(whole.surface, one.path)),
+            set_number=1,
+            length_mm=length_of(one),
+            faces=(),
+            before=before,
+            after=after,
+            accept_deg=None,
+            enough=all(laid.converged for laid in drapes),
+            reason=wide.message,
+        )
+        for one in wide.cuts
+    ]

@@ -1,0 +1,64 @@
+"""Splices where darts are not enough, and over ragged regions: each is cut and draped again."""
+
+import numpy as np
+import pytest
+from cloth.test_relief import TWILL, plane
+from cloth.trays import tray
+
+from flatten.cloth.drape import drape_surface
+from flatten.cloth.relief_part import part_at_zones, width_proposals
+from flatten.cloth.relief_zones import locked_zones
+from flatten.cloth.strain import flat_areas
+from flatten.surface.cut import cut
+from flatten.surface.mesh import MouldMesh
+from flatten.surface.region import Region
+
+
+def drape_part(part, tack, warp):
+    return drape_surface(part, TWILL, tack_mm=tack, warp=warp, max_edge_mm=9)
+
+
+def test_splices_along_threads_free_the_corners_of_a_tray():
+    """They mirror, keep off the tack point, part the piece, and lock less than no cut does."""
+    surface = tray(length=160, width=110, depth=40, corner=20, fillet=6, edge_mm=9)
+    whole = drape_part(surface, np.zeros(3), np.array([1.0, 0, 0]))
+    zones = locked_zones(whole, TWILL)
+
+    parted = part_at_zones(whole, TWILL, [zone.centre for zone in zones], [], drape_part)
+
+    before = sum(zone.locked_mm2 for zone in zones)
+    assert sum(lie.locked_mm2 for lie in parted.lies) < 0.5 * before
+    assert len(parted.drapes) == 3
+    one, other = (np.abs(c.path[:, :2]).mean(axis=0) for c in parted.cuts)
+    np.testing.assert_allclose(one, other, atol=4.5)  # half an edge: the mesh is no mirror image
+    total = sum(np.abs(flat_areas(d.fine.flat, d.fine.surface.faces)).sum() for d in parted.drapes)
+    assert total == pytest.approx(surface.areas.sum(), rel=0.02)
+
+
+def test_a_splice_over_a_ragged_region_is_cut_where_the_rim_lets_it():
+    """A 500 x 400 plate with steps in both ends and a bay: every part fits, none is refused."""
+    surface = plane(500, 400, 40)
+    middle = surface.corners.mean(axis=1)
+    rng = np.random.default_rng(7)
+    row = (middle[:, 1] // 10).astype(int)
+    ragged = (middle[:, 0] > 12.5 * rng.integers(0, 4, 41)[row]) & (
+        middle[:, 0] < 500 - 12.5 * rng.integers(0, 4, 41)[row]
+    )
+    bay = (np.abs(middle[:, 1] - 215) < 25) & (middle[:, 0] > 380)
+    region = Region("ragged", np.flatnonzero(ragged & ~bay))
+    mould = MouldMesh(surface.vertices, surface.faces)
+    (patch,) = cut(mould, region)
+    whole = drape_part(patch.surface, np.array([250.0, 200, 0]), np.array([1.0, 0, 0]))
+
+    proposals = width_proposals(whole, TWILL, drape_part, usable_mm=300)
+
+    assert proposals
+    assert all(one.enough and one.accept_deg is None for one in proposals)
+    parts = cut(mould, region, [one.cut for one in proposals])
+    assert len(parts) >= 2
+    for part in parts:
+        used = part.surface.vertices[np.unique(part.surface.faces)]
+        assert np.ptp(used[:, 1]) <= 300 - TWILL.lap_mm
+    for one in proposals:
+        assert np.ptp(one.cut.path[:, 1]) < 1e-6  # straight, along the warp
+        assert one.length_mm == pytest.approx(np.ptp(one.cut.path[:, 0]), abs=1e-6)
