@@ -10,12 +10,13 @@ import bpy
 
 from . import engine
 
-SLICES = (
+SLICES = (  # none above 30 ms
     "arrays", "surface.mesh", "surface.rosette", "cloth.fabric", "laminate.settings",
-    "pattern.settings", "nest.outline", "nest.roll", "surface.cut", "laminate.ply", "job", "stamp",
-    "answer", "cloth.threads",
+    "pattern.settings", "nest.outline", "nest.roll", "surface.path", "surface.geodesic",
+    "surface.cut", "laminate.ply", "mould.corners", "mould.draft", "mould.layup", "mould.check",
+    "packed", "job", "stamp", "answer", "cloth.threads",
 )  # fmt: skip
-PAUSE_S = 0.15
+PAUSE_S = 0.1
 
 
 class Memory:
