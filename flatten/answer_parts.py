@@ -177,12 +177,12 @@ def _own_id(job: Job, laid_id: str) -> str:
 
 
 def _notch_strokes(pattern: Pattern) -> Floats:
-    """Return (k, 2, 2) strokes: a mark lies across the edge, a tab stands on it."""
+    """Return (k, 2, 2) strokes across the edge; a tab is part of the cut line itself."""
     strokes = []
     for notch in pattern.notches:
-        reach = notch.outward * notch.length_mm
-        start = notch.at if notch.style == "tab" else notch.at - reach / 2
-        strokes.append([start, start + reach])
+        if notch.style == "mark":
+            reach = notch.outward * notch.length_mm
+            strokes.append([notch.at - reach / 2, notch.at + reach / 2])
     return np.array(strokes, float).reshape(-1, 2, 2)
 
 

@@ -159,15 +159,12 @@ def _rings(shape: Polygon, layer: str, piece: str) -> list[Line]:
 
 
 def _notch_lines(notch: Notch, piece: str) -> list[Line]:
-    """Return a mark from the cut line inwards, or a tab outwards; nothing cuts the fibres."""
+    """Return a mark from the cut line inwards; a tab is part of the cut line itself."""
     out, length = notch.outward, notch.length_mm
-    if notch.style == "mark":
-        ends = np.array([notch.at, notch.at - out * length])
-        return [Line(layer=NOTCH.name, points=ends, piece=piece)]
-    side = np.array([-out[1], out[0]]) * length / 2
-    tip = notch.at + out * length
-    tab = np.array([notch.at - side, tip - side / 2, tip + side / 2, notch.at + side])
-    return [Line(layer=NOTCH.name, points=tab, piece=piece)]
+    if notch.style == "tab":
+        return []
+    ends = np.array([notch.at, notch.at - out * length])
+    return [Line(layer=NOTCH.name, points=ends, piece=piece)]
 
 
 def _notch_number(notch: Notch, piece: str) -> Text:

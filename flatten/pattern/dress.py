@@ -16,7 +16,7 @@ from ..units import show_angle
 from .allowance import allowance
 from .joints import JointCurve, joint_curves
 from .marks import place_arrow, place_fold_back, place_tack, place_text, room_in
-from .notches import place_notches
+from .notches import place_notches, with_tabs
 from .outline import Outline, outline
 from .pattern import Mark, Pattern, ShearMap
 from .settings import Dressing
@@ -77,6 +77,7 @@ def dress(
         smooth_mm=dressing.smooth_mm,
         faces=patch.source_faces.tolist(),
     )
+    cut, notches = with_tabs(cut, place_notches(shape, cut, curves, dressing))
     room = room_in(shape.net, cut)
     tack = place_tack(room, cut)
     arrow = place_arrow(room) if fabric.directional else None
@@ -102,7 +103,7 @@ def dress(
         net=shape.net,
         cut=cut,
         runs=shape.runs,
-        notches=place_notches(shape, cut, curves, dressing),
+        notches=notches,
         marks=tuple(mark for mark in marks if mark is not None),
         arrow=arrow,
         tack=tack,

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
+import shapely
 from shapely import LineString, Polygon
 
 from ..arrays import Floats
@@ -12,6 +14,11 @@ from .joints import JointCurve
 from .outline import Outline
 from .pattern import EdgeRun, Notch
 from .settings import Dressing
+
+# How far a tab's foot reaches into the piece, so that both are one outline on a curved edge too.
+FOOT_MM = 0.5
+# A joint turns a corner where it bends by more within this far of a notch: the notch is moved off.
+BEND_DEG, BEND_MM = 30.0, 8.0
 
 
 def notch_distances(length_mm: float, every_mm: float) -> Floats:
@@ -26,6 +33,24 @@ def notch_distances(length_mm: float, every_mm: float) -> Floats:
     return np.arange(1, count) * (length_mm / count)
 
 
+def off_corners(wanted: Floats, curve: JointCurve) -> Floats:
+    """Return notch distances moved off the corners of a bent joint, the same for both sides."""
+    order = np.argsort(curve.at_mm, kind="stable")
+    at, points = curve.at_mm[order], curve.points[order]
+    step = np.diff(points, axis=0)
+    length = np.linalg.norm(step, axis=1)
+    if curve.closed or (length <= 0).any():
+        return wanted
+    ahead = step / length[:, None]
+    bend = np.degrees(np.arccos(np.clip((ahead[1:] * ahead[:-1]).sum(axis=1), -1, 1)))
+    moved = wanted.copy()
+    for corner in at[1:-1][bend > BEND_DEG]:
+        near = np.abs(moved - corner) < BEND_MM
+        moved[near] = corner + BEND_MM
+    inside = (moved > 0) & (moved < curve.length_mm)
+    return np.where(inside, moved, wanted)
+
+
 def place_notches(
     outline: Outline, cut: Polygon, curves: Mapping[int, JointCurve], dressing: Dressing
 ) -> tuple[Notch, ...]:
@@ -38,12 +63,45 @@ def place_notches(
     for run in outline.runs:
         if run.joint not in number:
             continue
-        wanted = notch_distances(curves[run.joint].length_mm, dressing.notch_every_mm)
+        wanted = off_corners(
+            notch_distances(curves[run.joint].length_mm, dressing.notch_every_mm),
+            curves[run.joint],
+        )
         low, high = run.mould_mm.min(), run.mould_mm.max()
         for k, distance in enumerate(wanted):
             if low < distance < high:
                 notches.append(_notch(run, distance, number[run.joint] + k, cut, dressing))
     return tuple(notches)
+
+
+def with_tabs(cut: Polygon, notches: Sequence[Notch]) -> tuple[Polygon, tuple[Notch, ...]]:
+    """Return the cut outline with its notch tabs, and the notches as they can be made.
+
+    A tab must stand on cloth that is left over: where it would lie on the piece itself, as over
+    the other side of a closed dart, or on another tab, the notch is drawn as a mark instead.
+    """
+    grown, made = cut, []
+    for notch in notches:
+        if notch.style == "tab":
+            tab = _tab(notch)
+            free = tab.difference(cut.buffer(FOOT_MM))
+            clear = tab.intersection(grown).area <= FOOT_MM * notch.length_mm + 0.1 * tab.area
+            together = grown.union(tab)
+            if clear and not free.is_empty and isinstance(together, Polygon):
+                grown = together
+            else:
+                notch = replace(notch, style="mark")
+        made.append(notch)
+    return shapely.orient_polygons(grown), tuple(made)
+
+
+def _tab(notch: Notch) -> Polygon:
+    """Return a tab: as wide as it is long at its foot, half as wide at its tip."""
+    out, length = notch.outward, notch.length_mm
+    side = np.array([-out[1], out[0]]) * length / 2
+    foot, tip = notch.at - FOOT_MM * out, notch.at + out * length
+    left, right = notch.at - side, notch.at + side
+    return Polygon([foot - side, left, tip - side / 2, tip + side / 2, right, foot + side])
 
 
 def _notch(run: EdgeRun, distance: float, number: int, cut: Polygon, dressing: Dressing) -> Notch:

@@ -1,15 +1,18 @@
 """Notches sit on the cut line and meet the notch of their number on the other side."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 from pattern.pieces import TWILL, grid, laid
 from pattern.solids import patches_of
-from shapely import Point
+from shapely import Point, Polygon
 
 from flatten.pattern.dress import dress
-from flatten.pattern.joints import joint_curves
-from flatten.pattern.notches import notch_distances
+from flatten.pattern.joints import JointCurve, joint_curves
+from flatten.pattern.notches import notch_distances, off_corners, with_tabs
+from flatten.pattern.pattern import Notch
 from flatten.pattern.settings import Dressing
 
 ASKED = {
@@ -97,3 +100,49 @@ def test_the_style_of_notches_is_a_setting():
     )  # fmt: skip
 
     assert {(notch.style, notch.length_mm) for notch in tabs.notches} == {("tab", 9)}
+
+
+def test_tabs_are_part_of_the_cut_line():
+    """A plate with a butted joint: each tab adds its trapezium, 0.75 of its length squared."""
+    vertices, faces = grid(np.linspace(-100, 100, 21), np.linspace(-50, 50, 11))
+    seam = np.array([row * 21 + 14 for row in range(11)])
+    pairs = np.column_stack([seam[:-1], seam[1:]])
+    patches = patches_of(vertices, faces, pairs, joint="butt", lap_mm=0.0, refined=False)
+    curves = joint_curves(patches)
+
+    def cut_with(style):
+        dressing = Dressing(notch_style=style, notch_length_mm=8, notch_every_mm=40, relieve=False)
+        return dress(patches[0], laid(patches[0]), dressing=dressing, curves=curves, **ASKED)
+
+    tabbed, marked = cut_with("tab"), cut_with("mark")
+
+    assert len(tabbed.notches) == 2
+    assert tabbed.cut.area - marked.cut.area == pytest.approx(2 * 0.75 * 8**2, rel=1e-6)
+    for notch in tabbed.notches:
+        assert tabbed.cut.contains(Point(notch.at + 7.9 * notch.outward))
+
+
+def test_a_tab_over_the_piece_itself_becomes_a_mark():
+    """Into a slit only a millimetre wide no tab can stand: the other side is there."""
+    square = Polygon([(0, 0), (100, 0), (100, 49.5), (20, 49.5), (20, 50.5), (100, 50.5),
+                      (100, 100), (0, 100)])  # fmt: skip
+    inner = Notch(at=np.array([60.0, 49.5]), outward=np.array([0.0, 1.0]), number=1, joint=0,
+                  style="tab")  # fmt: skip
+    outer = replace(inner, at=np.array([0.0, 50.0]), outward=np.array([-1.0, 0.0]), number=2)
+
+    cut, notches = with_tabs(square, [inner, outer])
+
+    assert [notch.style for notch in notches] == ["mark", "tab"]
+    assert cut.area > square.area + 0.7 * 36
+
+
+def test_a_notch_keeps_off_the_corner_of_a_bent_joint():
+    """An L of 40 and 60 mm: at 40 mm the joint turns, and the notch wanted there moves on."""
+    bent = JointCurve(
+        points=np.array([[0, 0, 0], [40, 0, 0], [40, 60, 0]], float),
+        at_mm=np.array([0.0, 40.0, 100.0]),
+        length_mm=100.0,
+        closed=False,
+    )
+
+    assert off_corners(np.array([20.0, 40.0, 80.0]), bent).tolist() == [20.0, 48.0, 80.0]
