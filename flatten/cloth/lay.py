@@ -29,15 +29,16 @@ METHODS: tuple[Method, ...] = ("worked_out", "least_shear")
 HEADING_REACH = 0.05
 # Meshes with more triangles are solved coarse to fine.
 COARSE_ABOVE = 20_000
-# Where cloth locks, threads also resist bending in their plane (mm2: a tow 6 mm wide as a solid
-# strip has 6^2 / 12) and shear less freely, as jammed yarns do. Chosen for outlines that do not
-# depend on the mesh: with a tenth of either, kinks are as narrow as triangles.
-BENDING_MM2 = 3.0
-LOCKING_SHEAR = 1e-2
+# Where cloth locks, threads also resist bending in their plane (mm2: a tow 3.5 mm wide as a
+# solid strip has 3.5^2 / 12) and shear less freely, as jammed yarns do. Of what was tried this
+# makes the outline of a tray depend least on its mesh: sheared more freely, kinks are as narrow
+# as triangles; stiffer against bending, the shape of the triangles is felt.
+BENDING_MM2 = 1.0
+LOCKING_SHEAR = 3e-2
 # Cloth that locks shears beyond this with those too; else it may yet show that it does not.
 SHEARS_DEG = 45.0
 # First with stiffer threads, roughly: one answer from any start; then as they are.
-STIFF_MM2, ROUGHLY_MM = 10.0, 0.1
+STIFF_MM2, ROUGHLY_MM = 3.0, 0.1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -17,7 +17,7 @@ DEEPER = {"depth": 80, "draft_deg": 2, "fillet": 15}
 
 
 def laid(shape, warp_deg, seed=0):
-    mesh = tray(edge=5.5, seed=seed, **shape)
+    mesh = tray(edge=4.6, seed=seed, **shape)
     angle = np.radians(warp_deg)
     warp = (np.cos(angle), np.sin(angle), 0)
     return drape_surface(mesh, TWILL, tack_mm=(0.3, 0.2, 0), warp=warp, max_edge_mm=1000), warp
@@ -30,12 +30,12 @@ def outline(drape):
 
 @pytest.mark.parametrize(
     ("shape", "warp_deg", "steps", "meshes_mm"),
-    [(DEEP, 0, 25, 0.7), (FLANGE, 0, 25, 0.7), (DEEPER, 30, 60, 1.5), (FLANGE, 45, 60, 3.0)],
+    [(DEEP, 0, 25, 0.7), (FLANGE, 0, 25, 0.7), (DEEPER, 30, 60, 1.0), (FLANGE, 45, 60, 2.0)],
     ids=["edge", "flange", "deep30", "flange45"],
 )
 def test_a_tray_that_locks_lies_down_one_way(shape, warp_deg, steps, meshes_mm):
     """From two starts to a hundredth of a millimetre; on two meshes of the same size shaken
-    otherwise as near as their edges of 5.5 mm allow round radii of 5 and 8 mm. That several
+    otherwise as near as their edges of 4.6 mm allow round radii of 5 and 8 mm. That several
     lay-downs are possible is said all the same."""
     (one, warp), (other, _) = laid(shape, warp_deg), laid(shape, warp_deg, seed=1)
 
