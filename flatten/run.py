@@ -92,7 +92,6 @@ def run(
     besides = lay_extras(job, stack, courses)
     extras = (*(patch for ply in plies for patch in ply.patches), *besides.pieces)
     everything: tuple[Piece | ExtraPiece, ...] = (*pieces, *extras)
-    courses = stack.courses(fabrics, settings.laminate, shear)
     weighed = _quantities(job, plies, faces, courses)
     findings = [
         *mould.findings,
