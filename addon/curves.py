@@ -51,6 +51,17 @@ def replace_proposals(
         own.joint, own.lap_mm, own.under = given["joint"], given["lap_mm"], given["under"]
 
 
+def move_cut(scene: bpy.types.Scene, curve: bpy.types.Object, path_mm: Any) -> None:
+    """Give a cut's curve another path, points in mm; its joint stays as it is."""
+    data = curve.data
+    data.splines.clear()
+    spline = data.splines.new("POLY")
+    points = bridge.points_from_mm(curve, scene, path_mm).tolist()
+    spline.points.add(len(points) - 1)
+    for point, place in zip(spline.points, points, strict=True):
+        point.co = (*place, 1.0)
+
+
 def remove_curve(curve: bpy.types.Object) -> None:
     """Remove a cut's curve and its data."""
     import bpy

@@ -5,9 +5,10 @@ import json
 import bpy
 
 from .. import bridge, engine, work
-from ..curves import add_cut, cuts_of, remove_curve
+from ..curves import add_cut, cuts_of, move_cut, remove_curve
 from ..moulds import need_mould, need_ply
 from ..props import CONTEXT, EnumProperty, StringProperty
+from ..scene_job import read_job
 from .base import EngineOperator, NeedsPly
 
 
@@ -140,6 +141,38 @@ class MOULDPLY_OT_refuse_cuts(NeedsPly, EngineOperator, bpy.types.Operator):
                 remove_curve(curve)
 
 
+class MOULDPLY_OT_stagger_cut(NeedsPly, EngineOperator, bpy.types.Operator):
+    """Move a cut of the active ply that lies over a joint of the ply below until it is clear"""
+
+    bl_idname = "mouldply.stagger_cut"
+    bl_label = "Take Moved Copy"
+    bl_options = {"REGISTER", "UNDO"}
+
+    ply: StringProperty(name="Ply", description="Its id; empty: the active ply")
+
+    def run(self, context):
+        """Replace the cut's path by that of the moved copy."""
+        mould = need_mould(context)
+        ply_id = self.ply or need_ply(mould).id
+        job = read_job(mould, context.scene, context.evaluated_depsgraph_get())
+        laid = engine.load("laminate.stack").Stack.of(job.plies, job.settings.laminate).laid
+        found = engine.load("laminate.stagger").clear_copy(
+            job.mould,
+            [one.ply for one in laid],
+            {fabric.id: fabric for fabric in job.fabrics},
+            ply_id,
+            seams=job.seams,
+        )
+        if found is None:
+            raise engine.load("errors").InputError(
+                "No cut of this ply lies too near a joint below.", "Choose another ply."
+            )
+        old, moved = found
+        number = int(old.id.removeprefix(f"{ply_id}c")) - 1
+        drawn = [c for c in cuts_of(mould, ply_id) if not c.mouldply.cut.proposed]
+        move_cut(context.scene, drawn[number], moved.path)
+
+
 def _points(text):
     """Return the points written as JSON."""
     error = engine.load("errors").InputError
@@ -158,5 +191,5 @@ def _points(text):
 
 CLASSES = (
     MOULDPLY_OT_draw_cut, MOULDPLY_OT_remove_cut, MOULDPLY_OT_propose_cuts,
-    MOULDPLY_OT_accept_cuts, MOULDPLY_OT_refuse_cuts,
+    MOULDPLY_OT_accept_cuts, MOULDPLY_OT_refuse_cuts, MOULDPLY_OT_stagger_cut,
 )  # fmt: skip

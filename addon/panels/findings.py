@@ -70,6 +70,8 @@ class MOULDPLY_PT_findings(MouldSection, bpy.types.Panel):
         row = box.row()
         row.enabled = bool(finding.faces)
         row.operator("mouldply.show_finding", icon="VIEWZOOM")
+        if finding.code == "joint_stagger":
+            box.operator("mouldply.stagger_cut").ply = finding.ply_id
 
 
 CLASSES = (MOULDPLY_UL_findings, MOULDPLY_PT_findings)

@@ -1,4 +1,7 @@
-"""Joints of successive plies must not lie over one another: the check, and a moved copy."""
+"""Joints of successive plies must not lie over one another: the check, and a moved copy.
+
+Longer than most files: both measure joints and their distances the same way.
+"""
 
 from __future__ import annotations
 
@@ -153,6 +156,65 @@ def moved_copy(
     if cut.kind == "splice":
         moved.append(_led_on(tracer, moved[-2], moved[-1], onward))
     return replace(cut, id=id or f"{cut.id}-moved", path=_distinct(np.array(moved)))
+
+
+def clear_copy(
+    mould: MouldMesh,
+    plies: Sequence[Ply],
+    fabrics: Mapping[str, Fabric],
+    ply_id: str,
+    *,
+    seams: Ints | None = None,
+    stagger_mm: float | None = None,
+) -> tuple[Cut, Cut] | None:
+    """Return a drawn cut of a ply that lies too near a joint below, and its copy moved clear.
+
+    Both sides are tried, by what is lacking and then further; None where no cut of the ply is
+    too near. Plies and the other parameters are those of `check_stagger`.
+
+    Raises
+    ------
+    InputError : no copy on the mould keeps the distance, or the joint is a marked seam
+    """
+    joints = [joints_of(mould, ply, fabrics.get(ply.fabric), seams) for ply in plies]
+    for low, high in _successive(plies):
+        found = _closest(joints[low], joints[high]) if plies[high].id == ply_id else None
+        if found is None:
+            continue
+        distance, one, other, place = found
+        wanted = stagger_mm or stagger_wanted_mm(mould, max(one.lap_mm, other.lap_mm))
+        if distance >= wanted - 1e-6:
+            continue
+        old = next((cut for cut in plies[high].cuts if cut.id == other.name), None)
+        if old is None:
+            raise InputError(
+                f"The joint of ply '{plies[high].name}' is a marked seam.",
+                "Draw a cut where it should lie, and clear the seam.",
+                faces=(closest_point(mould, place).face,),
+            )
+        return old, _clear_of(mould, old, joints[low], wanted, wanted - distance)
+    return None
+
+
+def _clear_of(
+    mould: MouldMesh, old: Cut, below: Sequence[LaidJoint], wanted: float, lacking: float
+) -> Cut:
+    """Return the least moved copy of a cut that keeps its distance to all joints below."""
+    sides: tuple[Literal["left", "right"], ...] = ("left", "right")
+    for by_mm in (lacking + 1.0, wanted + 1.0, 2 * wanted):
+        for side in sides:
+            try:
+                copy = moved_copy(mould, old, by_mm, side=side, id=old.id)
+            except InputError:  # that side leaves the mould
+                continue
+            laid = LaidJoint(name=copy.id, lap_mm=copy.lap_mm, path=copy.path)
+            found = _closest(below, [laid])
+            if found is None or found[0] >= wanted:
+                return copy
+    raise InputError(
+        f"No copy of cut '{old.id}' on this mould keeps {wanted:.0f} mm to the joints below.",
+        "Move it by hand, or splice the ply elsewhere.",
+    )
 
 
 def _led_on(tracer: Tracer, before: Floats, end: Floats, longest_mm: float) -> Floats:

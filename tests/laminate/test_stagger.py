@@ -1,5 +1,7 @@
 """Stagger of joints: plies that lie on one another, joints that run alongside."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from laminate.cloths import CARBON
@@ -7,7 +9,7 @@ from shapes import cap, sheet
 
 from flatten.errors import InputError
 from flatten.laminate.ply import Ply
-from flatten.laminate.stagger import check_stagger, moved_copy, stagger_wanted_mm
+from flatten.laminate.stagger import check_stagger, clear_copy, moved_copy, stagger_wanted_mm
 from flatten.surface.cut import Cut
 from flatten.surface.mesh import MouldMesh
 
@@ -136,3 +138,19 @@ def test_a_copy_that_leaves_the_mould_is_refused():
         moved_copy(plate(), across(10), 30, side="left")
     with pytest.raises(InputError, match="moved by 0 mm"):
         moved_copy(plate(), across(10), 0)
+
+
+def test_the_copy_that_clears_the_joint_below_is_offered():
+    """Laid 5 mm beside the joint below: the copy keeps 25 mm, its joint and its id."""
+    below, near = ply(1, across(0.0)), ply(2, across(5.0, name="t"))
+    cloths = {CARBON.id: CARBON}
+    asked = (plate(), [below, near], cloths)
+
+    old, moved = clear_copy(*asked, "p2")
+
+    assert (old.id, moved.id, moved.joint, moved.lap_mm) == ("t", "t", old.joint, old.lap_mm)
+    cleared = [below, replace(near, cuts=(moved,))]
+    assert check_stagger(*asked)
+    assert check_stagger(plate(), cleared, cloths) == []
+    assert clear_copy(plate(), cleared, cloths, "p2") is None
+    assert clear_copy(*asked, "p1") is None
