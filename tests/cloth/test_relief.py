@@ -1,5 +1,7 @@
 """Proposed darts: none where the cloth lies down; mirror images together; they do what they say."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from cloth.trays import tray
@@ -10,6 +12,7 @@ from flatten.cloth.drape import drape_surface
 from flatten.cloth.fabric import Fabric
 from flatten.cloth.relief import propose_relief
 from flatten.cloth.relief_line import DartLine, shortest_to_rim, slit
+from flatten.cloth.relief_proposal import lies_of
 from flatten.cloth.relief_search import next_length, passed_by
 from flatten.cloth.relief_splice import propose_splice
 from flatten.surface.cut import cut
@@ -17,6 +20,7 @@ from flatten.surface.geodesic import Tracer, closest_point
 from flatten.surface.mesh import MouldMesh
 from flatten.surface.region import Region
 
+NO_TIPS = np.zeros((0, 3))
 TWILL = Fabric(
     id="twill",
     name="twill",
@@ -203,3 +207,17 @@ def test_the_value_an_area_passes_does_not_depend_on_how_it_is_divided():
         values = 10 * (1 - (np.arange(count) + 0.5) / count)
         area = np.full(count, 100 / count)
         assert passed_by(values, area, 30.0) == pytest.approx(7.0, abs=1e-9)
+
+
+def test_accepting_the_shear_told_needs_no_cut(tray_darts):
+    """A cloth that locks at the angle told lies down as it is; two degrees earlier it does not."""
+    surface, darts = tray_darts
+    told = max(dart.accept_deg for dart in darts)
+
+    def proposed(lock_deg):
+        cloth = replace(TWILL, shear_lock_deg=lock_deg)
+        whole = drape_surface(surface, cloth, tack_mm=(0, 0, 0), warp=(1, 0, 0), max_edge_mm=9)
+        return sum(lie.locked_share for lie in lies_of([whole], cloth, [np.zeros(3)], NO_TIPS))
+
+    assert proposed(told) <= 5e-4
+    assert proposed(told - 2) > 5e-4
