@@ -50,7 +50,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def _parser() -> argparse.ArgumentParser:
-    from .commands import completion, new, page, printer, report, run, stock, tack
+    from .commands import completion, cuts, new, page, printer, report, run, stock, tack
 
     parser = argparse.ArgumentParser(
         prog="mouldply",
@@ -64,6 +64,7 @@ def _parser() -> argparse.ArgumentParser:
     new.add_parsers(commands)
     stock.add_parsers(commands)
     tack.add_parsers(commands)
+    cuts.add_parsers(commands)
     printer.add_parsers(commands)
     page.add_parsers(commands)
     report.add_parsers(commands)

@@ -1,0 +1,176 @@
+"""`mouldply cuts`: where to dart or splice a ply that will not lie down or is too wide."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from ..errors import InputError
+from . import show
+from .run import read_mould
+
+if TYPE_CHECKING:
+    from ..arrays import Floats
+    from ..cloth.drape import Drape
+    from ..cloth.relief import Proposal
+    from ..job import Job
+    from ..laminate.ply import Ply
+    from ..progress import Progress
+    from ..surface.mesh import SurfaceMesh
+    from ..surface.patch import Patch
+
+HELP = """\
+Look where a dart or a splice would let a ply lie down that locks, or fit its roll. Each cut is
+draped again before it is told, with what it gains and the shear to accept instead.
+
+  mouldply cuts my_job/                    tell, write nothing
+  mouldply cuts my_job/ --ply p1 --accept all
+  mouldply cuts my_job/ --accept dart-1 --accept dart-2
+"""
+
+
+def add_parsers(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command."""
+    cuts = commands.add_parser(
+        "cuts",
+        help="propose darts and splices, accept them into the job",
+        description=HELP,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    cuts.add_argument("mould", type=Path, help="a .blend file or a job folder")
+    cuts.add_argument("--ply", metavar="ID", help="only this ply (default: all)")
+    cuts.add_argument(
+        "--accept",
+        action="append",
+        metavar="CUT",
+        help="write this cut into the job folder; all: every one",
+    )
+    cuts.add_argument("--json", action="store_true", help="print what was found as JSON")
+    cuts.add_argument("--progress", type=Path, metavar="FILE", help=argparse.SUPPRESS)
+    cuts.set_defaults(command=cuts_command)
+
+
+def cuts_command(given: argparse.Namespace) -> int:
+    """Propose ply by ply, tell the gain, write what is accepted."""
+    from dataclasses import replace
+
+    from ..answer_parts import proposal_facts
+    from ..job import save_job
+    from ..progress import part_of
+
+    if given.accept and not given.mould.is_dir():
+        raise InputError(
+            f"'{given.mould}' is not a job folder, so no cut can be written into it.",
+            "Leave --accept away and use Propose Cuts in Blender.",
+        )
+    found: list[tuple[Ply, Proposal]] = []
+    with show.progress(given) as progress:
+        job = read_mould(given.mould)
+        chosen = [ply for ply in job.plies if given.ply in (None, ply.id)]
+        if not chosen:
+            raise InputError(
+                f"There is no ply '{given.ply}'.",
+                f"Choose of {', '.join(p.id for p in job.plies)}.",
+            )
+        for number, ply in enumerate(chosen):
+            share = part_of(progress, number / len(chosen), (number + 1) / len(chosen))
+            found += [(ply, proposal) for proposal in proposals_of(job, ply, share)]
+    taken = _accepted(found, given.accept or [])
+    if taken:
+        plies = tuple(
+            replace(ply, cuts=ply.cuts + _numbered(ply, [p for q, p in taken if q is ply]))
+            for ply in job.plies
+        )
+        save_job(replace(job, plies=plies), given.mould)
+    if given.json:
+        told: list[dict[str, Any]] = [
+            {**proposal_facts(p), "ply_id": ply.id, "accepted": (ply, p) in taken}
+            for ply, p in found
+        ]
+        print(json.dumps(told, indent=1))
+        return 0
+    for ply, proposal in found:
+        mark = "accepted, " if (ply, proposal) in taken else ""
+        print(f"{ply.name}, {proposal.cut.id}: {mark}{proposal.message}")
+    if not found:
+        print("Every ply lies down and fits its roll; no cut is needed.")
+    return 0
+
+
+def proposals_of(job: Job, ply: Ply, progress: Progress) -> list[Proposal]:
+    """Return the cuts proposed for a ply: for locking, else for a piece too wide for its roll."""
+    from dataclasses import replace
+
+    from ..lay import patches_of
+    from ..progress import part_of
+
+    patches = patches_of(job, ply, job.fabric_of(ply), job.mould)
+    found: list[Proposal] = []
+    for number, patch in enumerate(patches):
+        share = part_of(progress, number / len(patches), (number + 1) / len(patches))
+        found += _of_patch(job, ply, patch, share)
+    if len(patches) > 1:  # names of cuts are told apart
+        found = [
+            replace(p, cut=replace(p.cut, id=f"{p.cut.kind}-{number}"))
+            for number, p in enumerate(found, start=1)
+        ]
+    return found
+
+
+def _of_patch(job: Job, ply: Ply, patch: Patch, progress: Progress) -> list[Proposal]:
+    from ..cloth.drape import drape_surface
+    from ..cloth.relief import propose_relief
+    from ..cloth.relief_part import width_proposals
+    from ..lay import tack_on
+    from ..run import stock_for
+    from ..surface.locate import locate
+
+    fabric = job.fabric_of(ply)
+    tack = tack_on(ply, patch)
+    face = int(locate(patch.surface, tack[None]).faces[0])
+    warp = job.rosette_of(ply).direction(ply.angle_deg, patch.surface.normals[face])
+    locking = propose_relief(
+        patch.surface, fabric, tack_mm=tack, warp=warp, method=ply.method, progress=progress
+    )
+    if locking:
+        return locking
+
+    def drape(part: SurfaceMesh, tack_mm: Floats, warp_there: Floats) -> Drape:
+        return drape_surface(part, fabric, tack_mm=tack_mm, warp=warp_there, method=ply.method)
+
+    whole = drape(patch.surface, tack, warp)
+    usable = max((roll.usable_width_mm for roll in stock_for(job, fabric).rolls), default=0.0)
+    if usable <= 2 * fabric.lap_mm:
+        return []
+    trim = job.settings.dressing.trim_mm if ply.trim_mm is None else ply.trim_mm
+    flat_trim = 0.0 if job.settings.dressing.trim_on_mould else trim
+    return width_proposals(whole, fabric, drape, usable_mm=usable, trim_mm=flat_trim)
+
+
+def _accepted(found: list[tuple[Ply, Proposal]], wanted: list[str]) -> list[tuple[Ply, Proposal]]:
+    """Return the proposals named, or all."""
+    names = [proposal.cut.id for _, proposal in found]
+    for name in wanted:
+        if name != "all" and name not in names:
+            raise InputError(
+                f"There is no proposed cut '{name}'.",
+                f"Choose of all, {', '.join(sorted(set(names)))}."
+                if names
+                else "No cut is needed: leave --accept away.",
+            )
+    return [one for one in found if "all" in wanted or one[1].cut.id in wanted]
+
+
+def _numbered(ply: Ply, proposals: list[Proposal]) -> tuple[Any, ...]:
+    """Return the cuts under names the ply does not have yet."""
+    from dataclasses import replace
+
+    used, cuts, number = {one.id for one in ply.cuts}, [], 1
+    for proposal in proposals:
+        while f"{ply.id}c{number}" in used:
+            number += 1
+        used.add(f"{ply.id}c{number}")
+        cuts.append(replace(proposal.cut, id=f"{ply.id}c{number}"))
+    return tuple(cuts)
