@@ -11,8 +11,9 @@ from typing import Literal
 import numpy as np
 
 from .arrays import Floats, Ints
+from .cloth.drape import Drape
 from .cloth.fabric import Fabric
-from .cloth.relief_splice import propose_splice
+from .cloth.relief_splice import SpliceProposal, propose_splice
 from .errors import Cancelled, InputError
 from .extras import core_mass_g, lay_extras
 from .finding import Finding
@@ -21,6 +22,7 @@ from .job import Job
 from .laminate.balance import check_stack
 from .laminate.cost import Estimate, estimate
 from .laminate.drop_off import check_drop_offs
+from .laminate.ply import Ply
 from .laminate.quantities import Quantities, quantities
 from .laminate.stack import Stack
 from .laminate.stagger import check_stagger
@@ -38,6 +40,7 @@ from .nest.short import StockShort
 from .pattern.pattern import Pattern
 from .progress import Progress, part_of, silent
 from .result import ExtraPiece, Piece, Result
+from .surface.patch import Patch
 from .surface.region import Region, region_boundary
 
 LAYOUTS = "layouts.json"
@@ -181,13 +184,7 @@ def _too_large(job: Job, fabric: Fabric, piece: Piece | ExtraPiece, large: TooLa
     found = replace(large.finding(), ply_id=piece.pattern.ply_id)
     if isinstance(piece, ExtraPiece):
         return found
-    usable = max(roll.usable_width_mm for roll in stock_for(job, fabric).rolls)
-    dressing = job.settings.dressing
-    trim = dressing.trim_mm if piece.ply.trim_mm is None else piece.ply.trim_mm
-    flat_trim = 0.0 if dressing.trim_on_mould else trim
-    if not large.across or usable <= 2 * fabric.lap_mm:
-        return found
-    splice = propose_splice(piece.drape, fabric, usable_mm=usable, trim_mm=flat_trim)
+    splice = roll_splice(job, piece.ply, piece.patch, piece.drape) if large.across else None
     if splice is None:
         return found
     places = ", ".join(f"{place:+.0f}" for place in splice.across_mm)
@@ -195,6 +192,21 @@ def _too_large(job: Job, fabric: Fabric, piece: Piece | ExtraPiece, large: TooLa
         found,
         hint=f"{found.hint} {splice.message} Splices lie {places} mm across from the tack point.",
     )
+
+
+def roll_splice(job: Job, ply: Ply, patch: Patch, drape: Drape) -> SpliceProposal | None:
+    """Return the splices that let a draped piece of a ply be cut from the cloth's widest roll.
+
+    None where it fits, or where the roll is hardly wider than the laps.
+    """
+    fabric = job.fabric_of(ply)
+    usable = max(roll.usable_width_mm for roll in stock_for(job, fabric).rolls)
+    dressing = job.settings.dressing
+    trim = dressing.trim_mm if ply.trim_mm is None else ply.trim_mm
+    if usable <= 2 * fabric.lap_mm:
+        return None
+    flat_trim = trim if patch.inside.all() else 0.0  # else the drape covers it already
+    return propose_splice(drape, fabric, usable_mm=usable, trim_mm=flat_trim)
 
 
 def nest_piece(pattern: Pattern) -> NestPiece:

@@ -8,6 +8,8 @@ progress.jsonl   a line a step: {"share": 0..1, "what": "..."}
 stop             made by the asker: a drape ends within a step, a nest with its best so far
 answer.json/.npz the end of good work, see `answer.py`
 error.json       the end of other work: {"kind", "message", "hint", "faces"}
+
+Longer than most files: every kind of request is done here, and answered alike.
 """
 
 from __future__ import annotations
@@ -27,19 +29,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .answer import Answer, save_answer
-from .answer_parts import answer_of, drape_arrays, proposal_facts
+from .answer_parts import answer_of, drape_arrays, proposal_facts, splice_facts
 from .arrays import Floats
 from .cloth.drape import drape_surface
 from .errors import Cancelled, FlattenError, InputError
 from .job import Job, load_job
 from .laminate.ply import Ply
 from .laminate.stack import Stack
-from .lay import LaidPieces, lay_ply, patches_of, tack_on
+from .lay import LaidPieces, drape_patch, lay_ply, patches_of, tack_on
 from .nest.clock import Stop, never
 from .nest.layout import Nest
 from .progress import Progress, part_of, silent
 from .records import from_plain
-from .run import run, stored_layouts
+from .run import roll_splice, run, stored_layouts
 from .surface.cut import cut
 from .surface.locate import locate
 from .surface.patch import Patch
@@ -155,7 +157,7 @@ def preview(job: Job, change: Change) -> Answer:
 
 
 def propose_cuts(job: Job, ply_id: str, progress: Progress = silent) -> Answer:
-    """Look for cuts that let a ply lie down on the bare mould; they come in the facts.
+    """Look for cuts that let a ply lie down on the bare mould, or fit its roll, for the facts.
 
     Raises
     ------
@@ -175,6 +177,8 @@ def propose_cuts(job: Job, ply_id: str, progress: Progress = silent) -> Answer:
             patch.surface, fabric, tack_mm=tack, warp=warp, method=ply.method, progress=share
         )
         proposals += [proposal_facts(proposal) for proposal in found]
+        splice = roll_splice(job, ply, patch, drape_patch(job, ply, fabric, patch, silent))
+        proposals += splice_facts(splice) if splice else []
     answer = answer_of(job, [], [], plies=[])
     return Answer(facts={**answer.facts, "proposals": proposals}, arrays={})
 
