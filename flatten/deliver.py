@@ -19,7 +19,7 @@ from .export.settings import FileSettings
 from .export.sheet import layup_pdf
 from .export.svg import svg_bytes
 from .export.templates import templates_pdf
-from .export.tiles import TilePlan, plan_tiles
+from .export.tiles import TOO_MANY_SHEETS, TilePlan, plan_tiles
 from .facts import estimate_rows, layup_sheet, stack_rows
 from .folder import distinct_names, write_set
 from .job import Job
@@ -30,10 +30,10 @@ from .run import LAYOUTS
 from .summary import summary
 from .verify import verify
 
-
 MOULD = ":mould"  # in drape.npz, beside the pieces: no piece is called so, files can't be either
 
 OF_ONE_CLOTH = ("piece_too_large", "stock_short")  # stops: that cloth has no nest, others may
+
 
 def deliver(result: Result, job: Job, folder: Path, *, progress: Progress = silent) -> None:
     """Write the result's files to a folder, `result.json` last; the old set goes with it.
@@ -64,15 +64,15 @@ def files_and_sheets(
 ) -> tuple[dict[str, bytes], TilePlan | None]:
     """Return the files, and which pattern is on which sheet of paper where there is paper."""
     patterns, settings = result.patterns, job.settings.files
-    shared = merge_identical(patterns)  # one template on paper for pieces that are alike
     kits, mirrored = job.settings.nest.kits, job.settings.nest.mirrored_kits
+    shared = merge_identical(patterns)  # one template on paper for pieces that are alike
     drawing = patterns_drawing(patterns, arcs=settings.arcs)
     files = {
         "patterns.dxf": _dxf(drawing, settings),
         "patterns.svg": svg_bytes(drawing, f"{result.part}: patterns"),
         "cut_list.csv": cut_list_csv(shared, kits=kits, mirrored_kits=mirrored),
         "stack.csv": stack_csv(stack_rows(result)),
-        "drape.npz": _drape_arrays(result),
+        "drape.npz": _drape_arrays(result, job),
     }
     if result.estimate:
         files["estimate.csv"] = estimate_csv(
@@ -85,9 +85,11 @@ def files_and_sheets(
     if settings.engrave:
         progress(0.2, "engraving the mould")
         files["mould engraved.stl"] = engraved_mould(result, job)
-    progress(0.3, "drawing the paper templates")
-    sheets = plan_tiles(shared, job.settings.paper)
-    files["templates.pdf"] = templates_pdf(shared, job.settings.paper, plan=sheets)
+    sheets: TilePlan | None = None
+    if not any(finding.code == TOO_MANY_SHEETS for finding in result.findings):
+        progress(0.3, "drawing the paper templates")
+        sheets = plan_tiles(shared, job.settings.paper)
+        files["templates.pdf"] = templates_pdf(shared, job.settings.paper, plan=sheets)
     progress(0.7, "drawing the lay-up sheet")
     files["layup.pdf"] = layup_pdf(layup_sheet(result, job), job.settings.paper)
     files |= _roll_files(result, settings)
@@ -144,9 +146,12 @@ def _roll_files(result: Result, settings: FileSettings) -> dict[str, bytes]:
     return files
 
 
-def _drape_arrays(result: Result) -> bytes:
-    """Return what an overlay needs, packed: per piece its mesh, flat shape and strain."""
-    arrays: dict[str, Floats | Ints | Bools] = {}
+def _drape_arrays(result: Result, job: Job) -> bytes:
+    """Return what an overlay needs, packed: per piece its mesh, flat shape, strain; the mould."""
+    arrays: dict[str, Floats | Ints | Bools] = {
+        f"{MOULD}/vertices": job.mould.vertices,
+        f"{MOULD}/faces": job.mould.faces,
+    }
     for piece in result.pieces:
         name, drape = piece.pattern.id, piece.drape
         arrays |= {

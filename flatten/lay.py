@@ -226,6 +226,7 @@ def drape_patch(job: Job, ply: Ply, fabric: Fabric, patch: Patch, progress: Prog
         warp=warp,
         method=ply.method,
         max_edge_mm=job.settings.edge_mm,
+        source_faces=patch.source_faces,
         progress=progress,
     )
 

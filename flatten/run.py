@@ -15,6 +15,7 @@ from .cloth.drape import Drape
 from .cloth.fabric import Fabric
 from .cloth.relief_splice import SpliceProposal, propose_splice
 from .errors import Cancelled, InputError
+from .export.tiles import check_sheets
 from .extras import core_mass_g, lay_extras
 from .finding import Finding
 from .folder import INDEX
@@ -35,8 +36,8 @@ from .nest.layout import Nest
 from .nest.nest import nest
 from .nest.piece import NestPiece
 from .nest.roll import Roll, Stock
-from .nest.too_large import TooLarge, too_large
 from .nest.short import StockShort
+from .nest.too_large import TooLarge, too_large
 from .pattern.pattern import Pattern
 from .progress import Progress, part_of, silent
 from .result import ExtraPiece, Piece, Result
@@ -104,6 +105,7 @@ def run(
         *(finding for ply in plies for finding in ply.findings),
         *weighed.findings,
         *besides.findings,
+        *check_sheets([one.pattern for one in everything], settings.paper),
     ]
     nests: dict[str, Nest] = {}
     if upto == "nest":

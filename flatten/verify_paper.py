@@ -18,10 +18,11 @@ from .export.paper import FOOTER_MM
 from .export.tiles import Group, Tile, TilePlan
 from .nest.geometry import laid
 from .pattern.pattern import Pattern
+from .units import MM_PER_INCH
 from .verify_lines import ReadLine
 from .verify_places import FileLines, Meant, failed, meant
 
-POINT_MM = 25.4 / 72
+POINT_MM = MM_PER_INCH / 72
 OBJECT = re.compile(rb"(\d+) 0 obj\s(.*?)\sendobj", re.DOTALL)
 STREAM = re.compile(rb"stream\r?\n(.*?)endstream", re.DOTALL)
 WORDS = re.compile(rb"\((?:\\.|[^\\()])*\)|<[0-9A-Fa-f]*>")

@@ -27,14 +27,14 @@ class _Half:
     drawn: Ints  # (k, 3) of drawn vertices
     parent: Ints  # (k,) the one of the few it is cut from
 
-    def lit(self, place: Ints) -> Ints:
+    def lit(self, place: Ints | Sequence[int]) -> Ints:
         """Return the drawn faces that stand for these faces of the mould."""
-        few = lit_faces(self.group, self.faces, self.few, np.isin(self.ids, place))
+        few = lit_faces(self.group, self.faces, self.few, np.isin(self.ids, np.array(place, int)))
         return np.flatnonzero(np.isin(self.parent, few))
 
 
 def thinned_mould(
-    vertices: Floats, faces: Ints, pieces: Sequence[Ints], places: Sequence[Ints]
+    vertices: Floats, faces: Ints, pieces: Sequence[Ints], places: Sequence[Sequence[int]]
 ) -> dict[str, Any]:
     """Return what the viewer draws of the mould, its numbers as base64 of little-endian.
 

@@ -10,8 +10,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from ..errors import InputError
 
 HERE = Path(__file__).parent
@@ -134,7 +132,7 @@ def _pieces(
         ply = plies[piece["ply_number"]]
         own = _arrays_of(arrays, piece["id"], PIECE)
         about = [n for n, one in enumerate(findings) if one["ply_id"] in ("", ply["ply_id"])]
-        drawn = thinned_piece(own, [np.array(findings[n]["faces"], int) for n in about])
+        drawn = thinned_piece(own, [findings[n]["faces"] for n in about])
         lit = {n: faces for n, faces in zip(about, drawn["lit"], strict=True) if faces}
         names = {
             "name": f"{ply['number']} {ply['name']} ({piece['id']})", "tack": piece["tack_mm"],
@@ -155,8 +153,8 @@ def _mould(
     under = []
     for piece in facts["pieces"]:
         own = _arrays_of(arrays, piece["id"], ("source_faces", "inside"))
-        under.append(np.unique(own["source_faces"][own["inside"]]))
-    places = [np.array(one["faces"], int) for one in findings]
+        under.append(own["source_faces"][own["inside"]])
+    places = [one["faces"] for one in findings]
     return thinned_mould(mould["vertices"], mould["faces"], under, places)
 
 

@@ -17,7 +17,9 @@ STEPS = 65_535  # of the numbers in the page: 0.01 mm on a part of 650 mm
 MAPS = ("warp", "weft", "shear")  # the columns of the strain; percent, percent, degrees
 
 
-def thinned_piece(arrays: Mapping[str, Any], places: Sequence[Ints] = ()) -> dict[str, Any]:
+def thinned_piece(
+    arrays: Mapping[str, Any], places: Sequence[Sequence[int]] = ()
+) -> dict[str, Any]:
     """Return what the viewer draws of one piece, its numbers as base64 of little-endian.
 
     `arrays`: vertices (n, 3) and flat (n, 2) mm, faces (m, 3), strain (m, 3), inside (m,),
@@ -40,7 +42,9 @@ def thinned_piece(arrays: Mapping[str, Any], places: Sequence[Ints] = ()) -> dic
         "wide": count > STEPS,
         "maps": {name: short(on_face[:, [i]]) for i, name in enumerate(MAPS)},
         "most": {name: float(strain[:, i].max()) for i, name in enumerate(MAPS)},
-        "lit": [lit_faces(group, faces, few, np.isin(source, place)) for place in places],
+        "lit": [
+            lit_faces(group, faces, few, np.isin(source, np.array(place, int))) for place in places
+        ],
     }
 
 
