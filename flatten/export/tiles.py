@@ -111,7 +111,7 @@ def plan_tiles(patterns: Sequence[Pattern], paper: PaperSettings) -> TilePlan:
 
 
 def check_sheets(patterns: Sequence[Pattern], paper: PaperSettings) -> list[Finding]:
-    """Return the finding that no templates are written, where they need more sheets than allowed."""
+    """Return the finding that no templates are written, where they need too many sheets."""
     best = _fewest(patterns, paper)
     if best.sheets <= paper.most_sheets:
         return []
