@@ -78,6 +78,7 @@ def lay(mesh: SurfaceMesh, task: Task, progress: Progress, *, start: Floats | No
         start, locks = _from_coarse(mesh, task, panels, part_of(progress, 0.0, 0.3))
         progress = part_of(progress, 0.3, 1.0)
     near = start is not None and locks
+    carried = start is not None
     system = SparseSystem(mesh.faces, mesh.edges, len(mesh.vertices), points=mesh.vertices)
     springs = Springs(system, held, mesh)
     if start is None:
@@ -87,13 +88,18 @@ def lay(mesh: SurfaceMesh, task: Task, progress: Progress, *, start: Floats | No
         return Laid(tack=tack, spines=held, layout=layout, locks=False)
     free = ThreadEnergy(panels, thread_law(task.fabric))
     spent = 0
-    if not near:
+    while not near:
         layout = minimise(
             free, system, springs, start, progress=part_of(progress, 0.0, 0.5), until_lock=True
         )
+        layout = layout.after(spent)
         if layout.converged:
             return Laid(tack=tack, spines=held, layout=layout, locks=False)
         spent = layout.iterations
+        if not carried:
+            break
+        # A carried start can be folded where the fine mesh has what the coarse one leaves out.
+        start, carried = lay_along(mesh, panels, first_layout(mesh, panels, system), tack), False
     bent = _lay_bending(mesh, task, panels, held, start, near, part_of(progress, 0.5, 0.9))
     bent = bent.after(spent)
     if not threads_close(panels, bent.flat):  # it may only have seemed to lock, on the way
