@@ -11,13 +11,15 @@ from .patterns import make_pattern, place_beside
 if TYPE_CHECKING:
     import bpy
 
+NO_NEST = ("stock_short", "piece_too_large")  # findings: a cloth could not be laid on its stock
+
 
 def apply_answer(answer: Any, mould: bpy.types.Object, scene: bpy.types.Scene) -> None:
     """Replace the patterns of the plies that were run, and what is known of the whole part."""
     import bpy
 
     home = patterns_of(mould, scene)
-    ran = answer.facts["plies"]
+    ran = {**answer.facts["plies"], **answer.facts["extras"]}
     read = bridge.read_mould(mould, scene, bpy.context.evaluated_depsgraph_get())
     # the mould may have been changed meanwhile; then its faces cannot be told any more
     unchanged = len(read.triangles) == answer.facts["triangles"]
@@ -38,8 +40,7 @@ def apply_answer(answer: Any, mould: bpy.types.Object, scene: bpy.types.Scene) -
         results = home.mouldply
         results.job_digest = answer.facts["job_digest"]
         results.quantities = json.dumps(answer.facts["quantities"])
-        if answer.facts["nests"]:
-            results.nests = json.dumps(answer.facts["nests"])
+        _keep_nests(results, answer)
 
 
 def patterns_of(mould: bpy.types.Object, scene: bpy.types.Scene) -> bpy.types.Collection:
@@ -60,6 +61,18 @@ def find_patterns(mould: bpy.types.Object) -> bpy.types.Collection | None:
     import bpy
 
     return next((c for c in bpy.data.collections if c.mouldply.owner == mould), None)
+
+
+def remove_patterns(mould: bpy.types.Object, ply_id: str) -> None:
+    """Remove the patterns of one ply or extra."""
+    home = find_patterns(mould)
+    mine = [
+        thing
+        for thing in (home.objects if home is not None else ())
+        if thing.mouldply.piece.is_pattern and thing.mouldply.ply_id == ply_id
+    ]
+    for old in mine:
+        _remove(old)
 
 
 def ranges_of(numbers: Any) -> str:
@@ -86,6 +99,17 @@ def _write_maps(answer: Any, mould: bpy.types.Object, read: Any) -> None:
             bridge.write_map(mould, read, f"{bridge.MAP_PREFIX}{name}", values)
 
 
+def _keep_nests(results: Any, answer: Any) -> None:
+    """Replace the nests after a run that nested; a cloth that found no place has none then.
+
+    Every cloth of such a run has a nest or a stop that says why not; one for patterns only has
+    neither, and leaves the nests as they are.
+    """
+    refused = any(finding["code"] in NO_NEST for finding in answer.facts["findings"])
+    if answer.facts["nests"] or refused:
+        results.nests = json.dumps(answer.facts["nests"]) if answer.facts["nests"] else ""
+
+
 def _write_findings(results: Any, answer: Any) -> None:
     """Replace the findings about the plies that were run; all of them after a whole run."""
     ran = answer.facts["plies"]
@@ -104,9 +128,9 @@ def _write_findings(results: Any, answer: Any) -> None:
 
 
 def _belongs(thing: bpy.types.Object, mould: bpy.types.Object, ran: Any) -> bool:
-    """Whether a pattern is of a ply that was run, or of one that is gone."""
+    """Whether a pattern is of a ply or an extra that was run, or of one that is gone."""
     own = thing.mouldply
-    known = {ply.id for ply in mould.mouldply.plies}
+    known = {one.id for one in (*mould.mouldply.plies, *mould.mouldply.extras)}
     return own.piece.is_pattern and (own.ply_id in ran or own.ply_id not in known)
 
 

@@ -35,6 +35,7 @@ class Known:
     """What is known of one mould: each ply's state, or what keeps its job from being read."""
 
     states: dict[str, str] = field(default_factory=dict)
+    extras: dict[str, str] = field(default_factory=dict)  # states of covers, cores and tapes
     whole_is_current: bool = False
     problem: str = ""
     size_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
@@ -77,7 +78,11 @@ def work_out(mould: Any, scene: Any) -> Known:
         job = read_job(mould, scene, depsgraph, read)
     except engine.load("errors").FlattenError as error:
         return Known(problem=str(error))
-    known.states |= _by_age(mould, engine.load("stamp").ply_stamps(job), known.states)
+    stamp = engine.load("stamp")
+    stamps = stamp.ply_stamps(job)
+    known.states |= _by_age(mould, stamps, known.states)
+    known.extras = {extra.id: "to_drape" for extra in mould.mouldply.extras}
+    known.extras |= _by_age(mould, stamp.extra_stamps(job, stamps), known.extras)
     home = find_patterns(mould)
     known.whole_is_current = home is not None and home.mouldply.job_digest == job.digest
     return known

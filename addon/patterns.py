@@ -58,7 +58,8 @@ def place_beside(
     """Lay the patterns out in rows to the right of the mould, in laying order."""
     import numpy as np
 
-    order = {ply.id: number for number, ply in enumerate(mould.mouldply.plies)}
+    listed = (*mould.mouldply.plies, *mould.mouldply.extras)
+    order = {one.id: number for number, one in enumerate(listed)}
     pieces = [thing for thing in home.objects if thing.mouldply.piece.is_pattern]
     pieces.sort(key=lambda thing: (order.get(thing.mouldply.ply_id, 999), thing.name))
     corners = bridge.points_to_mm(mould, scene, [tuple(corner) for corner in mould.bound_box])

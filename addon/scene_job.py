@@ -40,7 +40,8 @@ def read_job(
     read = read or bridge.read_mould(mould, scene, depsgraph)
     _refuse_lost_regions(mould, read)
     plies = tuple(_ply(mould, scene, ply, read) for ply in own.plies)
-    cloths = _cloths(scene, plies)
+    extras = tuple(_extra(extra) for extra in own.extras)
+    cloths = _cloths(scene, (*plies, *extras))
     return engine.load("job").Job(
         part=own.part.strip() or mould.name,
         mould=engine.load("surface.mesh").MouldMesh(read.vertices, read.triangles),
@@ -52,7 +53,14 @@ def read_job(
         seams=read.seams,
         polygons=read.polygons,
         parts=tuple(_mould_part(part, read) for part in own.parts if read.parts[part.id].any()),
+        extras=extras,
     )
+
+
+def _extra(extra: Any) -> Any:
+    """Return a cover, core or corner tapes."""
+    kind = engine.load("laminate.extra").Extra
+    return kind(**{**values_of(extra, kind), "id": extra.id, "name": extra.name})
 
 
 def _mould_part(part: Any, read: MouldRead) -> Any:
@@ -172,9 +180,9 @@ def _ply(mould: bpy.types.Object, scene: bpy.types.Scene, ply: Any, read: MouldR
     )
 
 
-def _cloths(scene: bpy.types.Scene, plies: tuple[Any, ...]) -> tuple[Any, ...]:
-    """Return the cloths the plies use, in the file's order."""
-    used = {ply.fabric for ply in plies}
+def _cloths(scene: bpy.types.Scene, cut: tuple[Any, ...]) -> tuple[Any, ...]:
+    """Return the cloths that plies and extras are cut from, in the file's order."""
+    used = {thing.fabric for thing in cut}
     return tuple(read_cloth(cloth) for cloth in scene.mouldply.cloths if cloth.id in used)
 
 

@@ -22,7 +22,7 @@ from .laminate.thickness import thickness_map
 from .pattern.pattern import Pattern
 from .records import to_plain
 from .result import ExtraPiece, Piece, Result
-from .stamp import ply_stamps
+from .stamp import extra_stamps, ply_stamps
 
 
 def answer_of(
@@ -51,6 +51,7 @@ def answer_of(
         "job_digest": job.digest,
         "triangles": len(job.mould.faces),
         "plies": {ply_id: stamps[ply_id] for ply_id in ids},
+        "extras": {} if result is None else extra_stamps(job, stamps),
         "complete": result is not None,
         "pieces": [
             *(_piece_facts(piece, _own_id(job, piece.pattern.ply_id)) for piece in pieces),

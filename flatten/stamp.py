@@ -51,6 +51,21 @@ def ply_stamps(job: Job) -> dict[str, str]:
     return stamps
 
 
+def extra_stamps(job: Job, plies: dict[str, str]) -> dict[str, str]:
+    """Return extra id -> a digest of everything that extra's patterns depend on.
+
+    That is the extra and its cloth, its place in the list, which numbers it, all plies, and the
+    thickness of the cores. `plies`: the plies' own digests.
+    """
+    cores = [[core.ply, core.thickness_mm] for core in job.cores]
+    stack = json.dumps([list(plies.values()), cores])
+    stamps = {}
+    for number, extra in enumerate(job.extras):
+        text = json.dumps([stack, number, to_plain(extra), to_plain(job.fabric_of(extra))])
+        stamps[extra.id] = hashlib.sha256(text.encode()).hexdigest()
+    return stamps
+
+
 def _layer(job: Job, ply: Ply) -> bytes:
     """Return what a ply adds to the thickness under later ones, as bytes; a film adds nothing."""
     fabric = job.fabric_of(ply)

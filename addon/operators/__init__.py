@@ -8,6 +8,7 @@ from . import (
     cloth,
     coats,
     cuts,
+    extras,
     faces,
     importing,
     messages,
@@ -40,6 +41,7 @@ MODULES = (
     messages,
     presets,
     coats,
+    extras,
     test_sheet,
 )
 

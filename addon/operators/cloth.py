@@ -88,6 +88,12 @@ class MOULDPLY_OT_remove_cloth(EngineOperator, bpy.types.Operator):
             raise error("There is no cloth in this file.", "Add one.")
         cloth = kept.cloths[min(kept.active_cloth, len(kept.cloths) - 1)]
         for thing in bpy.data.objects:
+            for extra in thing.mouldply.extras:
+                if extra.fabric == cloth.id:
+                    raise error(
+                        f"'{extra.name}' of '{thing.name}' is cut from '{cloth.name}'.",
+                        "Give it another cloth first.",
+                    )
             for ply in thing.mouldply.plies:
                 if ply.fabric == cloth.id:
                     raise error(

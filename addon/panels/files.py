@@ -7,6 +7,7 @@ import bpy
 from ..apply import find_patterns
 from ..moulds import find_mould
 from ..properties import words
+from . import extras
 from .parts import ClosedSection, MouldSection, facts, optional, paragraph, say, tidy
 from .presets import MOULDPLY_PT_printer_presets, MOULDPLY_PT_resin_presets
 
@@ -208,6 +209,7 @@ class MOULDPLY_PT_pace(ClosedSection, bpy.types.Panel):
 
 
 CLASSES = (
-    MOULDPLY_PT_files, MOULDPLY_PT_resin, MOULDPLY_PT_coats, MOULDPLY_PT_consumed,
-    MOULDPLY_PT_paper, MOULDPLY_PT_cutter, MOULDPLY_PT_rates, MOULDPLY_PT_pace,
+    MOULDPLY_PT_files, MOULDPLY_PT_resin, MOULDPLY_PT_coats, *extras.CLASSES,
+    MOULDPLY_PT_consumed, MOULDPLY_PT_paper, MOULDPLY_PT_cutter, MOULDPLY_PT_rates,
+    MOULDPLY_PT_pace,
 )  # fmt: skip

@@ -3,9 +3,9 @@
 import bpy
 
 from ..props import PointerProperty
-from . import cloth, cut, mould, mould_part, ply, progress, results, scene, view
+from . import cloth, cut, extra, mould, mould_part, ply, progress, results, scene, view
 
-MODULES = (cloth, cut, progress, results, ply, mould_part, mould, scene, view)
+MODULES = (cloth, cut, progress, results, ply, extra, mould_part, mould, scene, view)
 
 
 def register() -> None:

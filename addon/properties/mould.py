@@ -12,6 +12,7 @@ from ..props import (
     StringProperty,
 )
 from .cut import MOULDPLY_Cut
+from .extra import MOULDPLY_Extra
 from .fields import angle, direction, length
 from .mould_part import MOULDPLY_Mould_Part
 from .ply import MOULDPLY_Ply
@@ -41,6 +42,9 @@ class MOULDPLY_Mould(bpy.types.PropertyGroup):
     plies: CollectionProperty(type=MOULDPLY_Ply)
     active_ply: IntProperty(name="Active Ply", min=0, update=_ply_selected)
     next_ply: IntProperty(default=1, options={"HIDDEN"})
+    extras: CollectionProperty(type=MOULDPLY_Extra)
+    active_extra: IntProperty(name="Active Cover, Core or Tapes", min=0)
+    next_extra: IntProperty(default=1, options={"HIDDEN"})
     parts: CollectionProperty(type=MOULDPLY_Mould_Part)
     next_part: IntProperty(default=1, options={"HIDDEN"})
     rosette: PointerProperty(

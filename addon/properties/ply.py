@@ -15,7 +15,8 @@ from .fields import angle, length
 _kept_items: list = []  # Blender keeps no reference to the strings of a dynamic menu
 
 
-def _cloth_items(ply, context):
+def cloth_items(ply, context):
+    """Return the file's cloths for a menu."""
     _kept_items[:] = [
         (cloth.id, cloth.name, f"{cloth.areal_weight_gsm:.0f} g/m²")
         for cloth in bpy.context.scene.mouldply.cloths
@@ -23,12 +24,14 @@ def _cloth_items(ply, context):
     return _kept_items
 
 
-def _cloth_number(ply):
+def cloth_number(ply):
+    """Return the place of a ply's cloth in that menu."""
     ids = [cloth.id for cloth in bpy.context.scene.mouldply.cloths]
     return ids.index(ply.fabric) if ply.fabric in ids else 0
 
 
-def _set_cloth(ply, number):
+def set_cloth(ply, number):
+    """Take a cloth from that menu."""
     cloths = bpy.context.scene.mouldply.cloths
     if number < len(cloths):
         ply.fabric = cloths[number].id
@@ -42,9 +45,9 @@ class MOULDPLY_Ply(bpy.types.PropertyGroup):
     cloth: EnumProperty(
         name="Cloth",
         description="What this ply is cut from",
-        items=_cloth_items,
-        get=_cloth_number,
-        set=_set_cloth,
+        items=cloth_items,
+        get=cloth_number,
+        set=set_cloth,
         options={"SKIP_SAVE"},
     )
     use_tack: BoolProperty(
