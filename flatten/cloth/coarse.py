@@ -1,27 +1,113 @@
-"""Coarse to fine: solve a large drape on a decimated mesh first, and start from there."""
+"""Coarse to fine: solve a large drape on a mesh with a twentieth of the triangles, start there."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
 from ..arrays import Floats, Ints
+from ..surface.geodesic import SurfacePoint
 from ..surface.mesh import MouldMesh, SurfaceMesh, components
+from .cluster import clusters, triangles_between
 from .energy import Panels
+from .spines import Spines, Tack
 from .start import untangled
 
-SHARE = 1 / 16  # of the triangles is left
+SHARE = 1 / 16  # of the triangles is left by decimation
+SLIVER = 1e-6  # the same of a decimated mesh
+THINNEST = 1e-3  # area over longest side squared; thinner triangles are no start
+# Over a triangle no further off it than this share of its size, a point is looked up no further.
+LEVEL = 0.2
 
-THINNEST = 1e-6  # area over longest side squared; thinner triangles are no start
 
-
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class Coarse:
-    """A decimated surface; `near` (n,) the coarse vertex each fine vertex was drawn into."""
+    """A coarse surface; `near` (n,) the coarse vertex each fine vertex belongs to."""
 
     surface: SurfaceMesh
     near: Ints
+
+    def places(self, points: Floats, near: Ints) -> tuple[Ints, Floats]:
+        """Return the coarse face each point (k, 3) lies on and its weights (k, 3) there.
+
+        `near` (k,) is a coarse vertex close by, of which the faces are looked at. Weights are
+        negative beyond the rim.
+        """
+        around, planes = self._faces_around, self._planes
+        best = np.full(len(points), -np.inf)
+        face, weights = np.zeros(len(points), np.int64), np.zeros((len(points), 3))
+        left = np.arange(len(points))
+        for slot in range(around.shape[1]):
+            candidate = around[near[left], slot]
+            at = planes[candidate]
+            here = points[left]
+            v, w, high = (
+                at[:, k] * here[:, 0]
+                + at[:, k + 1] * here[:, 1]
+                + at[:, k + 2] * here[:, 2]
+                - at[:, k + 3]
+                for k in (0, 4, 8)
+            )
+            rest, high = 1 - v - w, np.abs(high)
+            inside = np.minimum(np.minimum(v, w), rest)
+            score = inside - high
+            better = score > best[left]
+            take = left[better]
+            best[take], face[take] = score[better], candidate[better]
+            weights[take] = np.stack([rest, v, w], axis=1)[better]
+            left = left[(inside < 0) | (high > LEVEL)]
+            if not len(left):
+                break
+        return face, weights
+
+    @cached_property
+    def _planes(self) -> Floats:
+        """(m, 12) weights of corners 1 and 2 and the height over the face, linear in the place."""
+        surface = self.surface
+        corners = surface.corners
+        first, second = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+        normal = surface.double_areas
+        square = (normal**2).sum(axis=1)[:, None]
+        rows = [
+            np.cross(second, normal) / square,
+            np.cross(normal, first) / square,
+            normal / square**0.75,
+        ]
+        columns = []
+        for row in rows:
+            columns += [row, (row * corners[:, 0]).sum(axis=1)[:, None]]
+        return np.concatenate(columns, axis=1)
+
+    @cached_property
+    def _faces_around(self) -> Ints:
+        """(n, most) the faces at each vertex, the last of them repeated to fill the row."""
+        vertex = self.surface.faces.ravel()
+        order = np.argsort(vertex, kind="stable")
+        count = np.bincount(vertex, minlength=len(self.surface.vertices))
+        first = np.cumsum(count) - count
+        slot = np.minimum(np.arange(count.max()), np.maximum(count[:, None] - 1, 0))
+        index = np.minimum(first[:, None] + slot, len(order) - 1)
+        return np.asarray(order[index] // 3, np.int64)
+
+
+def clustered_surface(mesh: MouldMesh) -> Coarse | None:
+    """Return a surface between a few of the vertices; None where that is no sound surface."""
+    seeds, near = clusters(mesh)
+    found = MouldMesh(mesh.vertices[seeds], triangles_between(mesh.faces, near))
+    if not len(found.faces):
+        return None
+    edges = found.edges
+    if edges.crowded.any() or edges.flipped.any() or components(found.faces, edges).any():
+        return None
+    if len(np.unique(found.faces)) < len(seeds):
+        return None
+    corners = found.corners
+    longest2 = ((corners - np.roll(corners, 1, axis=1)) ** 2).sum(axis=2).max(axis=1)
+    if not (found.areas > THINNEST * longest2).all() or not edges.boundary.any():
+        return None
+    return Coarse(SurfaceMesh(found.vertices, found.faces), near)
 
 
 def coarse_surface(mesh: MouldMesh, share: float = SHARE) -> Coarse | None:
@@ -46,7 +132,7 @@ def coarse_surface(mesh: MouldMesh, share: float = SHARE) -> Coarse | None:
         return None
     corners = found.corners
     longest2 = ((corners - np.roll(corners, 1, axis=1)) ** 2).sum(axis=2).max(axis=1)
-    if not (found.areas > THINNEST * longest2).all():
+    if not (found.areas > SLIVER * longest2).all():
         return None
     return Coarse(SurfaceMesh(found.vertices, found.faces), near.astype(np.int64))
 
@@ -63,53 +149,58 @@ def _on_surface(points: Floats, vertices: Floats, near: Ints) -> Floats:
     return kept
 
 
+def held_on(coarse: Coarse, mesh: MouldMesh, tack: Tack, held: Spines) -> tuple[Tack, Spines]:
+    """Return the tack and the held points of the fine mesh on the coarse one."""
+    faces = np.append(held.faces, tack.point.face)
+    weights = np.append(held.weights, tack.point.barycentric[None], axis=0)
+    corners = mesh.faces[faces]
+    points = np.einsum("kj,kjd->kd", weights, mesh.vertices[corners])
+    closest = corners[np.arange(len(corners)), weights.argmax(axis=1)]
+    face, weights = coarse.places(points, coarse.near[closest])
+    point = SurfacePoint(int(face[-1]), weights[-1], tack.point.position, 0.0)
+    spines = replace(held, faces=face[:-1], weights=weights[:-1])
+    return Tack(point, tack.normal, tack.warp, tack.weft), spines
+
+
 def carry(coarse: Coarse, flat: Floats, mesh: MouldMesh, panels: Panels) -> Floats | None:
     """Return the layout (2, n) of a coarse drape `flat` (2, k) carried to the fine mesh.
 
-    Each fine vertex takes its place in the coarse triangle it lies on or, at the rim, beside.
-    None where triangles stay turned over even after smoothing.
+    Each fine vertex takes its place in the coarse triangle it lies on or, at the rim, beside;
+    with the gradients at the corners, so that a layout of second degree is carried as exactly as
+    they are known: the start of the fine drape is then all but without creases. None where
+    triangles stay turned over even after smoothing.
     """
-    face, weights = _places(coarse, mesh.vertices)
+    middle = coarse.surface.vertices.mean(axis=0)
+    face, weights = coarse.places(mesh.vertices, coarse.near)
+    gradients = _vertex_gradients(coarse.surface, flat)
+    from_middle = coarse.surface.vertices - middle
+    shares = 0.5 * gradients
+    at_middle = flat - np.einsum("xnd,nd->xn", shares, from_middle)
+    table = np.concatenate([at_middle[:, :, None], shares], axis=2)  # (2, k, 4)
     corner = coarse.surface.faces[face]
-    carried = np.zeros((2, len(face)))
-    for k in range(3):
-        carried += weights[k] * flat[:, corner[:, k]]
+    points = mesh.vertices - middle
+    carried = np.empty((2, len(points)))
+    for axis in (0, 1):
+        mixed = sum(weights[:, k, None] * table[axis][corner[:, k]] for k in range(3))
+        carried[axis] = mixed[:, 0] + (mixed[:, 1:] * points).sum(axis=1)
     return untangled(carried, mesh, panels)
 
 
-def _places(coarse: Coarse, points: Floats) -> tuple[Ints, list[Floats]]:
-    """Return the coarse face of each point and its weights there; negative beyond the rim."""
-    around = _faces_around(coarse.surface)
-    corners = coarse.surface.corners
-    first, second = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
-    aa, ab, bb = (first * first).sum(1), (first * second).sum(1), (second * second).sum(1)
-    det = (aa * bb - ab * ab)[:, None]
-    to_v = (bb[:, None] * first - ab[:, None] * second) / det
-    to_w = (aa[:, None] * second - ab[:, None] * first) / det
-    start_v = np.einsum("kd,kd->k", to_v, corners[:, 0])
-    start_w = np.einsum("kd,kd->k", to_w, corners[:, 0])
-    best = np.full(len(points), -np.inf)
-    face = np.zeros(len(points), np.int64)
-    weights = [np.zeros(len(points)) for _ in range(3)]
-    for slot in range(around.shape[1]):
-        candidate = around[coarse.near, slot]
-        v = np.einsum("kd,kd->k", to_v[candidate], points) - start_v[candidate]
-        w = np.einsum("kd,kd->k", to_w[candidate], points) - start_w[candidate]
-        rest = 1 - v - w
-        inside = np.minimum(np.minimum(v, w), rest)
-        better = inside > best
-        best[better], face[better] = inside[better], candidate[better]
-        for kept, new in zip(weights, (rest, v, w), strict=True):
-            kept[better] = new[better]
-    return face, weights
-
-
-def _faces_around(surface: SurfaceMesh) -> Ints:
-    """Return (n, most) the faces at each vertex, the first of them repeated to fill the row."""
-    vertex = surface.faces.ravel()
-    order = np.argsort(vertex, kind="stable")
-    count = np.bincount(vertex, minlength=len(surface.vertices))
-    first = np.cumsum(count) - count
-    slot = np.minimum(np.arange(count.max()), np.maximum(count[:, None] - 1, 0))
-    index = np.minimum(first[:, None] + slot, len(order) - 1)
-    return np.asarray(order[index] // 3, np.int64)
+def _vertex_gradients(surface: MouldMesh, flat: Floats) -> Floats:
+    """Return (2, n, 3) the gradients of both coordinates, means over the faces by area."""
+    corners = surface.corners
+    count = len(surface.vertices)
+    total = np.bincount(surface.faces.ravel(), np.repeat(surface.areas, 3), count)
+    found = np.zeros((2, count, 3))
+    # The gradient of a corner's weight times the area: half the opposite side, turned inwards.
+    unit = surface.normals
+    turned = [
+        0.5 * np.cross(unit, corners[:, (k + 2) % 3] - corners[:, (k + 1) % 3]) for k in range(3)
+    ]
+    for axis in (0, 1):
+        value = flat[axis][surface.faces]
+        slope = sum(value[:, k, None] * turned[k] for k in range(3))
+        for k in range(3):
+            for d in range(3):
+                found[axis, :, d] += np.bincount(surface.faces[:, k], slope[:, d], count)
+    return found / total[None, :, None]

@@ -12,13 +12,13 @@ from ..progress import Progress, part_of
 from ..surface.geodesic import Tracer
 from ..surface.mesh import SurfaceMesh
 from .bending import Bending, opposite_pairs
-from .coarse import carry, coarse_surface
+from .coarse import carry, clustered_surface, held_on
 from .energy import Panels, ThreadEnergy
 from .fabric import Fabric
 from .factor import SparseSystem
 from .isotropic import SheetEnergy
 from .law import thread_law
-from .minimise import Energy, Layout, Springs, minimise, threads_close
+from .minimise import STEP_MM, Energy, Layout, Springs, minimise, threads_close
 from .spines import Spines, Tack, find_tack, just_fixed, only_near, spines_along, trace_spines
 from .start import first_layout, lay_along
 
@@ -27,8 +27,11 @@ METHODS: tuple[Method, ...] = ("worked_out", "least_shear")
 # Where only the tack point and the heading are given, the threads are held straight so far from
 # it, as a share of the size: a heading read in one triangle leaves a small rotation.
 HEADING_REACH = 0.05
-# Meshes with more triangles are solved coarse to fine.
-COARSE_ABOVE = 20_000
+# Meshes with more triangles are solved coarse to fine, the coarse one to this share of its size.
+COARSE_ABOVE, ROUGHLY = 5_000, 1e-4
+# Where the cloth locks, a start is taken from a coarse mesh only if that has triangles enough to
+# show the folds: a twentieth of these.
+LOCKED_ABOVE = 20_000
 # Where cloth locks, threads also resist bending in their plane (mm2: a tow 3.5 mm wide as a
 # solid strip has 3.5^2 / 12) and shear less freely, as jammed yarns do. Of what was tried this
 # makes the outline of a tray depend least on its mesh: sheared more freely, kinks are as narrow
@@ -72,29 +75,44 @@ def lay(mesh: SurfaceMesh, task: Task, progress: Progress, *, start: Floats | No
     tracer = Tracer(mesh)
     tack = find_tack(tracer, task.tack_mm, task.warp, task.turn)
     held = _hold(tracer, task, tack)
+    layout, locks = _lay_held(mesh, task, tack, held, progress, start=start)
+    return Laid(tack=tack, spines=held, layout=layout, locks=locks)
+
+
+def _lay_held(
+    mesh: SurfaceMesh,
+    task: Task,
+    tack: Tack,
+    held: Spines,
+    progress: Progress,
+    step_mm: float = STEP_MM,
+    start: Floats | None = None,
+) -> tuple[Layout, bool]:
+    """Return the layout with these points held, and whether it took bending threads."""
     panels = Panels.of(mesh)
-    locks = False
+    near = False
     if start is None and len(mesh.faces) > COARSE_ABOVE:
-        start, locks = _from_coarse(mesh, task, panels, part_of(progress, 0.0, 0.3))
+        part = part_of(progress, 0.0, 0.3)
+        start, near = _from_coarse(mesh, task, tack, held, panels, part)
         progress = part_of(progress, 0.3, 1.0)
-    near = start is not None and locks
     carried = start is not None
     system = SparseSystem(mesh.faces, mesh.edges, len(mesh.vertices), points=mesh.vertices)
     springs = Springs(system, held, mesh)
     if start is None:
         start = lay_along(mesh, panels, first_layout(mesh, panels, system), tack)
     if not task.fabric.directional:
-        layout = minimise(SheetEnergy(panels), system, springs, start, progress=progress)
-        return Laid(tack=tack, spines=held, layout=layout, locks=False)
+        sheet = SheetEnergy(panels)
+        return minimise(sheet, system, springs, start, progress=progress, step_mm=step_mm), False
     free = ThreadEnergy(panels, thread_law(task.fabric))
     spent = 0
+    part = part_of(progress, 0.0, 0.5)
     while not near:
         layout = minimise(
-            free, system, springs, start, progress=part_of(progress, 0.0, 0.5), until_lock=True
+            free, system, springs, start, progress=part, step_mm=step_mm, until_lock=True
         )
         layout = layout.after(spent)
         if layout.converged:
-            return Laid(tack=tack, spines=held, layout=layout, locks=False)
+            return layout, False
         spent = layout.iterations
         if not carried:
             break
@@ -113,22 +131,24 @@ def lay(mesh: SurfaceMesh, task: Task, progress: Progress, *, start: Floats | No
         )
         close = threads_close(panels, again.flat)
         if again.converged and not (close and bent.converged):
-            again = again.after(bent.iterations)
-            return Laid(tack=tack, spines=held, layout=again, locks=close)
-    return Laid(tack=tack, spines=held, layout=bent, locks=True)
+            return again.after(bent.iterations), close
+    return bent, True
 
 
 def _from_coarse(
-    mesh: SurfaceMesh, task: Task, panels: Panels, progress: Progress
+    mesh: SurfaceMesh, task: Task, tack: Tack, held: Spines, panels: Panels, progress: Progress
 ) -> tuple[Floats | None, bool]:
-    """Return the layout carried from a decimated mesh, if any, and whether the cloth locks."""
-    coarse = coarse_surface(mesh)
+    """Return the layout carried from a coarse mesh, if any, and whether the cloth locks."""
+    coarse = clustered_surface(mesh)
     if coarse is None:
         return None, False
-    laid = lay(coarse.surface, task, progress)
-    if not laid.layout.converged:
+    on_coarse = held_on(coarse, mesh, tack, held)
+    rough_mm = ROUGHLY * mesh.size_mm
+    layout, locks = _lay_held(coarse.surface, task, *on_coarse, progress, rough_mm)
+    if not layout.converged or (locks and len(mesh.faces) < LOCKED_ABOVE):
         return None, False
-    return carry(coarse, laid.layout.flat, mesh, panels), laid.locks
+    start = carry(coarse, layout.flat, mesh, panels)
+    return start, locks and start is not None
 
 
 def _lay_bending(
