@@ -1,9 +1,15 @@
-"""Proposed cuts are curves that are accepted, moved or refused: for a roll too narrow."""
+"""Proposed cuts are curves that are accepted, moved or refused: cloth that locks, narrow rolls."""
+
+from functools import partial
 
 import bpy
 import numpy as np
+import pytest
+from cloth.trays import tray
 
-from .making import grid, job_of, ply_on
+from flatten.cloth import relief
+
+from .making import grid, job_of, mesh_object, ply_on
 
 
 def test_a_ply_wider_than_its_roll_is_offered_splices_that_make_it_fit():
@@ -26,3 +32,48 @@ def test_a_ply_wider_than_its_roll_is_offered_splices_that_make_it_fit():
     assert bpy.ops.mouldply.nest() == {"FINISHED"}
     home = next(c for c in bpy.data.collections if c.mouldply.owner == mould)
     assert [f.message for f in home.mouldply.findings if f.severity == "stop"] == []
+
+
+def locked(mould):
+    """Return the largest share of a pattern that will not lie down, and the number of patterns."""
+    home = next(c for c in bpy.data.collections if c.mouldply.owner == mould)
+    pieces = [t.mouldply.piece for t in home.objects if t.mouldply.piece.is_pattern]
+    return max(piece.locked_share for piece in pieces), len(pieces)
+
+
+def test_a_ply_that_locks_is_offered_darts_that_are_moved_and_let_it_lie_down(monkeypatch):
+    """A tray 40 mm deep: one dart a corner; accepted, curves a person may move on.
+
+    Their lengths are sought on the drape's own mesh, as for a quick look: several times quicker.
+    """
+    quick = partial(relief.propose_relief, thorough=False, max_edge_mm=9.0)
+    monkeypatch.setattr(relief, "propose_relief", quick)
+    surface = tray(length=160, width=110, depth=40, corner=20, fillet=6, edge_mm=9)
+    mould = mesh_object("tray", surface.vertices / 1000, surface.faces)
+    ply_on(mould)
+    kept = bpy.context.scene.mouldply
+    kept.use_edge_mm, kept.edge_mm = True, 9.0
+    assert bpy.ops.mouldply.flatten(which="ACTIVE") == {"FINISHED"}
+    before, _ = locked(mould)
+    assert before > 0.02
+
+    assert bpy.ops.mouldply.propose_cuts() == {"FINISHED"}
+    curves = [c for c in bpy.data.objects if c.mouldply.cut.is_cut]
+    assert [c.mouldply.cut.kind for c in curves] == 4 * ["dart"]
+    assert job_of(mould).plies[0].cuts == ()  # not before they are accepted
+    assert bpy.ops.mouldply.accept_cuts(cut="") == {"FINISHED"}
+    drawn = {cut.id: cut.path for cut in job_of(mould).plies[0].cuts}
+    assert len(drawn) == 4
+
+    point = curves[0].data.splines[0].points[-1]
+    point.co.z += 0.002
+    moved = {cut.id: cut.path for cut in job_of(mould).plies[0].cuts}
+    changed = [name for name in drawn if not np.array_equal(moved[name], drawn[name])]
+    assert len(changed) == 1
+    assert moved[changed[0]][-1, 2] - drawn[changed[0]][-1, 2] == pytest.approx(2.0, abs=1e-3)
+    point.co.z -= 0.002
+
+    assert bpy.ops.mouldply.flatten(which="ACTIVE") == {"FINISHED"}
+    after, pieces = locked(mould)
+    assert pieces == 1  # darts part nothing
+    assert after < 0.2 * before
