@@ -1,7 +1,8 @@
 """Seconds of a drape beside a generic unwrap in the same run, medians of three, as JSON.
 
 Run: python tests/bench/drape_speed.py [triangles ...]. The unwraps: libigl's LSCM followed by ten
-ARAP steps, and Blender's own methods where bpy is installed.
+ARAP steps, and Blender's own methods where bpy is installed (its operator alone, on a mesh that is
+open for editing already).
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ import statistics
 import sys
 import time
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -18,6 +20,7 @@ import numpy as np
 sys.path[:0] = [str(Path(__file__).parents[2]), str(Path(__file__).parents[1])]
 
 from shapes import bumps, irregular_cap  # noqa: E402
+from unwraps import blender_methods, edited_in_blender  # noqa: E402
 
 from flatten.cloth.drape import drape_surface  # noqa: E402
 from flatten.cloth.library import load_fabrics  # noqa: E402
@@ -68,6 +71,18 @@ def generic(mesh: SurfaceMesh) -> Callable[[], object]:
     return run
 
 
+def in_blender(mesh: SurfaceMesh, repeats: int) -> dict[str, float]:
+    """Seconds of each of Blender's methods."""
+    found = {}
+    for name, method in blender_methods().items():
+        import bpy
+
+        edited_in_blender(mesh)
+        run = partial(bpy.ops.uv.unwrap, method=method, margin=0.0)
+        found[name] = seconds(run, repeats)
+    return found
+
+
 def measure(triangles: int) -> list[dict]:
     """One row a part."""
     rows = []
@@ -83,6 +98,7 @@ def measure(triangles: int) -> list[dict]:
         if triangles <= 300_000:
             row["generic_s"] = seconds(generic(mesh), repeats)
             row["ratio"] = row["cloth_s"] / row["generic_s"]
+            row["blender_s"] = in_blender(mesh, repeats if triangles <= 100_000 else 1)
         rows.append(row)
     return rows
 

@@ -39,15 +39,7 @@ def blender(method: str) -> Flat:
     def flat(mesh: SurfaceMesh) -> np.ndarray:
         import bpy
 
-        bpy.ops.wm.read_factory_settings(use_empty=True)
-        data = bpy.data.meshes.new("part")
-        data.from_pydata(mesh.vertices.tolist(), [], mesh.faces.tolist())
-        thing = bpy.data.objects.new("part", data)
-        bpy.context.scene.collection.objects.link(thing)
-        bpy.context.view_layer.objects.active = thing
-        thing.select_set(True)
-        bpy.ops.object.mode_set(mode="EDIT")
-        bpy.ops.mesh.select_all(action="SELECT")
+        data = edited_in_blender(mesh)
         bpy.ops.uv.unwrap(method=method, margin=0.0)
         bpy.ops.object.mode_set(mode="OBJECT")
         uv = np.zeros(2 * len(data.loops))
@@ -61,16 +53,38 @@ def blender(method: str) -> Flat:
     return flat
 
 
-def methods() -> dict[str, Flat]:
-    """Return every method there is here, by name."""
-    found: dict[str, Flat] = {"libigl, conformal": lscm, "libigl, as rigid as possible": arap}
+def edited_in_blender(mesh: SurfaceMesh):
+    """Open the mesh alone in Blender, in edit mode, all selected; return Blender's mesh."""
+    import bpy
+
+    bpy.ops.wm.read_factory_settings(use_empty=True)
+    data = bpy.data.meshes.new("part")
+    data.from_pydata(mesh.vertices.tolist(), [], mesh.faces.tolist())
+    thing = bpy.data.objects.new("part", data)
+    bpy.context.scene.collection.objects.link(thing)
+    bpy.context.view_layer.objects.active = thing
+    thing.select_set(True)
+    bpy.ops.object.mode_set(mode="EDIT")
+    bpy.ops.mesh.select_all(action="SELECT")
+    return data
+
+
+def blender_methods() -> dict[str, str]:
+    """Return Blender's own methods: their names in small letters, and its identifiers."""
     try:
         import bpy
     except ImportError:
         print("bpy is not installed: Blender's methods are left out", file=sys.stderr)
-        return found
+        return {}
     items = bpy.ops.uv.unwrap.get_rna_type().properties["method"].enum_items
-    return found | {f"Blender, {item.name.lower()}": blender(item.identifier) for item in items}
+    return {item.name.lower(): item.identifier for item in items}
+
+
+def methods() -> dict[str, Flat]:
+    """Return every method there is here, by name."""
+    found: dict[str, Flat] = {"libigl, conformal": lscm, "libigl, as rigid as possible": arap}
+    theirs = blender_methods().items()
+    return found | {f"Blender, {name}": blender(method) for name, method in theirs}
 
 
 def sized(mesh: SurfaceMesh, flat: np.ndarray) -> np.ndarray:
