@@ -30,7 +30,7 @@ from .mould_facts import mould_check, stipple_lines
 from .pattern.pattern import Pattern
 from .result import Result
 from .surface.locate import locate
-from .units import show_angle
+from .units import show_angle, span_mm
 
 BY_TAPE_MM = 1.0  # tack points nearer to each other are one place to a tape
 
@@ -118,7 +118,7 @@ def _thickness(weighed: Quantities | None) -> str:
     if weighed is None:
         return ""
     low, high = weighed.thickness_range_mm or (weighed.thickness_mm, weighed.thickness_mm)
-    return f"{high:.2f} mm" if high - low < 0.1 else f"{low:.1f}-{high:.1f} mm"
+    return span_mm(low, high)
 
 
 def _picture(result: Result, job: Job, edges: tuple[tuple[str, Floats], ...]) -> MouldPicture:

@@ -166,3 +166,8 @@ def percent(share: float) -> str:
     if 0 < value < 0.1:
         return "under 0.1 %"
     return f"{value:.0f} %" if value >= 9.95 or value == 0 else f"{value:.2g} %"
+
+
+def span_mm(low: float, high: float) -> str:
+    """Return a thickness for people, as a range where it differs by a tenth: "1.31 mm"."""
+    return f"{high:.2f} mm" if high - low < 0.1 else f"{low:.1f}-{high:.1f} mm"

@@ -20,6 +20,7 @@ from flatten.units import (
     parse_mass_g,
     percent,
     show,
+    span_mm,
 )
 
 
@@ -148,3 +149,8 @@ def test_shares_are_told_as_people_read_them():
     assert [percent(share) for share in (0.0, 2e-4, 0.0042, 0.042, 0.131, 1.0)] == [
         "0 %", "under 0.1 %", "0.42 %", "4.2 %", "13 %", "100 %",
     ]  # fmt: skip
+
+
+def test_a_thickness_is_a_range_where_it_differs():
+    assert span_mm(1.27, 1.31) == "1.31 mm"
+    assert span_mm(1.31, 6.31) == "1.3-6.3 mm"

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import InputError
+from ..units import span_mm
 
 HERE = Path(__file__).parent
 HELP = """\
@@ -255,7 +256,7 @@ def _totals(totals: Mapping[str, Any], code: str) -> str:
         ("Resin and hardener to weigh", f"{totals['resin_to_weigh_g']:.0f} g"),
         ("Dry cloth in the part", f"{totals['dry_g']:.0f} g"),
         ("Part mass", f"{totals['part_mass_g']:.0f} g"),
-        ("Thickness", f"{totals['thickness_mm']:.2f} mm"),
+        ("Thickness", span_mm(*totals["thickness_range_mm"])),
     ]
     estimate = totals.get("estimate") or {}
     if estimate:

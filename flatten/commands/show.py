@@ -75,7 +75,7 @@ def tell_result(facts: Mapping[str, Any], folder: Path) -> None:
     from rich.markup import escape
     from rich.table import Table
 
-    from ..units import show_angle
+    from ..units import show_angle, span_mm
 
     console = Console()
     plies = Table(title=f"{facts['part']}: plies, tool side first", title_justify="left")
@@ -105,7 +105,7 @@ def tell_result(facts: Mapping[str, Any], folder: Path) -> None:
     if totals:
         console.print(
             f"Resin to weigh {totals['resin_to_weigh_g']:.0f} g · thickness "
-            f"{totals['thickness_mm']:.2f} mm · part mass {totals['part_mass_g']:.0f} g · "
+            f"{span_mm(*totals['thickness_range_mm'])} · part mass {totals['part_mass_g']:.0f} g · "
             f"{escape(facts['laminate_code'] or 'no fibres')}"
         )
         cost = totals["estimate"]
