@@ -98,7 +98,7 @@ def measure(triangles: int) -> list[dict]:
         if triangles <= 300_000:
             row["generic_s"] = seconds(generic(mesh), repeats)
             row["ratio"] = row["cloth_s"] / row["generic_s"]
-            row["blender_s"] = in_blender(mesh, repeats if triangles <= 100_000 else 1)
+            row["blender_s"] = in_blender(mesh, repeats if triangles <= 20_000 else 1)
         rows.append(row)
     return rows
 
