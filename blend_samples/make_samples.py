@@ -277,7 +277,8 @@ def add_rosette(
     corners = {v for zone in zones for face in mould.zones[zone] for v in mould.polygons[face]}
     matrix = np.eye(4)
     matrix[:3, :3] = np.column_stack([zero, np.cross(normal, zero), normal])
-    matrix[:3, 3] = np.array(mould.vertices)[sorted(corners)].mean(axis=0)
+    # Rounded: sums of many numbers end differently from one numpy to the next.
+    matrix[:3, 3] = np.array(mould.vertices)[sorted(corners)].mean(axis=0).round(3) + 0.0
     arrows = bpy.data.objects.new(f"Rosette of {name}", None)
     bpy.context.scene.collection.objects.link(arrows)
     arrows.empty_display_type, arrows.empty_display_size = "ARROWS", 25.0
