@@ -1,4 +1,7 @@
-"""What the lay-up sheet says, gathered from a result."""
+"""What the lay-up sheet says, gathered from a result.
+
+Longer than most files: one short function for each part of the sheet.
+"""
 
 from __future__ import annotations
 

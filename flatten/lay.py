@@ -1,4 +1,7 @@
-"""Lay one ply: its region cut into patches, each draped and dressed, with what was found."""
+"""Lay one ply: its region cut into patches, each draped and dressed, with what was found.
+
+Longer than most files: what is found on a patch is told of the ply and the mould in one place.
+"""
 
 from __future__ import annotations
 

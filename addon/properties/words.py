@@ -1,4 +1,7 @@
-"""The words beside every setting: label, tooltip, and what a menu offers."""
+"""The words beside every setting: label, tooltip, and what a menu offers.
+
+Longer than most files: a table, one entry for each setting.
+"""
 
 from __future__ import annotations
 

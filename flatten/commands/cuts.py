@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from ..errors import InputError
 from . import show
-from .run import read_mould
+from .run import chosen_plies, read_mould
 
 if TYPE_CHECKING:
     from ..arrays import Floats
@@ -68,12 +68,7 @@ def cuts_command(given: argparse.Namespace) -> int:
     found: list[tuple[Ply, Proposal]] = []
     with show.progress(given) as progress:
         job = read_mould(given.mould)
-        chosen = [ply for ply in job.plies if given.ply in (None, ply.id)]
-        if not chosen:
-            raise InputError(
-                f"There is no ply '{given.ply}'.",
-                f"Choose of {', '.join(p.id for p in job.plies)}.",
-            )
+        chosen = chosen_plies(job, given.ply)
         for number, ply in enumerate(chosen):
             share = part_of(progress, number / len(chosen), (number + 1) / len(chosen))
             found += [(ply, proposal) for proposal in proposals_of(job, ply, share)]

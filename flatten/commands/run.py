@@ -16,6 +16,7 @@ from . import extras, show
 
 if TYPE_CHECKING:
     from ..job import Job
+    from ..laminate.ply import Ply
     from ..result import Result
 
 DONE, CHANGE_SOMETHING = 0, 2
@@ -124,6 +125,21 @@ def check_command(given: argparse.Namespace) -> int:
     else:
         show.tell_findings(facts)
     return CHANGE_SOMETHING if result.stopped else DONE
+
+
+def chosen_plies(job: Job, ply_id: str | None) -> list[Ply]:
+    """Return the ply of this id, or all where none is asked for.
+
+    Raises
+    ------
+    InputError : the job has no such ply
+    """
+    chosen = [ply for ply in job.plies if ply_id in (None, ply.id)]
+    if not chosen:
+        raise InputError(
+            f"There is no ply '{ply_id}'.", f"Choose of {', '.join(p.id for p in job.plies)}."
+        )
+    return chosen
 
 
 def read_mould(path: Path) -> Job:

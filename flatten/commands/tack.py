@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from ..errors import InputError
 from . import show
-from .run import read_mould
+from .run import chosen_plies, read_mould
 
 if TYPE_CHECKING:
     from ..cloth.tack import TackSearch
@@ -44,12 +44,7 @@ def tack_command(given: argparse.Namespace) -> int:
     plies = []
     with show.progress(given) as progress:
         job = read_mould(given.mould)
-        chosen = [ply for ply in job.plies if given.ply in (None, ply.id)]
-        if not chosen:
-            raise InputError(
-                f"There is no ply '{given.ply}'.",
-                f"Choose of {', '.join(p.id for p in job.plies)}.",
-            )
+        chosen = chosen_plies(job, given.ply)
         for ply in job.plies:
             if ply not in chosen:
                 plies.append(ply)
