@@ -8,6 +8,7 @@ import shutil
 import subprocess
 import zipfile
 from pathlib import Path
+from xml.etree import ElementTree
 
 import numpy as np
 import pytest
@@ -62,6 +63,18 @@ def test_the_page_tells_every_ply_and_every_finding(folder):
     assert text.count('class="where"') == sum(bool(one["faces"]) for one in facts["findings"]) > 0
     assert f"{facts['totals']['resin_to_weigh_g']:.0f} g" in text
     assert f"{facts['totals']['estimate']['minutes'] / 60:.1f} h" in text
+
+
+def test_a_drawing_keeps_its_lines_visible_and_the_file_stays_as_it_was(folder):
+    text, names = page.page(folder / "cut"), ("patterns.svg", "roll.svg")
+    drawings = re.findall(r'class="drawing"[^>]*base64,([^"]+)"', text)
+
+    assert text.count('class="larger"') == len(drawings) == len(names)
+    for data, name in zip(drawings, names, strict=True):
+        shown, written = base64.b64decode(data), (folder / "cut" / name).read_bytes()
+        assert ElementTree.fromstring(shown).tag == "{http://www.w3.org/2000/svg}svg"
+        assert shown.count(b"non-scaling-stroke") == 1
+        assert shown.replace(page.FOR_SCREEN, b"") == written
 
 
 def test_a_folder_without_results_is_refused(tmp_path):
@@ -188,6 +201,20 @@ setTimeout(() => {{ document.body.dataset.moved = String(view.toDataURL() !== be
     dom = in_browser(text, tmp_path)
 
     assert f'data-moved="{str(hand != "nothing").lower()}"' in dom
+
+
+@pytest.mark.skipif(CHROMIUM is None, reason="no Chromium here")
+def test_a_drawing_is_seen_larger_at_a_press(folder, tmp_path):
+    script = """<script>
+const drawing = document.querySelector(".drawing"), before = drawing.clientWidth;
+document.querySelector(".larger").click();
+document.body.dataset.grown = String(drawing.clientWidth > 2 * before);
+</script></body>"""
+
+    dom = in_browser(page.page(folder / "cut").replace("</body>", script), tmp_path)
+
+    assert 'data-grown="true"' in dom
+    assert 'class="larger" aria-pressed="true"' in dom
 
 
 def test_the_report_holds_the_job_and_nothing_private(folder, tmp_path, monkeypatch):

@@ -1,4 +1,5 @@
-// The drape in 3D on a plain canvas: triangles sorted from far to near, threads drawn with them.
+// The drape in 3D on a plain canvas: triangles sorted from far to near, threads drawn with them;
+// and the buttons of the page.
 "use strict";
 (() => {
   const byId = (id) => document.getElementById(id);
@@ -265,6 +266,10 @@
     option.textContent = name;
     byId("piece").append(option);
   }
+  for (const button of document.querySelectorAll(".larger")) button.addEventListener("click", () => {
+    const large = button.closest("section").querySelector("img").classList.toggle("large");
+    button.setAttribute("aria-pressed", String(large));
+  });
   window.addEventListener("resize", ask);
   choose(0);
   draw();

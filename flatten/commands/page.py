@@ -23,6 +23,7 @@ Write one HTML file from a folder of results: patterns, roll, tables, findings, 
 """
 # Nothing but what the file itself holds may load or run.
 POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-src 'unsafe-inline'"
+FOR_SCREEN = b"<style>path { vector-effect: non-scaling-stroke; stroke-width: 1.3px }</style>\n"
 MARKS = {"stop": "stops", "warning": "look at it", "note": "good to know"}
 ORDER = tuple(MARKS)
 PIECE = ("vertices", "faces", "flat", "strain", "inside", "source_faces")
@@ -275,11 +276,20 @@ def _table(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
 
 
 def _picture(file: Path, words: str) -> str:
-    """Embed a drawing as an image: what is inside an image cannot run."""
+    """Embed a drawing as an image: what is inside an image cannot run.
+
+    True to scale its lines are hairs: on the page they keep one width, however small it is shown.
+    """
     if not file.is_file():
         return ""
-    data = base64.b64encode(file.read_bytes()).decode()
-    return f'<img alt="{html.escape(words)}" src="data:image/svg+xml;base64,{data}">'
+    start, end, rest = file.read_bytes().partition(b"<title>")
+    data = base64.b64encode(start + FOR_SCREEN + end + rest).decode()
+    return (
+        f'<div class="wide"><img class="drawing" alt="{html.escape(words)}" '
+        f'src="data:image/svg+xml;base64,{data}"></div>'
+        '<div class="tools"><button type="button" class="larger" aria-pressed="false">Larger'
+        "</button></div>"
+    )
 
 
 def _section(title: str, content: str) -> str:
