@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import platform
 import sys
-import tempfile
 import time
 from collections import Counter
 from collections.abc import Iterator
@@ -20,152 +19,24 @@ import numpy as np
 ROOT = Path(__file__).parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "tests"), str(Path(__file__).parent)]
 
+import drape_speed  # noqa: E402
+import relief_darts  # noqa: E402
 import unwraps  # noqa: E402
-from nets import SphereNet  # noqa: E402
+from proof_references import TWILL, Row, drape, references  # noqa: E402
 from robust import nasty, sound  # noqa: E402
 from shapely import box  # noqa: E402
-from shapes import cone_frustum, irregular_cap, translation  # noqa: E402
+from shapes import irregular_cap  # noqa: E402
 
 from blend_samples import moulds  # noqa: E402
-from flatten.cloth.drape import Drape, drape_surface  # noqa: E402
-from flatten.cloth.library import load_fabrics  # noqa: E402
 from flatten.cloth.strain import fabric_strain  # noqa: E402
-from flatten.export.drawing import Drawing, Line  # noqa: E402
-from flatten.export.dxf import dxf_bytes  # noqa: E402
-from flatten.export.layers import CUT  # noqa: E402
-from flatten.export.paper import PaperSettings  # noqa: E402
-from flatten.export.templates import test_sheet_pdf  # noqa: E402
-from flatten.laminate.resin import mix_of  # noqa: E402
-from flatten.laminate.settings import LaminateSettings  # noqa: E402
-from flatten.laminate.thickness import cured_thickness_mm  # noqa: E402
-from flatten.mould.corners import bridge_gap, bridge_section  # noqa: E402
 from flatten.nest.nest import nest  # noqa: E402
 from flatten.nest.piece import NestPiece  # noqa: E402
 from flatten.nest.roll import Roll, Stock  # noqa: E402
 from flatten.nest.settings import NestSettings  # noqa: E402
 from flatten.surface.mesh import SurfaceMesh  # noqa: E402
 
-TWILL = load_fabrics()["carbon_twill_210"]
-AS_GIVEN = 1000.0  # mm: no refinement, the mesh is solved as it is
 HOSTILE = 40
-Row = tuple[str, ...]
-
-
-def drape(mesh: SurfaceMesh, tack: tuple, warp: tuple = (1, 0, 0)) -> Drape:
-    """Drape twill on the mesh as it is."""
-    return drape_surface(mesh, TWILL, tack_mm=tack, warp=warp, max_edge_mm=AS_GIVEN)
-
-
-def references() -> Iterator[Row]:
-    """Yield what, where from, published or exact, ours, allowed difference."""
-    cone = cone_frustum(40, 100, 80, 360, 12)
-    flat = drape(cone, tuple(cone.vertices[len(cone.vertices) // 2])).flat
-    a, b, c = np.moveaxis(flat[cone.faces], 1, 0)
-    (x1, y1), (x2, y2) = (b - a).T, (c - a).T
-    area = 0.5 * np.abs(x1 * y2 - x2 * y1).sum()
-    yield check("Cone 40/100 x 80 mm, flat area mm²", "closed form", 43_982.3, area, 5.6)
-
-    cells = 40
-    carried = drape(translation(100, 100, 45, cells), (0, 0, 0))
-    middle = np.sin(np.radians(45) * (2 * (np.arange(cells) + 0.5) / cells - 1))
-    exact_deg = np.tile(np.degrees(np.arcsin(np.outer(middle, middle))).ravel(), 2)
-    rms = np.sqrt(((np.degrees(carried.strain[:, 2]) - exact_deg) ** 2).mean())
-    yield check(
-        "Arc carried along an arc, R 100, to 30° of shear: error, degrees rms",
-        "sin g = sin u sin v", 0.0, rms, 0.1,
-    )  # fmt: skip
-
-    net, cap = SphereNet(2.3, 500), irregular_cap(150, 60, 8000, 1)
-    laid = drape(cap, (0, 0, 150))
-    exact = 150 * net.flat(cap.vertices / 150, laid.flat / 150)
-    rim = np.unique(cap.edges.vertices[cap.edges.boundary])
-    off = np.linalg.norm(laid.flat - exact, axis=1)[rim].max()
-    yield check(
-        "60° cap, R 150: outline from the exact net, mm", "Chebyshev 1878; ODE", 0.0, off, 0.75
-    )
-    stretch = np.linalg.svd(gradients(cap, laid.flat), compute_uv=False)
-    least = np.radians(60) / np.sin(np.radians(60))
-    ratio = stretch.max() / stretch.min()
-    told = f"at least {least:.4f}"
-    yield (
-        "60° cap: largest over least stretch",
-        "Milnor 1969",
-        told,
-        f"{ratio:.3f}",
-        "not below",
-        good(ratio >= least),
-    )
-
-    hand = LaminateSettings(fibre_volume_fraction=0.35)
-    thick = 3 * cured_thickness_mm(TWILL, hand)
-    yield check(
-        "3 plies carbon twill 210 at 35 % fibre, mm",
-        "areal mass / density; trade: about 1 mm",
-        1.011,
-        thick,
-        0.012,
-    )
-    part = mix_of(LaminateSettings(mix_resin=100, mix_hardener=30)).split(300)[1]
-    yield check("300 g at 100:30 by weight, hardener g", "300 x 30 / 130", 69.2308, part, 1e-3)
-    turn = np.array([np.pi / 2])
-    gap = float(bridge_gap(np.array([3.0]), np.array([0.0]), turn)[0])
-    fill = float(bridge_section(np.array([3.0]), np.array([0.0]), turn)[0])
-    yield check(
-        "Cloth of 3 mm radius over a sharp corner: gap, mm", "(R-r)(√2-1)", 1.2426, gap, 1e-4
-    )
-    yield check("The resin that fills it, mm²", "(R²-r²)(1-π/4)", 1.9314, fill, 1e-4)
-
-    yield check(
-        "Arrowhead cut line in the DXF, area as GDAL reads it, mm²", "GDAL", *dxf_areas(), 0.01
-    )
-    yield check("Side of the printed 100 mm square, mm", "PDF at 254 dpi", 100.0, square_mm(), 0.2)
-
-
-def dxf_areas() -> tuple[float, float]:
-    """Return the area of an outline, and of what GDAL reads from its DXF."""
-    import pyogrio
-    import shapely
-
-    points = np.array([[0.0, 0.0], [310.0, 40.0], [120.0, 260.0], [90.0, 100.0]])
-    line = Line(layer=CUT.name, points=points, closed=True)
-    with tempfile.TemporaryDirectory() as folder:
-        file = Path(folder) / "it.dxf"
-        file.write_bytes(dxf_bytes(Drawing(title="it", layers=(CUT,), lines=(line,))))
-        read = pyogrio.raw.read(file)
-    rings = [shapely.from_wkb(one) for one in read[2]]
-    return float(shapely.Polygon(points).area), sum(
-        shapely.Polygon(one.coords).area for one in rings
-    )
-
-
-def square_mm() -> float:
-    """Return the width of the test sheet's square, measured in its pixels: 10 to the mm."""
-    import pypdfium2
-
-    page = pypdfium2.PdfDocument(test_sheet_pdf(PaperSettings()))[0]
-    dark = np.asarray(page.render(scale=254 / 72).to_pil().convert("L")) < 128
-    sides = np.flatnonzero(dark.sum(axis=1) > 1000)  # rows of the upper and the lower side
-    between = np.flatnonzero(dark[(3 * sides[0] + sides[-1]) // 4])
-    return float(between[-1] - between[0]) / 10
-
-
-def gradients(mesh: SurfaceMesh, flat: np.ndarray) -> np.ndarray:
-    """Return (m, 3, 2): the map from the flat to the mould in each triangle."""
-    p, q = mesh.vertices[mesh.faces], flat[mesh.faces]
-    return np.stack([p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]], -1) @ np.linalg.inv(
-        np.stack([q[:, 1] - q[:, 0], q[:, 2] - q[:, 0]], -1)
-    )
-
-
-def check(what: str, source: str, wanted: float, ours: float, allowed: float) -> Row:
-    """Return a row; the last column says whether ours is within what is allowed."""
-    within = abs(ours - wanted) <= allowed
-    return (what, source, f"{wanted:g}", f"{ours:.6g}", f"{allowed:g}", good(within))
-
-
-def good(true: bool) -> str:
-    """Return the word of the last column."""
-    return "yes" if true else "NO"
+CUT_PARTS = ("tray 50", "tray 50 flange", "hemisphere")
 
 
 def dish(mould: moulds.Mould) -> SurfaceMesh:
@@ -205,6 +76,29 @@ def thread_row(part, name, mesh, flat, laid, seconds) -> Row:
     rms = np.sqrt((along**2).mean(axis=1) @ mesh.areas / mesh.areas.sum())
     far = "-" if flat is laid else f"{off:.1f}"
     return (part, name, f"{along.max():.2f}", f"{rms:.3f}", far, f"{seconds:.2f}")
+
+
+def speed() -> Iterator[Row]:
+    """Yield seconds of a drape and of the unwraps on the same mesh, medians of three."""
+    for triangles in (10_000, 50_000):
+        for row in drape_speed.measure(triangles):
+            yield (
+                row["part"], f"{row['triangles']}", f"{row['cloth_s']:.3f}",
+                f"{row['generic_s']:.3f}",
+                ", ".join(f"{seconds:.2f}" for seconds in row["blender_s"].values()),
+            )  # fmt: skip
+
+
+def cuts() -> Iterator[Row]:
+    """Yield what the proposed cuts gain, laid again with the cuts accepted."""
+    for name in CUT_PARTS:
+        make, tack, sizes = relief_darts.PARTS[name]
+        row = relief_darts.measure(make, tack, sizes[0])
+        lengths = ", ".join(f"{length:.0f}" for length in row["length_mm"])
+        yield (
+            name, f"{row['darts']} x {lengths}", f"{100 * row['locked_before']:.2f} %",
+            f"{100 * row['locked_after']:.3f} %", f"{row['accept_deg']:.0f}°",
+        )  # fmt: skip
 
 
 def beside_boxes() -> Iterator[Row]:
@@ -283,6 +177,13 @@ def main() -> None:
             ),
             beside_unwraps(),
         ),
+        "## Seconds beside generic unwraps\n\nlibigl: a conformal start and ten rounds of "
+        "as-rigid-as-possible. Blender: angle based, conformal, minimum stretch.\n",
+        table(("Part", "Triangles", "Draped as cloth", "libigl", "Blender"), speed()),
+        "## What proposed cuts gain\n\nA twill that locks at 50°, on trays of so many mm and a "
+        "hemisphere of R 150: flat area beyond locking, 3 mm round the tips left out; and the "
+        "shear to accept instead of cutting.\n",
+        table(("Part", "Cuts, mm", "Locked before", "After", "Or accept"), cuts()),
         "## Outlines beside bounding boxes\n\nSame search, same seconds, a roll 1000 mm wide.\n",
         table(("Pieces", "By outline mm", "By box mm", "Saved"), beside_boxes()),
         f"## {HOSTILE} damaged moulds\n\nTwisted, torn, doubled, folded, far away, not a number.\n",
