@@ -40,26 +40,47 @@ def subscribe() -> None:
 
 
 def follow_selection() -> None:
-    """A pattern was selected: make its ply the selected one."""
+    """A pattern was selected: make its ply, cover, core or tapes the selected one of its list."""
     thing = bpy.context.view_layer.objects.active if bpy.context.view_layer else None
     if thing is None or thing.mouldply.owner is None:
         return
     own = thing.mouldply.owner.mouldply
-    for number, ply in enumerate(own.plies):
-        if ply.id == thing.mouldply.ply_id and own.active_ply != number:
-            own.active_ply = number
+    for rows, active in ((own.plies, "active_ply"), (own.extras, "active_extra")):
+        number = _place(rows, thing)
+        if number is not None and getattr(own, active) != number:
+            setattr(own, active, number)
 
 
 def show_active_ply(mould: Any, context: Any) -> None:
     """A ply was selected: select its patterns beside the mould, and show its map."""
-    home, own = find_patterns(mould), mould.mouldply
-    if home is None or not own.plies or bpy.context.mode != "OBJECT":
-        return
-    ply = own.plies[min(own.active_ply, len(own.plies) - 1)]
+    own = mould.mouldply
+    if own.plies and _select_patterns(mould, context, own.plies, own.active_ply):
+        maps.refresh(context)
+
+
+def show_active_extra(mould: Any, context: Any) -> None:
+    """A cover, core or tapes were selected: select their patterns beside the mould."""
+    own = mould.mouldply
+    if own.extras:
+        _select_patterns(mould, context, own.extras, own.active_extra)
+
+
+def _place(rows: Any, thing: Any) -> int | None:
+    """Return the row a pattern is of, if any."""
+    ids = [row.id for row in rows]
+    return ids.index(thing.mouldply.ply_id) if thing.mouldply.ply_id in ids else None
+
+
+def _select_patterns(mould: Any, context: Any, rows: Any, number: int) -> bool:
+    """Select the patterns of a row and no others; False where there is nothing to select."""
+    home = find_patterns(mould)
+    if home is None or bpy.context.mode != "OBJECT":
+        return False
+    chosen = rows[min(number, len(rows) - 1)].id
     for thing in home.objects:
         if thing.mouldply.piece.is_pattern and thing.name in context.view_layer.objects:
-            thing.select_set(thing.mouldply.ply_id == ply.id)
-    maps.refresh(context)
+            thing.select_set(thing.mouldply.ply_id == chosen)
+    return True
 
 
 def register() -> None:

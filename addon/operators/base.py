@@ -26,6 +26,15 @@ class EngineOperator:
             return None
 
 
+def move_row(rows, here, by):
+    """Swap a row of a list with its neighbour, "UP" or "DOWN"; return its place afterwards."""
+    there = here + (-1 if by == "UP" else 1)
+    if not 0 <= there < len(rows):
+        return here
+    rows.move(here, there)
+    return there
+
+
 class NeedsMould:
     """Greys the button out where there is no mould, and says why."""
 

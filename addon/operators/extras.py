@@ -6,7 +6,7 @@ from .. import library
 from ..apply import remove_patterns
 from ..moulds import need_mould, need_ply
 from ..props import EnumProperty
-from .base import EngineOperator, NeedsMould, NeedsPly
+from .base import EngineOperator, NeedsMould, NeedsPly, move_row
 from .cloth import add_cloth, need_cloth
 
 # Cloth of the library a new one starts with, and its name; tapes: the active cloth of the file.
@@ -101,10 +101,7 @@ class MOULDPLY_OT_move_extra(NeedsExtra, EngineOperator, bpy.types.Operator):
         """Swap it with its neighbour."""
         own = need_mould(context).mouldply
         here = min(own.active_extra, len(own.extras) - 1)
-        there = here + (-1 if self.by == "UP" else 1)
-        if 0 <= there < len(own.extras):
-            own.extras.move(here, there)
-            own.active_extra = there
+        own.active_extra = move_row(own.extras, here, self.by)
 
 
 CLASSES = (MOULDPLY_OT_add_extra, MOULDPLY_OT_remove_extra, MOULDPLY_OT_move_extra)

@@ -6,7 +6,7 @@ from .. import engine, mesh_data
 from ..moulds import need_editable, need_mould, need_ply
 from ..props import EnumProperty, FloatProperty, StringProperty
 from ..scene_job import FORMAT
-from .base import EngineOperator, NeedsPly
+from .base import EngineOperator, NeedsPly, move_row
 from .cloth import need_cloth
 
 SETTINGS = (
@@ -182,11 +182,8 @@ class MOULDPLY_OT_move_ply(NeedsPly, EngineOperator, bpy.types.Operator):
     def run(self, context):
         """Swap it with its neighbour."""
         own = need_mould(context).mouldply
-        here = own.active_ply
-        there = here + (-1 if self.by == "UP" else 1)
-        if 0 <= there < len(own.plies):
-            own.plies.move(here, there)
-            own.active_ply = there
+        here = min(own.active_ply, len(own.plies) - 1)
+        own.active_ply = move_row(own.plies, here, self.by)
 
 
 class MOULDPLY_OT_copy_ply(NeedsPly, EngineOperator, bpy.types.Operator):

@@ -25,6 +25,12 @@ def _ply_selected(own, context):
     show_active_ply(own.id_data, context)
 
 
+def _extra_selected(own, context):
+    from ..watching import show_active_extra
+
+    show_active_extra(own.id_data, context)
+
+
 class MOULDPLY_Mould(bpy.types.PropertyGroup):
     """On an object that is a mould. Directions are in the world."""
 
@@ -43,7 +49,7 @@ class MOULDPLY_Mould(bpy.types.PropertyGroup):
     active_ply: IntProperty(name="Active Ply", min=0, update=_ply_selected)
     next_ply: IntProperty(default=1, options={"HIDDEN"})
     extras: CollectionProperty(type=MOULDPLY_Extra)
-    active_extra: IntProperty(name="Active Cover, Core or Tapes", min=0)
+    active_extra: IntProperty(name="Active Cover, Core or Tapes", min=0, update=_extra_selected)
     next_extra: IntProperty(default=1, options={"HIDDEN"})
     parts: CollectionProperty(type=MOULDPLY_Mould_Part)
     next_part: IntProperty(default=1, options={"HIDDEN"})

@@ -37,6 +37,32 @@ def test_a_selected_ply_selects_its_patterns_and_leaves_the_mould_active():
     assert bpy.context.view_layer.objects.active == mould
 
 
+def with_covers():
+    mould = two_plies()
+    for _ in range(2):
+        activate(mould)
+        bpy.ops.mouldply.add_extra(kind="cover")
+    bpy.ops.mouldply.flatten(which="ALL")
+    return mould
+
+
+def test_a_selected_cover_s_pattern_makes_the_cover_the_selected_one_and_leaves_the_ply():
+    mould = with_covers()
+    mould.mouldply.active_ply, mould.mouldply.active_extra = 1, 1
+    activate(patterns()["x1"])
+    watching.follow_selection()
+    assert (mould.mouldply.active_extra, mould.mouldply.active_ply) == (0, 1)
+
+
+def test_a_selected_cover_selects_its_pattern_and_no_ply_s():
+    mould = with_covers()
+    activate(mould)
+    for number, chosen in ((0, "x1"), (1, "x2")):
+        mould.mouldply.active_extra = number
+        assert [key for key, thing in patterns().items() if thing.select_get()] == [chosen]
+    assert bpy.context.view_layer.objects.active == mould
+
+
 def test_from_a_pattern_every_button_still_means_its_mould():
     mould = two_plies()
     activate(patterns()["p2"])
