@@ -198,16 +198,6 @@ def _nearest_triangles(mould: bpy.types.Object, read: MouldRead) -> np.ndarray:
     return np.array([tree.find_nearest(point)[2] for point in points.tolist()], np.int64)
 
 
-def own_mesh(mould: bpy.types.Object, scene: bpy.types.Scene) -> tuple[Any, np.ndarray]:
-    """Return the mould's own mesh without modifiers as MouldMesh, and (m,) its polygons."""
-    import numpy as np
-
-    mesh = mould.data
-    triangles, polygons = mesh_data.triangles_of(mesh, mirrored=False)
-    points = points_to_mm(mould, scene, mesh_data.values_of(mesh, "position", np.float32, 3))
-    return engine.load("surface.mesh").MouldMesh(points, triangles), polygons
-
-
 def frame_to_world(scene: bpy.types.Scene, rosette: Any) -> Any:
     """Return the world matrix of arrows that stand like a rosette: X 0 degrees, Z its normal."""
     import numpy as np

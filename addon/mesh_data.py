@@ -218,14 +218,24 @@ def seams_of(mesh: Any) -> np.ndarray:
     """Return (k, 2) the vertices of the edges marked as seams."""
     import numpy as np
 
-    marked = mesh.attributes.get("uv_seam") or mesh.attributes.get(".uv_seam")
-    if marked is None:
+    seam = seam_edges(mesh)
+    if seam is None or not seam.any():
         return np.zeros((0, 2), np.int64)
-    seam = np.empty(len(mesh.edges), bool)
-    marked.data.foreach_get("value", seam)
     ends = np.empty(2 * len(mesh.edges), np.int32)
     mesh.attributes[".edge_verts"].data.foreach_get("value", ends)
     return ends.reshape(-1, 2)[seam].astype(np.int64)
+
+
+def seam_edges(mesh: Any) -> np.ndarray | None:
+    """Return (edges,) whether each is marked as a seam; None where none ever was."""
+    import numpy as np
+
+    marked = mesh.attributes.get("uv_seam") or mesh.attributes.get(".uv_seam")
+    if marked is None:
+        return None
+    seam = np.empty(len(mesh.edges), bool)
+    marked.data.foreach_get("value", seam)
+    return seam
 
 
 def region_attribute(ply_id: str) -> str:

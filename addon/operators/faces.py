@@ -2,8 +2,9 @@
 
 import bpy
 
-from .. import bridge, engine, mesh_data
+from .. import engine, mesh_data
 from ..moulds import need_editable, need_mould, need_ply
+from ..neighbours import Neighbours
 from ..props import FloatProperty, IntProperty
 from .base import EngineOperator, NeedsPly
 
@@ -29,7 +30,7 @@ class MOULDPLY_OT_grow_faces(NeedsPly, EngineOperator, bpy.types.Operator):
 
     def run(self, context):
         """Grow or shrink on the mould's own faces."""
-        change_region(context, lambda mesh, region: _moved(mesh, region, self.by))
+        change_region(context, lambda beside, region: _moved(beside, region, self.by))
 
 
 class MOULDPLY_OT_fill_faces(NeedsPly, EngineOperator, bpy.types.Operator):
@@ -46,44 +47,29 @@ class MOULDPLY_OT_fill_faces(NeedsPly, EngineOperator, bpy.types.Operator):
 
     def run(self, context):
         """Spread from every face of the ply."""
-        from math import degrees
-
-        change_region(context, lambda mesh, region: _filled(mesh, region, degrees(self.angle)))
+        turn = need_mould(context).matrix_world
+        change_region(context, lambda beside, region: beside.filled(region, self.angle, turn))
 
 
 def change_region(context, change):
-    """Apply `change(mesh, region) -> faces` in triangles of the mould's own mesh."""
-    import numpy as np
-
+    """Apply `change(neighbours, region) -> region` to the active ply's own faces."""
     mould = need_mould(context)
     ply = need_ply(mould)
     need_editable(mould)
     with mesh_data.object_mode(mould):
-        mesh, polygons = bridge.own_mesh(mould, context.scene)
-        faces = mesh_data.face_values(mould.data, mesh_data.region_attribute(ply.id))
-        region = engine.load("surface.region").Region(ply.name, np.flatnonzero(faces[polygons]))
-        touched = np.zeros(len(faces), bool)
-        touched[polygons[change(mesh, region)]] = True
-        mesh_data.write_region(mould.data, ply.id, touched)
+        name = mesh_data.region_attribute(ply.id)
+        region = mesh_data.face_values(mould.data, name)
+        error = engine.load("errors").InputError
+        if not region.any():
+            raise error(f"Ply '{ply.name}' has no faces.", "Select its faces and set them.")
+        changed = change(Neighbours(mould.data), region)
+        if not changed.any():
+            raise error(f"Ply '{ply.name}' would have no faces left.", "Shrink it by less.")
+        mesh_data.write_region(mould.data, ply.id, changed)
 
 
-def _moved(mesh, region, rows):
-    regions = engine.load("surface.region")
-    if rows < 0:
-        return regions.shrink(mesh, region, -rows).faces
-    return regions.grow(mesh, region, rows).faces
-
-
-def _filled(mesh, region, angle_deg):
-    """Return every face reached from the region, piece by piece."""
-    import numpy as np
-
-    spread = engine.load("surface.region").grow_to_sharp_edges
-    reached = np.zeros(len(mesh.faces), bool)
-    for face in region.faces:
-        if not reached[face]:
-            reached[spread(mesh, int(face), angle_deg)] = True
-    return np.flatnonzero(reached)
+def _moved(beside, region, rows):
+    return beside.shrunk(region, -rows) if rows < 0 else beside.grown(region, rows)
 
 
 CLASSES = (MOULDPLY_OT_grow_faces, MOULDPLY_OT_fill_faces)
