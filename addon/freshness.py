@@ -1,12 +1,13 @@
 """Which patterns still fit their inputs: worked out a moment after the last change, then only read.
 
 In a window the answer is kept until Blender reports a change, so that drawing the sidebar costs
-nothing; without a window it is worked out on each call.
+nothing, and the digests are taken in a thread; without a window it is worked out on each call.
 """
 
 from __future__ import annotations
 
 import time
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -16,9 +17,13 @@ from mathutils import Vector
 
 from . import bridge, engine, warm
 from .apply import find_patterns
+from .aside import Aside
 from .scene_job import read_job
 
 QUIET_S = 0.3  # after the last change
+STEP_S = 0.02  # between the steps of a look
+AT_ONCE = 20_000  # faces that are worked out in some 15 ms
+DONE = object()
 # Above this share of the flat area beyond the cloth's limit a ply will not lie down.
 NEEDS_CUT_SHARE = 5e-4
 STATES = {
@@ -48,6 +53,7 @@ class Memory:
         self.known: dict[int, Known] = {}
         self.changed_at = 0.0
         self.just_loaded = True
+        self.steps: Iterator[None] | None = None  # of the look under way
 
 
 MEMORY = Memory()
@@ -64,7 +70,13 @@ def known_of(mould: Any, scene: Any) -> Known:
 
 
 def work_out(mould: Any, scene: Any) -> Known:
-    """Read the job and compare each ply's digest with its patterns'."""
+    """Read the job and compare each ply's digest with its patterns', here and now."""
+    known, job = _read(mould, scene)
+    return known if job is None else _compared(mould, known, _digests(job))
+
+
+def _read(mould: Any, scene: Any) -> tuple[Known, Any]:
+    """Return what a look at the mould tells, and its job; None where that says all there is."""
     plies = mould.mouldply.plies
     depsgraph = bpy.context.evaluated_depsgraph_get()
     try:
@@ -74,17 +86,27 @@ def work_out(mould: Any, scene: Any) -> Known:
         known.states = {ply.id: "no_faces" if ply.id in empty else "to_drape" for ply in plies}
         if not plies or empty:
             known.states |= _by_age(mould, None, known.states)
-            return known
-        job = read_job(mould, scene, depsgraph, read)
+            return known, None
+        return known, read_job(mould, scene, depsgraph, read)
     except engine.load("errors").FlattenError as error:
-        return Known(problem=str(error))
+        return Known(problem=str(error)), None
+
+
+def _digests(job: Any) -> tuple[dict[str, str], dict[str, str], str]:
+    """Return the digests of plies, of extras and of the whole job; knows no Blender."""
     stamp = engine.load("stamp")
-    stamps = stamp.ply_stamps(job)
-    known.states |= _by_age(mould, stamps, known.states)
+    plies = stamp.ply_stamps(job)
+    return plies, stamp.extra_stamps(job, plies), job.digest
+
+
+def _compared(mould: Any, known: Known, digests: tuple[dict[str, str], dict[str, str], str]) -> Any:
+    """Say of everything that has patterns whether they carry these digests."""
+    plies, extras, whole = digests
+    known.states |= _by_age(mould, plies, known.states)
     known.extras = {extra.id: "to_drape" for extra in mould.mouldply.extras}
-    known.extras |= _by_age(mould, stamp.extra_stamps(job, stamps), known.extras)
+    known.extras |= _by_age(mould, extras, known.extras)
     home = find_patterns(mould)
-    known.whole_is_current = home is not None and home.mouldply.job_digest == job.digest
+    known.whole_is_current = home is not None and home.mouldply.job_digest == whole
     return known
 
 
@@ -96,14 +118,18 @@ def note_change() -> None:
 
 
 def note_now(mould: Any, scene: Any) -> None:
-    """Work one mould out at once: its patterns have just been replaced."""
-    MEMORY.known[mould.session_uid] = work_out(mould, scene)
+    """Its patterns have just been replaced: work a mould out at once, unless that takes long."""
+    if bpy.app.background or len(mould.data.polygons) <= AT_ONCE:
+        MEMORY.known[mould.session_uid] = work_out(mould, scene)
+    else:
+        note_change()
 
 
 def look_again() -> float | None:
-    """Work every mould of the scene out, unless the person is still changing things."""
+    """Work every mould of the scene out in steps, unless the person is still changing things."""
     quiet = time.monotonic() - MEMORY.changed_at
     if quiet < QUIET_S:
+        MEMORY.steps = None
         return QUIET_S - quiet + 0.01
     scene = bpy.context.scene
     if not any(thing.mouldply.is_mould for thing in scene.objects):
@@ -111,16 +137,30 @@ def look_again() -> float | None:
     if not warm.done():
         warm.start()
         return QUIET_S
-    moulds = [thing for thing in scene.objects if thing.mouldply.is_mould and thing.mode != "EDIT"]
-    for mould in moulds:
-        known = MEMORY.known[mould.session_uid] = work_out(mould, scene)
-        _widen_views(mould, max(known.size_mm) / bridge.mm_per_unit(scene))
-    MEMORY.just_loaded = False
+    MEMORY.steps = MEMORY.steps or _steps(scene)
+    if next(MEMORY.steps, DONE) is not DONE:
+        return STEP_S
+    MEMORY.steps, MEMORY.just_loaded = None, False
     for window in bpy.context.window_manager.windows:
         for area in window.screen.areas:
             if area.type == "VIEW_3D":
                 area.tag_redraw()
     return None
+
+
+def _steps(scene: Any) -> Iterator[None]:
+    """Work the moulds out; between the steps the window goes on. A change begins it anew."""
+    moulds = [thing for thing in scene.objects if thing.mouldply.is_mould and thing.mode != "EDIT"]
+    for mould in moulds:
+        known, job = _read(mould, scene)
+        if job is not None:
+            digests = Aside(lambda job=job: _digests(job))
+            while not digests.done:
+                yield
+            known = _compared(mould, known, digests.result())
+        MEMORY.known[mould.session_uid] = known
+        _widen_views(mould, max(known.size_mm) / bridge.mm_per_unit(scene))
+        yield
 
 
 @persistent
@@ -211,5 +251,6 @@ def _size(read: Any) -> tuple[float, float, float]:
 
     used = np.zeros(len(read.vertices), bool)
     used[read.triangles] = True
-    x, y, z = np.ptp(read.vertices[used], axis=0).tolist()
+    points = read.vertices if used.all() else read.vertices[used]
+    x, y, z = (float(axis.max() - axis.min()) for axis in points.T)  # quicker than one by one
     return x, y, z

@@ -145,7 +145,7 @@ def default_rosette(read: MouldRead) -> Any:
     covered = covered if covered.any() else ~covered
     corners = read.vertices[read.triangles[covered]]
     normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]).sum(axis=0)
-    length, size = float(np.linalg.norm(normal)), float(np.ptp(corners, axis=(0, 1)).max())
+    length, size = float(np.linalg.norm(normal)), _longest_side(corners)
     normal = normal / length if length > 1e-9 * size**2 else np.array([0.0, 0.0, 1.0])
     axis = int(np.abs(normal).argmax())
     if abs(normal[axis]) > SNAP_COSINE:
@@ -153,6 +153,12 @@ def default_rosette(read: MouldRead) -> Any:
     zero = WORLD_Y if abs(normal[0]) > 0.9 else WORLD_X
     centre = corners.reshape(-1, 3).mean(axis=0)
     return engine.load("surface.rosette").Rosette(centre, zero, normal)
+
+
+def _longest_side(corners: Any) -> float:
+    """Return the longest side of the box round (k, 3, 3) points; axis by axis, which is quicker."""
+    axes = corners.reshape(-1, 3).T
+    return float(max(axis.max() - axis.min() for axis in axes))
 
 
 def _rosette(arrows: bpy.types.Object, scene: bpy.types.Scene) -> Any:

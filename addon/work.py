@@ -11,11 +11,12 @@ import bpy
 
 from . import bridge, engine, overlays
 from .apply import apply_answer, find_patterns
+from .aside import Aside
 from .curves import replace_proposals
 from .scene_job import read_job
 from .worker import News, Worker
 
-TICK_S = 0.1
+TICK_S, SOON_S = 0.1, 0.02  # between looks at the worker; while its job is being written
 
 
 @dataclass(slots=True)
@@ -28,6 +29,8 @@ class Errand:
     mould_name: str
     files: str | None
     began: float
+    request: dict[str, Any]  # without its job, which is being written
+    job: Aside | None  # until the worker has the request
     result: Path | None = None
 
 
@@ -38,7 +41,7 @@ class Desk:
         self.worker: Worker | None = None
         self.errand: Errand | None = None
         self.finished: Errand | None = None
-        self.preview_job: Path | None = None
+        self.preview_job: Aside | None = None  # its folder, as of an errand's job
         self.jobs: dict[str, Path] = {}  # digest -> job folder already written
 
 
@@ -77,12 +80,6 @@ def _in_place(context: Any, mould: Any, job: Any, request: dict[str, Any]) -> No
 
 
 def _in_worker(context: Any, mould: Any, job: Any, label: str, request: dict[str, Any]) -> None:
-    DESK.worker = DESK.worker or Worker()
-    digest = job.digest
-    if digest not in DESK.jobs:
-        DESK.jobs = {digest: DESK.worker.home / f"job-{digest[:16]}"}
-        engine.load("job").save_job(job, DESK.jobs[digest], small=False)
-    DESK.worker.submit({"job": str(DESK.jobs[digest]), **request})
     DESK.errand = Errand(
         label=label,
         mould=mould.session_uid,
@@ -90,12 +87,48 @@ def _in_worker(context: Any, mould: Any, job: Any, label: str, request: dict[str
         mould_name=mould.name,
         files=request.get("files"),
         began=time.monotonic(),
+        request=request,
+        job=_store(job),
     )
     if not context.window_manager.mouldply.running and context.window is not None:
         bpy.ops.mouldply.watch("INVOKE_DEFAULT")
     show(context.window_manager, running=True, share=0.0, what="Starting", left_s=-1.0)
     if not bpy.app.timers.is_registered(tick):
-        bpy.app.timers.register(tick, first_interval=TICK_S, persistent=True)
+        bpy.app.timers.register(tick, first_interval=SOON_S, persistent=True)
+
+
+def _store(job: Any) -> Aside:
+    """Write a job for the worker in a thread, unless it is there; the result is its folder."""
+    worker = DESK.worker = DESK.worker or Worker()
+    known = DESK.jobs
+
+    def store() -> Path:
+        digest = job.digest
+        folder = known.get(digest)
+        if folder is None:
+            folder = worker.home / f"job-{digest[:16]}"
+            engine.load("job").save_job(job, folder, small=False)
+            known.clear()  # the worker keeps one job too
+            known[digest] = folder
+        return folder
+
+    worker.start()  # imports what it needs meanwhile
+    return Aside(store)
+
+
+def _handed_over(errand: Errand) -> bool:
+    """Give the worker its request once the job is written; False where that failed."""
+    assert DESK.worker is not None
+    assert errand.job is not None
+    try:
+        folder = errand.job.result()
+    except engine.load("errors").FlattenError as error:
+        DESK.errand = None
+        show(bpy.context.window_manager, running=False, message=str(error))
+        return False
+    errand.job = None
+    DESK.worker.submit({"job": str(folder), **errand.request})
+    return True
 
 
 def finish(answer: Any, mould: Any, scene: Any, files: str | None) -> None:
@@ -131,6 +164,8 @@ def tick() -> float | None:
         return TICK_S if DESK.finished is not None or DESK.errand is not None else None
     if errand is None or worker is None:
         return None
+    if errand.job is not None:
+        return SOON_S if not errand.job.done or _handed_over(errand) else None
     out = worker.out
     news = worker.look()
     manager = bpy.context.window_manager
@@ -151,19 +186,19 @@ def tick() -> float | None:
 
 
 def ask_preview(context: Any, mould: Any) -> bool:
-    """Ask for a drape of the active ply from its tack point; False while one is under way."""
+    """Ask for a drape of the active ply from its tack point; False while that cannot begin yet."""
     if DESK.errand is not None or (DESK.worker is not None and DESK.worker.busy):
         return False
     own = mould.mouldply
     ply = own.plies[min(own.active_ply, len(own.plies) - 1)]
     if DESK.preview_job is None:  # the mould stays as it is while the tack point is dragged
-        DESK.worker = DESK.worker or Worker()
-        job = read_job(mould, context.scene, context.evaluated_depsgraph_get())
-        DESK.preview_job = DESK.worker.home / f"preview-{job.digest[:16]}"
-        engine.load("job").save_job(job, DESK.preview_job, small=False)
+        DESK.preview_job = _store(read_job(mould, context.scene, context.evaluated_depsgraph_get()))
+    if not DESK.preview_job.done:
+        return False
     at = bridge.points_to_mm(mould, context.scene, [tuple(ply.tack)])[0].tolist()
     change = {"ply": ply.id, "tack_mm": at}
-    DESK.worker.submit({"job": str(DESK.preview_job), "change": change})
+    assert DESK.worker is not None
+    DESK.worker.submit({"job": str(DESK.preview_job.result()), "change": change})
     return True
 
 
@@ -186,9 +221,15 @@ def drop_preview() -> None:
 
 def stop() -> None:
     """Ask the work under way to end."""
-    if DESK.worker is not None and DESK.errand is not None:
-        DESK.worker.ask_to_stop()
-        show(bpy.context.window_manager, what="Stopping")
+    errand = DESK.errand
+    if DESK.worker is None or errand is None:
+        return
+    if errand.job is not None:  # the worker has not heard of it
+        DESK.errand = None
+        show(bpy.context.window_manager, running=False, message="Stopped.")
+        return
+    DESK.worker.ask_to_stop()
+    show(bpy.context.window_manager, what="Stopping")
 
 
 def forget() -> None:

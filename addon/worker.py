@@ -70,6 +70,11 @@ class Worker:
         self._out, self._stop_asked = out, None
         return out
 
+    def start(self) -> None:
+        """Start the process if it does not run: it is warm once a request comes."""
+        if self._process is None or self._process.poll() is not None:
+            self._start()
+
     def look(self) -> News:
         """Return how far the request is; once it has ended, the worker is free again."""
         out = self._out
@@ -111,8 +116,7 @@ class Worker:
         shutil.rmtree(self.home, ignore_errors=True)
 
     def _say(self, line: str) -> None:
-        if self._process is None or self._process.poll() is not None:
-            self._start()
+        self.start()
         assert self._process is not None
         assert self._process.stdin is not None
         self._process.stdin.write(line)

@@ -43,8 +43,8 @@ class MOULDPLY_OT_place_tack(NeedsPly, EngineOperator, bpy.types.Operator):
         if context.window_manager.mouldply.running:
             self.report({"WARNING"}, "Wait for the work under way, or stop it")
             return {"CANCELLED"}
-        asked = self.tried(context, lambda: {work.ask_preview(context, self._mould)})
-        if asked is None:  # the worker reads the mould while the mouse is on its way
+        self._warm = False  # the worker reads the mould while the mouse is on its way
+        if self.tried(context, lambda: {self._warm_up(context)}) is None:
             return {"CANCELLED"}
         self._before = need_ply(self._mould).use_tack, tuple(need_ply(self._mould).tack)
         context.workspace.status_text_set(
@@ -71,7 +71,8 @@ class MOULDPLY_OT_place_tack(NeedsPly, EngineOperator, bpy.types.Operator):
             self._point(context, event)
             return {"RUNNING_MODAL"}
         if event.type == "TIMER":
-            self._preview(context)
+            if self.tried(context, lambda: {self._preview(context)}) is None:
+                return self._leave(context, {"CANCELLED"})
             if self._settling and self._is_settled():
                 return self._flatten(context)
             return {"PASS_THROUGH"}
@@ -102,12 +103,14 @@ class MOULDPLY_OT_place_tack(NeedsPly, EngineOperator, bpy.types.Operator):
             self._shown = self._seen
             overlays.show_preview(context, self._mould, answer)
         ply = need_ply(self._mould)
-        if (
-            self._dragging
-            and tuple(ply.tack) != self._seen
-            and work.ask_preview(context, self._mould)
-        ):
-            self._seen = tuple(ply.tack)
+        if not self._dragging:
+            self._warm_up(context)
+        elif tuple(ply.tack) != self._seen and work.ask_preview(context, self._mould):
+            self._warm, self._seen = True, tuple(ply.tack)
+
+    def _warm_up(self, context):
+        """Ask once for the drape as it is, as soon as the worker can be asked."""
+        self._warm = self._warm or work.ask_preview(context, self._mould)
 
     def _is_settled(self):
         """Whether the drape of the chosen place is shown, or does not come."""

@@ -7,6 +7,7 @@ import pytest
 
 from addon import work
 from addon.scene_job import read_job
+from flatten.errors import InputError
 
 from .making import grid, ply_on
 
@@ -23,6 +24,9 @@ def start(mould, **request):
     context = bpy.context
     job = read_job(mould, context.scene, context.evaluated_depsgraph_get())
     work._in_worker(context, mould, job, "Flatten", request or {"plies": ("p1",)})
+    while work.DESK.errand.job is not None:  # written by a thread, then handed over
+        work.tick()
+        time.sleep(0.01)
 
 
 def finish(seconds=60):
@@ -112,6 +116,40 @@ def test_stop_is_told(mould):
     assert not patterns()
 
 
+def unstored(mould, monkeypatch, store):
+    """Start work whose job is written by `store`, and do not wait until it is."""
+    monkeypatch.setattr("flatten.job.save_job", store)
+    context = bpy.context
+    job = read_job(mould, context.scene, context.evaluated_depsgraph_get())
+    work._in_worker(context, mould, job, "Flatten", {"plies": ("p1",)})
+
+
+def test_stop_while_the_job_is_being_written_ends_at_once(mould, monkeypatch):
+    unstored(mould, monkeypatch, lambda *_, **__: time.sleep(0.5))
+    began = time.monotonic()
+    work.stop()
+    assert (message(), work.DESK.errand) == ("Stopped.", None)
+    assert time.monotonic() - began < 0.4  # the writing goes on for half a second
+    assert work.tick() is None
+
+
+def test_a_full_disk_is_told(mould, monkeypatch):
+    def full(job, folder, **_):
+        raise InputError(f"The job folder '{folder.name}' cannot be written: no space left.", "")
+
+    unstored(mould, monkeypatch, full)
+    finish()
+    assert "cannot be written: no space left." in message()
+    assert not bpy.context.window_manager.mouldply.running
+
+
+def test_the_window_goes_on_while_the_job_is_written(mould, monkeypatch):
+    unstored(mould, monkeypatch, lambda *_, **__: time.sleep(1.0))
+    began = time.monotonic()
+    assert work.tick() is not None
+    assert time.monotonic() - began < 0.5  # asked: a look never waits
+
+
 def test_only_one_work_at_a_time(mould):
     start(mould)
     with pytest.raises(RuntimeError, match="'Flatten' for 'tile' is still running"):
@@ -130,9 +168,11 @@ def test_the_same_job_is_written_once(mould):
 def test_a_dragged_tack_point_comes_back_as_a_preview(mould):
     ply = mould.mouldply.plies[0]
     ply.use_tack, ply.tack = True, (0.03, 0.0, 0.03)
-    assert work.ask_preview(bpy.context, mould)
-    assert not work.ask_preview(bpy.context, mould)  # one at a time
     end = time.monotonic() + 60
+    while not work.ask_preview(bpy.context, mould):  # its job is being written
+        assert time.monotonic() < end
+        time.sleep(0.02)
+    assert not work.ask_preview(bpy.context, mould)  # one at a time
     answer = None
     while answer is None and time.monotonic() < end:
         answer = work.take_preview()
