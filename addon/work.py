@@ -251,13 +251,22 @@ def find_errand_mould(errand: Errand) -> Any:
 
 def show(manager: Any, **values: Any) -> None:
     """Show progress in the sidebar; the view itself stays as it is."""
+    before = _seen(manager)
     for name, value in values.items():
         setattr(manager.mouldply, name, value)
+    if _seen(manager) == before:  # nothing to draw: the processor is the worker's
+        return
     for window in manager.windows:
         for area in window.screen.areas:
             for region in area.regions if area.type == "VIEW_3D" else ():
                 if region.type == "UI":
                     region.tag_redraw()
+
+
+def _seen(manager: Any) -> tuple[Any, ...]:
+    """Return what a person sees of the progress."""
+    own = manager.mouldply
+    return own.running, own.message, own.what, round(100 * own.share), round(own.left_s)
 
 
 def _apply_when_free() -> None:

@@ -1,8 +1,9 @@
 """Place the tack point by dragging over the mould: previews on the way, drape on release.
 
 Prints how long the first threads took to show, how many previews came a second, how long after
-the release the drape from there was shown (asked: 0.5 s), and how long until the pattern was made.
-A sample is open (--blend).
+the release the drape from there was shown (asked: 0.5 s), and how long until the pattern was made;
+and how long the worker was at each, which does not count the drawing of a window without a
+graphics card. A sample is open (--blend).
 """
 
 import time
@@ -35,6 +36,7 @@ def flow():
         inner(context, thing, answer)
 
     overlays.show_preview = show_preview
+    asked = watch_worker()
     begun = time.perf_counter()
     in_view(bpy.ops.mouldply.place_tack, "INVOKE_DEFAULT")
     yield 0.2
@@ -60,8 +62,28 @@ def flow():
     late = next((at - released for at in shown if at > released), 0.0)
     print(f"SHOWN {late:.2f} s after the release: the drape from there (asked: 0.5)")
     print(f"PATTERN {time.perf_counter() - released:.2f} s after the release")
+    for what, out, at, clock in asked:
+        answer = out / "answer.json"
+        if answer.exists():
+            took = answer.stat().st_mtime - clock
+            print(f"WORKER {what}, asked {at - released:+.2f} s after the release, took {took:.2f}")
     yield 1
     hands.shot("tack_released")
+
+
+def watch_worker():
+    """Note every request of the worker; return the list that fills: what, folder, two clocks."""
+    kind, asked = part("worker").Worker, []
+    inner = kind.submit
+
+    def submit(self, request):
+        out = inner(self, request)
+        what = "preview" if "change" in request else "pattern"
+        asked.append((what, out, time.perf_counter(), time.time()))
+        return out
+
+    kind.submit = submit
+    return asked
 
 
 def stamps():
