@@ -49,7 +49,7 @@ def deliver(result: Result, job: Job, folder: Path, *, progress: Progress = sile
     progress(0.95, "drawing the patterns")
     files, sheets = files_and_sheets(result, job, part_of(progress, 0.95, 0.99))
     progress(0.99, "comparing the files with what was meant")
-    verify(result, files, sheets)
+    verify(result, files, sheets, job.settings.files)
     write_set(folder, files, summary(result, job))
     progress(1.0, "done")
 

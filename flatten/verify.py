@@ -13,9 +13,18 @@ import shapely
 
 from .arrays import Floats
 from .errors import SolveError
+from .export.settings import FileSettings
 from .export.tiles import TilePlan
+from .nest.layout import Placement
 from .result import ExtraPiece, Piece, Result
-from .verify_lines import dxf_lines, shifted, svg_lines
+from .verify_lines import (
+    dxf_lines,
+    dxf_texts,
+    shifted,
+    shifted_texts,
+    svg_lines,
+    svg_texts,
+)
 from .verify_paper import check_paper
 from .verify_places import FileLines, Meant, check_pieces_apart, check_sheets, meant
 
@@ -29,10 +38,16 @@ INSIDE_MM = 0.02
 SEAM_SHARE = 1e-6
 
 
-def verify(result: Result, files: Mapping[str, bytes], sheets: TilePlan | None = None) -> None:
+def verify(
+    result: Result,
+    files: Mapping[str, bytes],
+    sheets: TilePlan | None = None,
+    settings: FileSettings | None = None,
+) -> None:
     """Compare patterns with the drapes they came from, and the files with the patterns.
 
     `sheets`: which pattern is on which sheet of the paper templates; None leaves them out.
+    `settings`: how the cutter files were to be written; None: as they are without settings.
 
     Raises
     ------
@@ -44,7 +59,7 @@ def verify(result: Result, files: Mapping[str, bytes], sheets: TilePlan | None =
     for one in result.everything:
         _cut_is_a_piece(one)
     _seams_meet(result)
-    _files_hold_what_was_meant(result, files)
+    _files_hold_what_was_meant(result, files, settings or FileSettings())
     if sheets is not None:
         check_paper(files["templates.pdf"], sheets, result.patterns)
 
@@ -101,41 +116,70 @@ def _seams_meet(result: Result) -> None:
             )
 
 
-def _files_hold_what_was_meant(result: Result, files: Mapping[str, bytes]) -> None:
-    """Every outline and every arrow is found where it was meant in what a cutter gets."""
+def _files_hold_what_was_meant(
+    result: Result, files: Mapping[str, bytes], settings: FileSettings
+) -> None:
+    """Every outline, arrow, mark and word is found where it was meant in what a cutter gets."""
     pieces = [meant(pattern) for pattern in result.patterns]
     for name, content in files.items():
         alone = [piece for piece in pieces if name == f"piece {piece.name}.dxf"]
         if name == "patterns.svg":
-            check_pieces_apart(FileLines(name, svg_lines(content)), pieces)
+            check_pieces_apart(_svg(name, content), pieces)
         elif name == "patterns.dxf" or alone:
-            check_pieces_apart(FileLines(name, dxf_lines(content)), alone or pieces)
+            check_pieces_apart(_dxf(name, content, settings), alone or pieces)
     cloths = [name for name in files if name.startswith("roll ") and name.endswith(".dxf")]
     sheets = _sheets(result)
     if cloths:
         for name, own in zip(cloths, sheets, strict=True):
-            check_sheets(FileLines(name, dxf_lines(files[name])), own)
+            check_sheets(_dxf(name, files[name], settings), own)
     every = [sheet for own in sheets for sheet in own]
     if "roll.dxf" in files:
-        roll = FileLines("roll.dxf", dxf_lines(files["roll.dxf"]))
+        roll = _dxf("roll.dxf", files["roll.dxf"], settings)
         check_sheets(roll, every)
         if "roll.svg" in files:  # a picture starts at its own corner
-            picture = FileLines("roll.svg", svg_lines(files["roll.svg"]))
+            picture = _svg("roll.svg", files["roll.svg"])
             shift = roll.corners("CUT").min(axis=0) - picture.corners("CUT").min(axis=0)
-            lines = shifted(picture.lines, shift)
-            check_sheets(FileLines("roll.svg", lines), every)
+            lines, texts = shifted(picture.every, shift), shifted_texts(picture.texts, shift)
+            check_sheets(FileLines("roll.svg", lines, texts), every)
+
+
+def _svg(name: str, content: bytes) -> FileLines:
+    return FileLines(name, svg_lines(content), svg_texts(content))
+
+
+def _dxf(name: str, content: bytes, settings: FileSettings) -> FileLines:
+    return FileLines(
+        name,
+        dxf_lines(content),
+        dxf_texts(content),
+        marked=not settings.only_cut_lines,
+        strokes=settings.text_as_strokes,
+    )
 
 
 def _sheets(result: Result) -> list[list[list[Meant]]]:
     """Return the pieces on each sheet of each cloth, as they lie on it."""
     patterns = {pattern.id: pattern for pattern in result.patterns}
-    return [
-        [
-            [meant(patterns[one.piece], one.matrix) for one in sheet.placements]
-            for sheet in nest.sheets
-        ]
-        for nest in result.nests.values()
-    ]
+    every = []
+    for nest in result.nests.values():
+        placed = [one for sheet in nest.sheets for one in sheet.placements]
+        kits = max((one.kit for one in placed), default=1)
+        every.append(
+            [
+                [
+                    meant(patterns[one.piece], one.matrix, _notes(one, kits))
+                    for one in sheet.placements
+                ]
+                for sheet in nest.sheets
+            ]
+        )
+    return every
+
+
+def _notes(placed: Placement, kits: int) -> str:
+    """Return what is to be read on this copy besides its label."""
+    kit = f"kit {placed.kit} " if kits > 1 else ""
+    return (kit + placed.note).strip()
 
 
 def cut_rings(content: bytes) -> Iterator[Floats]:

@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
-import shapely
 
 from .arrays import Floats
 from .errors import SolveError
 from .pattern.pattern import Pattern
-from .verify_lines import ReadLine
+from .verify_lines import NEAR_MM, Near, ReadLine, ReadText
+from .verify_marks import FileMarks, MeantMarks, Window, marks_of
 
-# A file keeps 1e-4 mm or better; an arc may leave the chords it stands for by 0.002 mm, and
-# corners within 0.005 mm of another outline are made one with it. A knife repeats 0.02 mm.
-NEAR_MM = 0.01
 MOST_ALIKE = 200  # corners of a file on one height of x that are compared with one of ours
 ARROW = "ARROW"
 OUTLINES = ("CUT", "NET_LINE")
@@ -23,23 +20,28 @@ OUTLINES = ("CUT", "NET_LINE")
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Meant:
-    """A piece as it was meant in a file: rings (k, 2) mm of its cut and of its net, its arrow."""
+    """A piece as it was meant in a file: rings (k, 2) mm of its cut and of its net, its marks."""
 
     name: str
     rings: tuple[tuple[Floats, ...], ...]  # one tuple for each of OUTLINES
     arrow: Floats | None  # (2, 2) tail and head
+    marks: MeantMarks | None = None
 
     def moved(self, shift: Floats) -> Meant:
         """Return the piece shifted by (2,) mm."""
-        return Meant(
-            name=self.name,
+        return replace(
+            self,
             rings=tuple(tuple(ring + shift for ring in some) for some in self.rings),
             arrow=None if self.arrow is None else self.arrow + shift,
+            marks=self.marks and self.marks.moved(shift),
         )
 
 
-def meant(pattern: Pattern, matrix: Sequence[float] = (1, 0, 0, 1, 0, 0)) -> Meant:
-    """Return a pattern as it was meant: x' = a x + b y + x0, y' = d x + e y + y0."""
+def meant(pattern: Pattern, matrix: Sequence[float] = (1, 0, 0, 1, 0, 0), notes: str = "") -> Meant:
+    """Return a pattern as it was meant: x' = a x + b y + x0, y' = d x + e y + y0.
+
+    `notes`: what is written on its label besides.
+    """
     a, b, d, e, x, y = matrix
     turn, shift = np.array([[a, d], [b, e]]), np.array([x, y])
     rings = [
@@ -50,19 +52,30 @@ def meant(pattern: Pattern, matrix: Sequence[float] = (1, 0, 0, 1, 0, 0)) -> Mea
         for shape in (pattern.cut, pattern.net)
     ]
     arrow = None if pattern.arrow is None else pattern.arrow @ turn + shift
-    return Meant(name=pattern.id, rings=tuple(rings), arrow=arrow)
+    marks = marks_of(pattern, turn, shift, notes)
+    return Meant(name=pattern.id, rings=tuple(rings), arrow=arrow, marks=marks)
 
 
 class FileLines:
-    """The outlines and arrows in a file, ready to be looked up."""
+    """The outlines, arrows and marks in a file, ready to be looked up.
 
-    def __init__(self, name: str, lines: Iterator[ReadLine]) -> None:
-        self.name = name
-        self.lines = [line for line in lines if line.layer in (*OUTLINES, ARROW)]
-        self.marked = any(line.layer != "CUT" for line in self.lines)  # else only cut lines
-        self.trees = {
-            layer: _Near([line.chords() for line in self.of(layer)]) for layer in OUTLINES
-        }
+    `marked`: it is to hold more than cut lines; `strokes`: its words are drawn, not written.
+    """
+
+    def __init__(
+        self,
+        name: str,
+        lines: Iterable[ReadLine],
+        texts: Iterable[ReadText] = (),
+        *,
+        marked: bool = True,
+        strokes: bool = False,
+    ) -> None:
+        self.name, self.marked = name, marked
+        self.every, self.texts = list(lines), list(texts)
+        self.lines = [line for line in self.every if line.layer in (*OUTLINES, ARROW)]
+        self.marks = FileMarks(self.every, self.texts, strokes=strokes)
+        self.trees = {layer: Near([line.chords() for line in self.of(layer)]) for layer in OUTLINES}
         arrows = [line.points[:, :2] for line in self.of(ARROW)]
         self.heads = np.array([points for points in arrows if len(points) == 3]).reshape(-1, 3, 2)
         self.shafts = np.array([points for points in arrows if len(points) == 2]).reshape(-1, 2, 2)
@@ -79,10 +92,10 @@ class FileLines:
         some = [line.points[:, :2] for line in self.of(layer)]
         return np.concatenate(some) if some else np.zeros((0, 2))
 
-    def fault(self, piece: Meant, *, middles: bool = True) -> str:
+    def fault(self, piece: Meant, *, middles: bool = True, shown: Window | None = None) -> str:
         """Return what is wrong with a piece where it was meant to be, "" if nothing is.
 
-        `middles`: look half-way between its corners too.
+        `middles`: look half-way between its corners too. `shown`: which of its marks are seen.
         """
         for layer, rings in zip(OUTLINES, piece.rings, strict=True):
             if layer != "CUT" and not self.marked:
@@ -98,6 +111,8 @@ class FileLines:
             return (
                 f"the warp arrow of '{piece.name}' is not where it was meant, or points elsewhere"
             )
+        if self.marked and piece.marks is not None:
+            return self.marks.fault(piece.name, piece.marks, shown)
         return ""
 
     def _has_arrow(self, arrow: Floats) -> bool:
@@ -121,16 +136,20 @@ class FileLines:
                 kind = "cut" if layer == "CUT" else "net"
                 raise failed(self.name, f"it holds {whole} {kind} lines, {wanted} were meant")
 
-    def check_nothing_else(self, pieces: Sequence[Meant]) -> None:
-        """Stop where a line of the file belongs to no piece."""
+    def check_nothing_else(self, pieces: Sequence[Meant], shown: Window | None = None) -> None:
+        """Stop where a line, a mark or a word on a piece belongs to no piece."""
         for number, layer in enumerate(OUTLINES):
-            near = _Near([ring for piece in pieces for ring in piece.rings[number]])
+            near = Near([ring for piece in pieces for ring in piece.rings[number]])
             lines = self.of(layer)
             if not lines or near.off_mm(self.corners(layer)) <= NEAR_MM:
                 continue
             worst = max(lines, key=lambda line: near.off_mm(line.points[:, :2]))
             x, y = worst.points[0, :2]
             raise failed(self.name, f"its line at x {x:.1f}, y {y:.1f} mm belongs to no piece")
+        marked = [(piece.marks, piece.rings[0][0]) for piece in pieces if piece.marks is not None]
+        stray = self.marks.stray(marked, shown) if self.marked and marked else ""
+        if stray:
+            raise failed(self.name, stray)
 
 
 def check_pieces_apart(file: FileLines, pieces: Sequence[Meant]) -> None:
@@ -153,7 +172,7 @@ def check_pieces_apart(file: FileLines, pieces: Sequence[Meant]) -> None:
                 placed.append(there)
                 free.pop(number)
                 break
-            if _Near([free[number]]).off_mm(there.rings[0][0]) <= NEAR_MM:
+            if Near([free[number]]).off_mm(there.rings[0][0]) <= NEAR_MM:
                 why = fault  # the outline is there; something else of the piece is not
         else:
             raise failed(file.name, why or _how_wrong(piece, free))
@@ -188,26 +207,6 @@ def failed(name: str, why: str) -> SolveError:
         f"The end check of '{name}' failed: {why}.",
         "Please report this with the job folder; nothing was written.",
     )
-
-
-class _Near:
-    """Straight stretches of some lines (k, 2), to find how far a point is off them."""
-
-    def __init__(self, lines: Sequence[Floats]) -> None:
-        ends = [np.stack([line[:-1], line[1:]], axis=1) for line in lines]
-        self.tree = shapely.STRtree(shapely.linestrings(np.concatenate(ends)) if ends else [])
-
-    def off_mm(self, points: Floats) -> float:
-        """Return mm from the lines to the point that is farthest off, infinite without lines."""
-        if not len(self.tree):
-            return np.inf if len(points) else 0.0
-        spots = shapely.points(points)
-        near = self.tree.query(spots, predicate="dwithin", distance=NEAR_MM)[0]
-        left = np.setdiff1d(np.arange(len(spots)), near)
-        if not len(left):
-            return 0.0
-        _, distance = self.tree.query_nearest(spots[left], return_distance=True, all_matches=False)
-        return float(distance.max())
 
 
 def _with_middles(ring: Floats) -> Floats:
@@ -245,11 +244,11 @@ def _how_wrong(piece: Meant, rings: Sequence[Floats]) -> str:
             tried = middle @ way
             shift = ring.min(axis=0) - tried.min(axis=0)
             same = np.abs(np.ptp(tried, axis=0) - size).max() <= 2 * NEAR_MM
-            if same and _Near([ring]).off_mm(tried + shift) <= NEAR_MM:
+            if same and Near([ring]).off_mm(tried + shift) <= NEAR_MM:
                 return f"'{piece.name}' is {said}"
         grown = size / np.maximum(np.ptp(outline, axis=0), 1e-12)
         tried = middle * grown + ring.min(axis=0) - (middle * grown).min(axis=0)
-        if grown.min() > 0.1 and grown.max() < 10 and _Near([ring]).off_mm(tried) <= NEAR_MM:
+        if grown.min() > 0.1 and grown.max() < 10 and Near([ring]).off_mm(tried) <= NEAR_MM:
             return f"'{piece.name}' is scaled by {grown[0]:.6g} along x and {grown[1]:.6g} along y"
     width, height = np.ptp(outline, axis=0)
     return f"there is no cut line of {width:.2f} x {height:.2f} mm for '{piece.name}'"

@@ -11,8 +11,8 @@ ORDER = [
     "errors", "arrays", "units", "finding", "progress", "records", "packed", "folder",
     "surface", "mould", "cloth", "pattern", "laminate", "nest", "export",
     "job", "stamp", "start", "result", "lay", "extras", "answer", "answer_parts", "run",
-    "verify_lines", "verify_places", "verify_paper", "verify", "mould_facts",
-    "facts", "summary", "deliver", "serve", "commands", "__main__",
+    "verify_lines", "verify_pdf", "verify_marks", "verify_places", "verify_paper", "verify",
+    "mould_facts", "facts", "summary", "deliver", "serve", "commands", "__main__",
 ]  # fmt: skip
 BANNED = {"bpy", "bmesh", "mathutils", "gpu", "addon"}
 ONLY_IN = {"cvxopt": "cloth/factor.py", "ezdxf": "export/dxf.py"}

@@ -364,7 +364,7 @@ def test_files_are_written_as_the_settings_say():
 
     files = files_of(result, job)
 
-    verify(result, files)
+    verify(result, files, settings=asked)
     assert b"AC1009" in files["patterns.dxf"]
     assert {"piece p1.dxf", "piece p2.dxf"} <= set(files)
     assert len(list(cut_rings(files["piece p1.dxf"]))) == 1

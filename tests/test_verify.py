@@ -16,6 +16,7 @@ from flatten.export.layers import CUT
 from flatten.export.paper import PaperSettings
 from flatten.export.pattern_drawing import patterns_drawing
 from flatten.export.roll_drawing import rolls_drawing
+from flatten.export.settings import FileSettings
 from flatten.export.svg import svg_bytes
 from flatten.export.templates import templates_pdf
 from flatten.export.tiles import plan_tiles
@@ -184,7 +185,8 @@ def test_every_way_of_writing_passes(good, version, arcs, only_cut):
     _, result, files = good
     for name in ("patterns.dxf", "roll.dxf"):
         drawing = drawing_of(name, result, arcs=arcs)
-        verify(result, {**files, name: dxf_bytes(drawing, version, only_cut=only_cut)})
+        written = dxf_bytes(drawing, version, only_cut=only_cut)
+        verify(result, {name: written}, settings=FileSettings(only_cut_lines=only_cut))
     for name in ("patterns.svg", "roll.svg"):
         verify(result, {**files, name: svg_bytes(drawing_of(name, result, arcs=arcs))})
 
@@ -258,9 +260,9 @@ def test_neighbours_that_share_a_cut_pass_and_a_shifted_one_does_not():
         return dxf_lines(dxf_bytes(Drawing(title="x", layers=(CUT,), lines=tuple(drawn))))
 
     assert [line.closed for line in lines(0)] == [True, False]
-    check_sheets(FileLines("roll.dxf", lines(0)), [pieces])
+    check_sheets(FileLines("roll.dxf", lines(0), marked=False), [pieces])
     with pytest.raises(SolveError, match=r"cut line of 'b' lies up to 0.3 mm off"):
-        check_sheets(FileLines("roll.dxf", lines(0.3)), [pieces])
+        check_sheets(FileLines("roll.dxf", lines(0.3), marked=False), [pieces])
 
 
 def test_equal_sheets_stand_one_above_the_other():
@@ -272,7 +274,8 @@ def test_equal_sheets_stand_one_above_the_other():
         lines = tuple(
             Line(layer=CUT.name, points=square[:-1] + [0, rise], closed=True) for rise in rises
         )
-        return FileLines("r", dxf_lines(dxf_bytes(Drawing(title="x", layers=(CUT,), lines=lines))))
+        content = dxf_bytes(Drawing(title="x", layers=(CUT,), lines=lines))
+        return FileLines("r", dxf_lines(content), marked=False)
 
     check_sheets(file([0, 320]), [sheet, sheet])
     with pytest.raises(SolveError, match="lies up to 5 mm off"):

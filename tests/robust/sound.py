@@ -12,7 +12,7 @@ from xml.etree import ElementTree
 import numpy as np
 import shapely
 
-from flatten.deliver import files_of
+from flatten.deliver import files_and_sheets
 from flatten.errors import FlattenError
 from flatten.laminate.stack import Stack
 from flatten.lay import lay_ply
@@ -48,7 +48,7 @@ def outcome(make, *, deliver=True):
         if not deliver:
             _look_at(result, job)
             return "result"
-        files = files_of(result, job)
+        files, sheets = files_and_sheets(result, job)
         facts = summary(result, job)
     except FlattenError as error:
         _well_told(error, job)
@@ -56,7 +56,7 @@ def outcome(make, *, deliver=True):
     _look_at(result, job)
     look_at_files({**files, "result.json": json.dumps(facts).encode()})
     try:
-        verify(result, files)
+        verify(result, files, sheets, job.settings.files)
     except FlattenError as error:
         raise Unsound(f"end check: {error}") from error
     return "stopped" if result.stopped else "result"
