@@ -210,6 +210,16 @@ def unregister() -> None:
     MEMORY.__init__()  # type: ignore[misc]
 
 
+def needs_cut(mould: Any, ply_id: str) -> bool:
+    """Whether a pattern of this ply, as it was flattened last, will not lie down."""
+    home = find_patterns(mould)
+    return any(
+        thing.mouldply.ply_id == ply_id and thing.mouldply.piece.locked_share > NEEDS_CUT_SHARE
+        for thing in (home.objects if home is not None else ())
+        if thing.mouldply.piece.is_pattern
+    )
+
+
 def _by_age(mould: Any, stamps: dict[str, str] | None, states: dict[str, str]) -> dict[str, str]:
     """Return the states of the plies that have patterns."""
     home = find_patterns(mould)

@@ -45,6 +45,17 @@ def from_above(scene: bpy.types.Scene) -> None:
         view.view_location, view.view_distance = (low + high) / 2, AIR * max(high - low)
 
 
+def at(view: Any, points: list[Any]) -> None:
+    """Look at points of the world from where the view looks, with room for the sidebar.
+
+    Blender's own View Selected fills the view to its edge, under the sidebar.
+    """
+    low = Vector(min(point[axis] for point in points) for axis in range(3))
+    high = Vector(max(point[axis] for point in points) for axis in range(3))
+    view.view_location = (low + high) / 2
+    view.view_distance = max(AIR * (high - low).length, 1e-3 * view.view_distance)
+
+
 def back() -> None:
     """Look from where each view was before."""
     for key, view in _views():

@@ -206,6 +206,7 @@ def draw_lines() -> None:
     gpu.state.depth_test_set("LESS_EQUAL")
     gpu.state.blend_set("ALPHA")
     gpu.matrix.push()
+    gpu.matrix.multiply_matrix(_towards_viewer(context, mould))
     gpu.matrix.multiply_matrix(mould.matrix_world)
     try:
         scale = context.preferences.system.ui_scale
@@ -218,6 +219,17 @@ def draw_lines() -> None:
         gpu.matrix.pop()
         gpu.state.blend_set("NONE")
         gpu.state.depth_test_set("NONE")
+
+
+def _towards_viewer(context: Any, mould: Any) -> Any:
+    """Return a small shift to the viewer: lines that lie in the faces would show in part only."""
+    from mathutils import Matrix, Vector
+
+    view = context.region_data
+    if view is None:
+        return Matrix.Identity(4)
+    towards = view.view_rotation @ Vector((0, 0, 1))
+    return Matrix.Translation(LIFT * mould.dimensions.length * towards)
 
 
 def draw_legend() -> None:

@@ -13,6 +13,7 @@ from . import bridge, engine, overlays
 from .apply import apply_answer, find_patterns
 from .aside import Aside
 from .curves import replace_proposals
+from .freshness import needs_cut
 from .scene_job import read_job
 from .worker import News, Worker
 
@@ -76,7 +77,8 @@ def begin(context: Any, mould: Any, label: str, **request: Any) -> bool:
 def _in_place(context: Any, mould: Any, job: Any, request: dict[str, Any]) -> None:
     serve = engine.load("serve")
     answer = serve.do(serve.Request(job="", out="", **request), job)
-    finish(answer, mould, context.scene, request.get("files"))
+    said = finish(answer, mould, context.scene, request.get("files"), request.get("propose"))
+    context.window_manager.mouldply.message = said
 
 
 def _in_worker(context: Any, mould: Any, job: Any, label: str, request: dict[str, Any]) -> None:
@@ -88,7 +90,7 @@ def _in_worker(context: Any, mould: Any, job: Any, label: str, request: dict[str
         files=request.get("files"),
         began=time.monotonic(),
         request=request,
-        job=_store(job),
+        job=store_job(job),
     )
     if not context.window_manager.mouldply.running and context.window is not None:
         bpy.ops.mouldply.watch("INVOKE_DEFAULT")
@@ -97,7 +99,7 @@ def _in_worker(context: Any, mould: Any, job: Any, label: str, request: dict[str
         bpy.app.timers.register(tick, first_interval=SOON_S, persistent=True)
 
 
-def _store(job: Any) -> Aside:
+def store_job(job: Any) -> Aside:
     """Write a job for the worker in a thread, unless it is there; the result is its folder."""
     worker = DESK.worker = DESK.worker or Worker()
     known = DESK.jobs
@@ -131,19 +133,34 @@ def _handed_over(errand: Errand) -> bool:
     return True
 
 
-def finish(answer: Any, mould: Any, scene: Any, files: str | None) -> None:
-    """Write an answer into the file."""
+def finish(
+    answer: Any, mould: Any, scene: Any, files: str | None, ply_id: str | None = None
+) -> str:
+    """Write an answer into the file, about this ply if about one; return what there is to say."""
     if "proposals" in answer.facts:
-        own = mould.mouldply
-        ply = own.plies[min(own.active_ply, len(own.plies) - 1)]
+        ply = next((ply for ply in mould.mouldply.plies if ply.id == ply_id), None)
+        if ply is None:
+            return ""
         replace_proposals(scene, mould, ply, answer.facts["proposals"])
-        return
+        return "" if answer.facts["proposals"] else _no_cut(mould, ply)
     if "tack" in answer.facts:
         _move_tack(mould, scene, answer.facts["tack"])
-        return
+        return ""
     apply_answer(answer, mould, scene)
-    if files:
-        find_patterns(mould).mouldply.files = files
+    if not files:
+        return ""
+    find_patterns(mould).mouldply.files = files
+    return f"Files are in {files}"
+
+
+def _no_cut(mould: Any, ply: Any) -> str:
+    """Say why no cut was proposed."""
+    if needs_cut(mould, ply.id):
+        return (
+            f"No cut was found that lets ply '{ply.name}' lie down. Move its tack point, or choose "
+            "a cloth that shears further."
+        )
+    return f"Ply '{ply.name}' lies down without a cut."
 
 
 def _move_tack(mould: Any, scene: Any, tack: dict[str, Any]) -> None:
@@ -183,40 +200,6 @@ def tick() -> float | None:
         show(manager, running=False, message=_words(news, errand))
         overlays.drop_preview()
     return TICK_S if DESK.finished is not None else None
-
-
-def ask_preview(context: Any, mould: Any) -> bool:
-    """Ask for a drape of the active ply from its tack point; False while that cannot begin yet."""
-    if DESK.errand is not None or (DESK.worker is not None and DESK.worker.busy):
-        return False
-    own = mould.mouldply
-    ply = own.plies[min(own.active_ply, len(own.plies) - 1)]
-    if DESK.preview_job is None:  # the mould stays as it is while the tack point is dragged
-        DESK.preview_job = _store(read_job(mould, context.scene, context.evaluated_depsgraph_get()))
-    if not DESK.preview_job.done:
-        return False
-    at = bridge.points_to_mm(mould, context.scene, [tuple(ply.tack)])[0].tolist()
-    change = {"ply": ply.id, "tack_mm": at}
-    assert DESK.worker is not None
-    DESK.worker.submit({"job": str(DESK.preview_job.result()), "change": change})
-    return True
-
-
-def take_preview() -> Any:
-    """Return the answer of the last preview once it is there, else None."""
-    if DESK.errand is not None or DESK.worker is None or not DESK.worker.busy:
-        return None
-    out = DESK.worker.out
-    if DESK.worker.look().state != "done":
-        return None  # a place where the cloth cannot be laid simply shows nothing new
-    return engine.load("answer").load_answer(out)
-
-
-def drop_preview() -> None:
-    """End previews: the next work starts on a free worker."""
-    DESK.preview_job = None
-    if DESK.worker is not None and DESK.worker.busy and DESK.errand is None:
-        DESK.worker.drop()
 
 
 def stop() -> None:

@@ -52,10 +52,12 @@ def register() -> None:
         for kind in module.CLASSES:
             kind.bl_translation_context = CONTEXT
             bpy.utils.register_class(kind)
+    bpy.types.TOPBAR_MT_file_import.append(importing.draw_in_menu)
 
 
 def unregister() -> None:
     """Unregister every operator."""
+    bpy.types.TOPBAR_MT_file_import.remove(importing.draw_in_menu)
     for module in reversed(MODULES):
         for kind in reversed(module.CLASSES):
             bpy.utils.unregister_class(kind)

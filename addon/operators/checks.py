@@ -1,8 +1,9 @@
 """Findings: worked out for the mould alone, and shown where they are."""
 
+import bmesh
 import bpy
 
-from .. import bridge, engine, work
+from .. import bridge, engine, looking, work
 from ..apply import find_patterns, numbers_of
 from ..moulds import need_mould
 from .base import EngineOperator, NeedsMould, NeedsPly
@@ -53,9 +54,15 @@ class MOULDPLY_OT_show_finding(NeedsMould, EngineOperator, bpy.types.Operator):
             bpy.ops.object.mode_set(mode="EDIT")
         bpy.ops.mesh.select_mode(type="FACE")
         if context.area is not None and context.area.type == "VIEW_3D":
-            region = next(r for r in context.area.regions if r.type == "WINDOW")
-            with context.temp_override(region=region):
-                bpy.ops.view3d.view_selected()
+            points = _points(mould)
+            if points:  # none where the faces are hidden
+                looking.at(context.area.spaces.active.region_3d, points)
+
+
+def _points(mould):
+    """Return the world's points of the selected vertices of a mould in edit mode."""
+    points = bmesh.from_edit_mesh(mould.data).verts
+    return [mould.matrix_world @ vertex.co for vertex in points if vertex.select]
 
 
 CLASSES = (MOULDPLY_OT_check_mould, MOULDPLY_OT_show_finding)

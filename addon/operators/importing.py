@@ -6,7 +6,7 @@ import bpy
 
 from .. import bridge, engine, mesh_data
 from ..moulds import need_mould
-from ..props import BoolProperty, EnumProperty, FloatProperty, StringProperty
+from ..props import CONTEXT, BoolProperty, EnumProperty, FloatProperty, StringProperty
 from .base import EngineOperator, NeedsMould
 
 UNITS_MM = {"MM": 1.0, "CM": 10.0, "M": 1000.0, "IN": 25.4}
@@ -117,6 +117,12 @@ def _read(file):
     if len(made) > 1:
         bpy.ops.object.join()
     return bpy.context.view_layer.objects.active
+
+
+def draw_in_menu(menu, context):
+    """Offer the import among Blender's own, under File."""
+    text = bpy.app.translations.pgettext_iface("Mould (.stl, .obj, .ply, .3mf)", CONTEXT)
+    menu.layout.operator(MOULDPLY_OT_import_mould.bl_idname, text=text, translate=False)
 
 
 def _activate(things):

@@ -97,10 +97,9 @@ class MOULDPLY_OT_apply_result(bpy.types.Operator):
             return {"CANCELLED"}
         answer = engine.load("answer").load_answer(errand.result)
         scene = bpy.data.scenes.get(errand.scene) or context.scene
-        work.finish(answer, mould, scene, errand.files)
+        message = work.finish(answer, mould, scene, errand.files, errand.request.get("propose"))
         freshness.note_now(mould, scene)
         maps.refresh(context)
-        message = f"Files are in {errand.files}" if errand.files else ""
         work.show(manager, running=False, message=message, share=1.0)
         return {"FINISHED"}
 

@@ -4,7 +4,7 @@ import time
 
 import bpy
 
-from .. import bridge, engine, overlays, work
+from .. import bridge, engine, overlays, preview, work
 from ..moulds import need_mould, need_ply
 from ..props import CONTEXT, FloatVectorProperty
 from .base import EngineOperator, NeedsPly
@@ -98,19 +98,19 @@ class MOULDPLY_OT_place_tack(NeedsPly, EngineOperator, bpy.types.Operator):
 
     def _preview(self, context):
         """Show the drape from the point under the mouse as soon as the worker has it."""
-        answer = work.take_preview()
+        answer = preview.take()
         if answer is not None and self._seen is not None:
             self._shown = self._seen
             overlays.show_preview(context, self._mould, answer)
         ply = need_ply(self._mould)
         if not self._dragging:
             self._warm_up(context)
-        elif tuple(ply.tack) != self._seen and work.ask_preview(context, self._mould):
+        elif tuple(ply.tack) != self._seen and preview.ask(context, self._mould):
             self._warm, self._seen = True, tuple(ply.tack)
 
     def _warm_up(self, context):
         """Ask once for the drape as it is, as soon as the worker can be asked."""
-        self._warm = self._warm or work.ask_preview(context, self._mould)
+        self._warm = self._warm or preview.ask(context, self._mould)
 
     def _is_settled(self):
         """Whether the drape of the chosen place is shown, or does not come."""
@@ -121,7 +121,7 @@ class MOULDPLY_OT_place_tack(NeedsPly, EngineOperator, bpy.types.Operator):
         """Make the pattern; the drape stays on the mould until it is there."""
         self.at = need_ply(self._mould).tack
         done = self._leave(context, {"FINISHED"})
-        work.drop_preview()
+        preview.drop()
         bpy.ops.mouldply.flatten("EXEC_DEFAULT", which="ACTIVE")
         return done
 
@@ -132,7 +132,7 @@ class MOULDPLY_OT_place_tack(NeedsPly, EngineOperator, bpy.types.Operator):
         if result == {"CANCELLED"}:
             overlays.show_preview(context, self._mould, None)
         if result == {"CANCELLED"}:
-            work.drop_preview()
+            preview.drop()
         return result
 
 

@@ -3,6 +3,7 @@
 import bpy
 
 from .. import freshness, warm
+from ..curves import cuts_of
 from ..moulds import find_mould
 from ..said import said
 from .parts import Section, paragraph, say
@@ -33,6 +34,8 @@ class MOULDPLY_PT_bench(Section, bpy.types.Panel):
             asked = row.operator(button)
             for name, value in options.items():
                 setattr(asked, name, value)
+        if button == "mouldply.new_ply" and find_mould(context) is None:
+            layout.operator("mouldply.import_mould", icon="IMPORT")
 
 
 def next_step(context):
@@ -48,12 +51,20 @@ def next_step(context):
     known = freshness.known_of(mould, context.scene)
     if known.problem:
         return said(known.problem), "", {}
+    ply = own.plies[min(own.active_ply, len(own.plies) - 1)]
+    if any(curve.mouldply.cut.proposed for curve in cuts_of(mould, ply.id)):
+        return (
+            "Cuts are proposed for the selected ply, drawn on the mould. Take them all, or one by "
+            "one under Cuts and Proposals.",
+            "mouldply.accept_cuts",
+            {"cut": ""},
+        )
     states = set(known.states.values())
     if "no_faces" in states:
         return "A ply has no faces: select its faces and set them.", "", {}
     if not states or states & {"to_drape", "out_of_date"}:  # not known yet: nothing is nested
         return "Lay the plies flat.", "mouldply.flatten", {"which": "ALL"}
-    if known.states.get(own.plies[min(own.active_ply, len(own.plies) - 1)].id) == "needs_cut":
+    if known.states.get(ply.id) == "needs_cut":
         return (
             "The selected ply will not lie down everywhere. Move its tack point, or cut it.",
             "mouldply.propose_cuts",

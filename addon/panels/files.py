@@ -11,7 +11,7 @@ from . import extras
 from .parts import ClosedSection, MouldSection, facts, optional, paragraph, say, tidy
 from .presets import MOULDPLY_PT_printer_presets, MOULDPLY_PT_resin_presets
 
-# Of the rates, those in minutes are how fast the work goes; the others are prices.
+# Of the rates, those in minutes are how fast the work goes.
 MINUTES = ("_per_min", "min_per_m2", "min_per_piece", "min_per_batch", "min_per_m")
 
 
@@ -127,16 +127,14 @@ class MOULDPLY_PT_consumed(ClosedSection, bpy.types.Panel):
         for name in ("peel_ply", "film", "breather", "flow_mesh", "bag", "tape"):
             column.prop(used, f"{name}_factor")
         column.separator()
-        column.label(text=say("Release Agent and Resin Held Back"), translate=False)
-        for name in (
-            "release_coats",
-            "release_gsm",
-            "peel_ply_uptake_gsm",
-            "breather_uptake_gsm",
-            "flow_mesh_uptake_gsm",
-            "lines_g",
-        ):
-            column.prop(used, name)
+        column.label(text=say("Release Agent"), translate=False)
+        column.prop(used, "release_coats")
+        column.prop(used, "release_gsm")
+        column.separator()
+        column.label(text=say("Resin Held Back (g/m²)"), translate=False)
+        for name in ("peel_ply", "breather", "flow_mesh"):
+            column.prop(used, f"{name}_uptake_gsm", text=_goods(name), translate=False)
+        column.prop(used, "lines_g")
 
 
 class MOULDPLY_PT_paper(ClosedSection, bpy.types.Panel):
@@ -188,9 +186,16 @@ class MOULDPLY_PT_rates(ClosedSection, bpy.types.Panel):
         """Draw prices; cloth is priced on its roll."""
         rates, column = context.scene.mouldply.rates, tidy(self.layout)
         column.prop(rates, "currency")
-        for name in words.RATES:
-            if "_per_" in name and not name.endswith(MINUTES):
-                column.prop(rates, name)
+        column.prop(rates, "labour_per_hour")
+        column.separator()
+        column.prop(rates, "resin_per_kg")
+        column.prop(rates, "coat_per_kg")
+        column.prop(rates, "release_per_kg")
+        column.separator()
+        column.label(text=say("Goods per m²"), translate=False)
+        for name in ("peel_ply", "film", "breather", "flow_mesh", "bag"):
+            column.prop(rates, f"{name}_per_m2", text=_goods(name), translate=False)
+        column.prop(rates, "tape_per_m")
 
 
 class MOULDPLY_PT_pace(ClosedSection, bpy.types.Panel):
@@ -206,6 +211,11 @@ class MOULDPLY_PT_pace(ClosedSection, bpy.types.Panel):
             if name.endswith(MINUTES):
                 column.prop(rates, name)
         column.prop(context.scene.mouldply.laminate, "spread_g_per_min")
+
+
+def _goods(name):
+    """Return what a film or fleece is called, where its unit stands above."""
+    return say(words.CONSUMED[f"{name}_factor"].label)
 
 
 CLASSES = (

@@ -232,9 +232,9 @@ RATES = {
         "Cutting (m/min)", "Metres of outline one person cuts in a minute", least=0.01
     ),
     "lay_min_per_m2": W("Laying (min/m²)", "Placing and smoothing a ply, wetting not counted"),
-    "lay_min_per_piece": W("Each Piece (min)", "Fetching and placing one piece"),
-    "mix_min_per_batch": W("Each Batch (min)", "Weighing and mixing one batch"),
-    "release_min_per_m2": W("Releasing (min/m²)", "Wiping on one coat of release agent"),
+    "lay_min_per_piece": W("Piece (min)", "Fetching and placing one piece"),
+    "mix_min_per_batch": W("Batch (min)", "Weighing and mixing one batch"),
+    "release_min_per_m2": W("Release min/m²", "Wiping on one coat of release agent"),
     "bag_min_per_m": W("Bagging (min/m)", "Along the part's edge"),
 }
 

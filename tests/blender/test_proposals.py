@@ -7,6 +7,8 @@ import numpy as np
 import pytest
 from cloth.trays import tray
 
+from addon.curves import replace_proposals
+from addon.panels.bench import next_step
 from flatten.cloth import relief
 
 from .making import grid, job_of, mesh_object, ply_on
@@ -32,6 +34,28 @@ def test_a_ply_wider_than_its_roll_is_offered_splices_that_make_it_fit():
     assert bpy.ops.mouldply.nest() == {"FINISHED"}
     home = next(c for c in bpy.data.collections if c.mouldply.owner == mould)
     assert [f.message for f in home.mouldply.findings if f.severity == "stop"] == []
+
+
+def test_a_ply_that_lies_down_says_so_instead_of_proposing_nothing():
+    ply_on(grid(size=0.2, cells=4))
+    bpy.ops.mouldply.flatten(which="ALL")
+    assert bpy.ops.mouldply.propose_cuts() == {"FINISHED"}
+    message = bpy.context.window_manager.mouldply.message
+    assert message == "Ply 'A' lies down without a cut."
+
+
+def test_proposals_are_the_next_step_until_they_are_taken():
+    mould = grid(size=0.2, cells=4)
+    ply = ply_on(mould)
+    bpy.ops.mouldply.flatten(which="ALL")
+    path = [[-100.0, 0.0, 0.0], [-50.0, 0.0, 0.0]]
+    plain = {"kind": "dart", "path": path, "gain": "", "joint": "butt", "lap_mm": 0.0}
+    replace_proposals(bpy.context.scene, mould, ply, [plain | {"under": "left"}])
+    text, button, _ = next_step(bpy.context)
+    assert text.startswith("Cuts are proposed")
+    assert button == "mouldply.accept_cuts"
+    bpy.ops.mouldply.accept_cuts(cut="")
+    assert next_step(bpy.context)[1] == "mouldply.flatten"
 
 
 def locked(mould):

@@ -5,7 +5,7 @@ import time
 import bpy
 import pytest
 
-from addon import work
+from addon import preview, work
 from addon.scene_job import read_job
 from flatten.errors import InputError
 
@@ -169,17 +169,17 @@ def test_a_dragged_tack_point_comes_back_as_a_preview(mould):
     ply = mould.mouldply.plies[0]
     ply.use_tack, ply.tack = True, (0.03, 0.0, 0.03)
     end = time.monotonic() + 60
-    while not work.ask_preview(bpy.context, mould):  # its job is being written
+    while not preview.ask(bpy.context, mould):  # its job is being written
         assert time.monotonic() < end
         time.sleep(0.02)
-    assert not work.ask_preview(bpy.context, mould)  # one at a time
+    assert not preview.ask(bpy.context, mould)  # one at a time
     answer = None
     while answer is None and time.monotonic() < end:
-        answer = work.take_preview()
+        answer = preview.take()
         time.sleep(0.02)
     (piece,) = answer.pieces()
     assert piece[0]["tack_mm"][:2] == pytest.approx([30, 0], abs=1)
-    work.drop_preview()
+    preview.drop()
     start(mould)  # the worker is free again
     finish()
 

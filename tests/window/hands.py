@@ -85,6 +85,17 @@ def open_panels():
     panels.register()
 
 
+def open_panel(name, closed=False):
+    """Register one panel and those under it again, open or closed."""
+    panels = part("panels")
+    kinds = [kind for module in panels.MODULES for kind in module.CLASSES]
+    (kind,) = (one for one in kinds if one.__name__ == name)
+    bpy.utils.unregister_class(kind)
+    kind.bl_options = {"DEFAULT_CLOSED"} if closed else set()
+    bpy.utils.register_class(kind)
+    redraw()
+
+
 def scroll(pages):
     """Move the sidebar down by pages; below zero up."""
     with bpy.context.temp_override(window=window(), area=area(), region=region("UI")):

@@ -3,7 +3,7 @@
 import bpy
 import hands
 
-PAGES = 14
+PAGES = 20
 
 
 def flow():
@@ -11,6 +11,7 @@ def flow():
     hands.open_panels()  # before they are first drawn: their state is kept from then on
     hands.open_tab()
     yield 3
+    fill()
     bpy.context.scene.mouldply.nest.seconds = 3
     hands.in_view(bpy.ops.mouldply.nest)
     yield 2
@@ -24,3 +25,23 @@ def flow():
         last = picture.read_bytes()
         hands.scroll(1)
         yield 0.5
+
+
+def fill():
+    """Give every panel something to show: a coat, a flaw, an offcut, a cover, a core and tapes."""
+    kept, ours = bpy.context.scene.mouldply, bpy.ops.mouldply
+    hands.in_view(ours.add_coat)
+    hands.in_view(ours.add_offcut)
+    hands.in_view(ours.add_defect, roll=0)
+    hands.in_view(ours.new_mould_part) if select_all() else None
+    for kind in ("corner_tape", "core", "cover"):
+        hands.in_view(ours.add_extra, kind=kind)
+    kept.files.engrave = True
+
+
+def select_all():
+    """Select every face of the mould: what a part of it is made of."""
+    mould = next(thing for thing in bpy.data.objects if thing.mouldply.is_mould)
+    bpy.context.view_layer.objects.active = mould
+    mould.data.polygons.foreach_set("select", [True] * len(mould.data.polygons))
+    return True

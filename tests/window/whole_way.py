@@ -54,14 +54,39 @@ def flow():
     bpy.context.window_manager.mouldply_view.map = "NONE"
     in_view(bpy.ops.mouldply.propose_cuts)
     yield 1
-    shot("08_proposed")
-    in_view(bpy.ops.mouldply.accept_cuts)
+    shot("08_none_needed")
+    in_view(bpy.ops.mouldply.clear_message)
     in_view(bpy.ops.mouldply.copy_ply, turn=radians(45))
     own.plies[1].repeat = 2
     in_view(bpy.ops.mouldply.flatten, which="ALL")
     yield 2
     hands.look()
-    shot("09_cut")
+    shot("09_locks")
+    in_view(bpy.ops.mouldply.propose_cuts)
+    hands.open_panel("MOULDPLY_PT_cuts")
+    yield 1
+    look_at(mould)
+    hands.scroll(1)
+    yield 1
+    shot("09a_proposed")
+    hands.scroll(-3)
+    in_view(bpy.ops.mouldply.accept_cuts)
+    yield 1
+    shot("09b_accepted")
+    curve = next(child for child in mould.children if child.mouldply.cut.is_cut)
+    look_at(curve)
+    in_view(bpy.ops.object.mode_set, mode="EDIT")
+    in_view(bpy.ops.curve.select_all, action="SELECT")
+    yield 1
+    shot("09c_curve")
+    in_view(bpy.ops.object.mode_set, mode="OBJECT")
+    look_at(mould)
+    in_view(bpy.ops.mouldply.flatten, which="ALL")
+    yield 2
+    hands.look()
+    yield 1
+    shot("09d_cut")
+    hands.open_panel("MOULDPLY_PT_cuts", closed=True)
     show_first_finding(mould)
     yield 1
     shot("10_finding")
@@ -82,6 +107,18 @@ def flow():
     print("WRITTEN", *written)
     assert "result.json" in written, "no files were written"
     shot("13_written")
+    in_view(bpy.ops.mouldply.clear_message)
+    for kind in ("corner_tape", "core", "cover"):
+        in_view(bpy.ops.mouldply.add_extra, kind=kind)
+    in_view(bpy.ops.mouldply.flatten, which="ALL")
+    yield 2
+    hands.look()
+    yield 1
+    shot("13a_extras")
+    in_view(bpy.ops.mouldply.test_sheet, filepath=str(folder / "test sheet.pdf"))
+    yield 4
+    shot("13b_test_sheet")
+    assert (folder / "test sheet.pdf").exists(), "no test sheet was written"
     bpy.context.scene.unit_settings.system = "IMPERIAL"
     yield 1
     shot("14_inches")
