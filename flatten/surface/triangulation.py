@@ -15,6 +15,7 @@ FLIP_ROUNDS = 60
 # Lengths nearer than this share, and cotangents alike to so many digits, are equal: rounding must
 # not choose between them, or a part refines otherwise once it has been turned.
 EQUAL, ALIKE_DIGITS = 1e-9, 7
+STEPS = 24  # from face to face are walked one by one before they are taken in leaps
 WORST = -1e6  # cotangents of triangles thinner than that are all alike
 
 
@@ -40,6 +41,7 @@ class Triangulation:
         order = np.argsort(edges.of_face.ravel(), kind="stable")
         first = np.concatenate([[0], np.cumsum(edges.count)])[:-1][edges.count == 2]
         self.twin = np.full(faces.size, -1)
+        self._number = np.arange(faces.size)  # of every half-edge its own, between two moves
         self.twin[order[first]], self.twin[order[first + 1]] = order[first + 1], order[first]
 
     def side_lengths(self, members: Ints) -> Floats:
@@ -115,7 +117,7 @@ class Triangulation:
         worth = np.round(np.maximum(gain[keep], WORST), ALIKE_DIGITS)
         order = keep[np.lexsort([self._ranks(half[keep]), -worth])]
         half, back = half[order], back[order]
-        winner = np.full(len(self.faces), -1)
+        winner = np.empty(len(self.faces), np.int64)  # read only where it is written
         both = np.column_stack([half // 3, back // 3]).ravel()
         winner[both] = np.repeat(half, 2)
         chosen: Ints = half[(winner[half // 3] == half) & (winner[back // 3] == half)]
@@ -125,7 +127,7 @@ class Triangulation:
         """Return which flips to take: no two may make one edge, it would have four faces."""
         c, d = self._start(_next(_next(half))), self._start(_next(_next(self.twin[half])))
         first: Ints = np.unique(
-            np.minimum(c, d) * (self.faces.max() + 1) + np.maximum(c, d), return_index=True
+            np.minimum(c, d) * len(self.vertices) + np.maximum(c, d), return_index=True
         )[1]
         return np.sort(first)
 
@@ -161,19 +163,41 @@ class Triangulation:
         """
         found = []
         here = np.unique(members)
-        for _ in range(len(self.faces) + 1):
+        for _ in range(STEPS):
             half = longest[here]
-            back = self.twin[half]
-            other = np.where(back >= 0, back // 3, 0)
-            ends_here = (back < 0) | (longest[other] == back)
+            other, ends_here = self._over(half, longest)
             found.append(half[ends_here])
             here = np.unique(other[~ends_here])
             if not len(here):
                 break
+        else:
+            found.append(self._far_terminals(here, longest))
         half = np.concatenate(found)
         back = self.twin[half]
         once: Ints = np.unique(np.where(back >= 0, np.minimum(half, back), half))
         return once
+
+    def _over(self, half: Ints, longest: Ints) -> tuple[Ints, Bools]:
+        """Return the face over each edge, and whether the walk of `terminal_edges` ends here."""
+        back = self.twin[half]
+        other = np.where(back >= 0, back // 3, half // 3)
+        return other, (back < 0) | (longest[other] == back)
+
+    def _far_terminals(self, here: Ints, longest: Ints) -> Ints:
+        """Return where walks end that are long: a fan of needles has thousands of faces in a row.
+
+        Every face's goal is put twice as far off each time. Walks in a ring (edges equal but for
+        rounding) end nowhere.
+        """
+        goal, ends = self._over(longest, longest)
+        goal = np.where(ends, np.arange(len(goal)), goal)
+        for _ in range(len(goal).bit_length()):
+            further = goal[goal]
+            if np.array_equal(further, goal):
+                break
+            goal = further
+        reached = np.unique(goal[here])
+        return np.asarray(longest[reached[ends[reached]]], np.int64)
 
     def _start(self, half: Ints) -> Ints:
         start: Ints = self.faces.ravel()[half]
@@ -188,9 +212,12 @@ class Triangulation:
 
     def _move(self, old: Ints, new: Ints, twins: Ints) -> None:
         """Half-edges change their number together; `twins` are the old numbers of their twins."""
-        number = np.arange(len(self.twin))
+        number = self._number
+        if len(number) < len(self.twin):
+            number = self._number = np.arange(2 * len(self.twin))
         number[old] = new
         moved = np.where(twins >= 0, number[twins], -1)
+        number[old] = old
         self.twin[new] = moved
         self.twin[moved[moved >= 0]] = new[moved >= 0]
 

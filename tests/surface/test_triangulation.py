@@ -53,3 +53,53 @@ def test_a_flip_that_would_make_an_edge_a_second_time_is_not_wanted():
         work.flip_all(np.arange(3), np.inf)
 
     check_twins(work)
+
+
+def fan(lengths, rank=None):
+    """Faces round a point with spokes (k,) of these lengths, closed round where ranks are given."""
+    count = len(lengths)
+    turn = 2 * np.pi * np.arange(count) / (count if rank is not None else 8 * count)
+    spokes = np.column_stack([np.cos(turn), np.sin(turn), 0 * turn]) * np.asarray(lengths)[:, None]
+    k = np.arange(count if rank is not None else count - 1)
+    faces = np.column_stack([0 * k, 1 + k, 1 + (k + 1) % count])
+    high = None if rank is None else np.concatenate([[0.0], rank])
+    return Triangulation(np.vstack([np.zeros(3), spokes]), faces, 0 * k, high)
+
+
+def walked(work, longest, face):
+    """One walk over ever longer edges, face by face."""
+    while True:
+        half = int(longest[face])
+        back = int(work.twin[half])
+        if back < 0 or longest[back // 3] == back:
+            return half if back < 0 else min(half, back)
+        face = back // 3
+
+
+@pytest.mark.parametrize("hills", [1, 3])
+def test_long_walks_over_needles_end_where_walking_them_one_by_one_ends(hills):
+    """Each spoke is longer than the one before it, up to the top of its hill."""
+    count = 400
+    work = fan(1000 + 50 * np.abs(np.sin(hills * np.pi * (np.arange(count) + 0.3) / count)))
+    members = np.arange(len(work.faces))
+    longest = work.longest_sides(members, work.side_lengths(members))
+
+    some = np.array([0, 5, 333])
+    found = work.terminal_edges(some, longest)
+
+    assert_array_equal(found, np.unique([walked(work, longest, face) for face in some]))
+    assert_array_equal(
+        work.terminal_edges(members, longest),
+        np.unique([walked(work, longest, face) for face in members]),
+    )
+
+
+def test_walks_in_a_ring_of_edges_equal_but_for_rounding_end():
+    """Each spoke is a hair shorter than the one before and ranks higher; the first is longest."""
+    count = 100
+    lengths = 1 - 5e-10 * np.arange(count)
+    work = fan(lengths, rank=np.arange(1.0, count + 1))
+    members = np.arange(len(work.faces))
+    longest = work.longest_sides(members, work.side_lengths(members))
+
+    assert len(work.terminal_edges(members, longest)) == 0
