@@ -14,7 +14,6 @@ from .answer import Answer
 from .arrays import Floats
 from .cloth.drape import Drape
 from .cloth.relief import Proposal
-from .cloth.relief_splice import SpliceProposal
 from .finding import Finding
 from .job import Job
 from .laminate.stack import Stack
@@ -85,23 +84,6 @@ def proposal_facts(proposal: Proposal) -> dict[str, Any]:
         "set_number": proposal.set_number,
         "enough": proposal.enough,
     }
-
-
-def splice_facts(splice: SpliceProposal) -> list[dict[str, Any]]:
-    """Return the splices that make a piece fit its roll as `proposal_facts` does: all are one set.
-
-    A set number of 0 tells them from cuts that let a ply lie down.
-    """
-    return [
-        {
-            **to_plain(cut),
-            "length_mm": float(np.linalg.norm(np.diff(cut.path, axis=0), axis=1).sum()),
-            "gain": splice.message,
-            "set_number": 0,
-            "enough": True,
-        }
-        for cut in splice.cuts
-    ]
 
 
 def _piece_arrays(piece: Piece) -> dict[str, NDArray[Any]]:

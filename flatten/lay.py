@@ -219,9 +219,7 @@ def _raised(one: Cut, mould: MouldMesh, surface: MouldMesh) -> Cut:
 
 def drape_patch(job: Job, ply: Ply, fabric: Fabric, patch: Patch, progress: Progress) -> Drape:
     """Return the drape of one patch: from its tack point, warp at the ply's angle."""
-    tack = tack_on(ply, patch)
-    face = int(locate(patch.surface, tack[None]).faces[0])
-    warp = job.rosette_of(ply).direction(ply.angle_deg, patch.surface.normals[face])
+    tack, warp = tack_and_warp(job, ply, patch)
     return drape_surface(
         patch.surface,
         fabric,
@@ -232,6 +230,13 @@ def drape_patch(job: Job, ply: Ply, fabric: Fabric, patch: Patch, progress: Prog
         source_faces=patch.source_faces,
         progress=progress,
     )
+
+
+def tack_and_warp(job: Job, ply: Ply, patch: Patch) -> tuple[Floats, Floats]:
+    """Return (3,) mm where a patch is tacked, and (3,) its warp direction there."""
+    tack = tack_on(ply, patch)
+    face = int(locate(patch.surface, tack[None]).faces[0])
+    return tack, job.rosette_of(ply).direction(ply.angle_deg, patch.surface.normals[face])
 
 
 def tack_on(ply: Ply, patch: Patch) -> Floats:

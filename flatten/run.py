@@ -201,14 +201,24 @@ def roll_splice(job: Job, ply: Ply, patch: Patch, drape: Drape) -> SpliceProposa
 
     None where it fits, or where the roll is hardly wider than the laps.
     """
-    fabric = job.fabric_of(ply)
-    usable = max(roll.usable_width_mm for roll in stock_for(job, fabric).rolls)
-    dressing = job.settings.dressing
-    trim = dressing.trim_mm if ply.trim_mm is None else ply.trim_mm
-    if usable <= 2 * fabric.lap_mm:
+    room = roll_room(job, ply, patch)
+    if room is None:
         return None
-    flat_trim = trim if patch.inside.all() else 0.0  # else the drape covers it already
-    return propose_splice(drape, fabric, usable_mm=usable, trim_mm=flat_trim)
+    usable_mm, trim_mm = room
+    return propose_splice(drape, job.fabric_of(ply), usable_mm=usable_mm, trim_mm=trim_mm)
+
+
+def roll_room(job: Job, ply: Ply, patch: Patch) -> tuple[float, float] | None:
+    """Return the width (mm) of the ply's widest roll, and the trim a flat piece is yet to get.
+
+    None where the roll is hardly wider than the laps: splices would not help.
+    """
+    fabric, dressing = job.fabric_of(ply), job.settings.dressing
+    usable_mm = max(roll.usable_width_mm for roll in stock_for(job, fabric).rolls)
+    if usable_mm <= 2 * fabric.lap_mm:
+        return None
+    trim_mm = dressing.trim_mm if ply.trim_mm is None else ply.trim_mm
+    return usable_mm, trim_mm if patch.inside.all() else 0.0  # else the drape covers it already
 
 
 def nest_piece(pattern: Pattern) -> NestPiece:

@@ -29,22 +29,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .answer import Answer, save_answer
-from .answer_parts import answer_of, drape_arrays, proposal_facts, splice_facts
-from .arrays import Floats
+from .answer_parts import answer_of, drape_arrays, proposal_facts
 from .cloth.drape import drape_surface
 from .errors import Cancelled, FlattenError, InputError
 from .job import Job, load_job
 from .laminate.ply import Ply
 from .laminate.stack import Stack
-from .lay import LaidPieces, drape_patch, lay_ply, patches_of, tack_on
+from .lay import LaidPieces, lay_ply, tack_and_warp
 from .nest.clock import Stop, never
 from .nest.layout import Nest
 from .progress import Progress, part_of, silent
 from .records import from_plain
-from .run import roll_splice, run, stored_layouts
+from .run import run, stored_layouts
 from .surface.cut import cut
-from .surface.locate import locate
-from .surface.patch import Patch
 from .surface.region import Region
 
 PROGRESS_FILE, STOP_FILE, ERROR_FILE = "progress.jsonl", "stop", "error.json"
@@ -146,7 +143,7 @@ def preview(job: Job, change: Change) -> Answer:
     pieces, arrays = [], dict[str, NDArray[Any]]()
     patches = cut(job.mould, Region(ply.name, ply.faces), ply.cuts, seams=seams)
     for number, patch in enumerate(patches):
-        tack, warp = _tack_and_warp(job, ply, patch)
+        tack, warp = tack_and_warp(job, ply, patch)
         edge_mm = max(PREVIEW_EDGE_MM, patch.surface.size_mm / PREVIEW_EDGES)
         drape = drape_surface(
             patch.surface, fabric, tack_mm=tack, warp=warp, method=ply.method, max_edge_mm=edge_mm
@@ -163,22 +160,9 @@ def propose_cuts(job: Job, ply_id: str, progress: Progress = silent) -> Answer:
     ------
     InputError : a ply the job does not have, or whatever keeps it from being laid
     """
-    from .cloth.relief import propose_relief
+    from .proposals import cut_proposals
 
-    ply = _ply(job, ply_id)
-    fabric = job.fabric_of(ply)
-    proposals = []
-    patches = patches_of(job, ply, fabric, job.mould)
-    for number, patch in enumerate(patches):
-        tack, warp = _tack_and_warp(job, ply, patch)
-        share = part_of(progress, number / len(patches), (number + 1) / len(patches))
-        share(0.0, f"looking for cuts of ply {ply.name}")
-        found = propose_relief(
-            patch.surface, fabric, tack_mm=tack, warp=warp, method=ply.method, progress=share
-        )
-        proposals += [proposal_facts(proposal) for proposal in found]
-        splice = roll_splice(job, ply, patch, drape_patch(job, ply, fabric, patch, silent))
-        proposals += splice_facts(splice) if splice else []
+    proposals = [proposal_facts(one) for one in cut_proposals(job, _ply(job, ply_id), progress)]
     answer = answer_of(job, [], [], plies=[])
     return Answer(facts={**answer.facts, "proposals": proposals}, arrays={})
 
@@ -282,13 +266,6 @@ def _ply(job: Job, ply_id: str) -> Ply:
         if ply.id == ply_id:
             return ply
     raise InputError(f"The job has no ply '{ply_id}'.", "Choose another ply.")
-
-
-def _tack_and_warp(job: Job, ply: Ply, patch: Patch) -> tuple[Floats, Floats]:
-    """Return where a patch is tacked, and its warp direction there."""
-    tack = tack_on(ply, patch)
-    face = int(locate(patch.surface, tack[None]).faces[0])
-    return tack, job.rosette_of(ply).direction(ply.angle_deg, patch.surface.normals[face])
 
 
 def _peak_memory_mb() -> float:

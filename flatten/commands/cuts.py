@@ -12,14 +12,8 @@ from . import show
 from .run import chosen_plies, read_mould
 
 if TYPE_CHECKING:
-    from ..arrays import Floats
-    from ..cloth.drape import Drape
     from ..cloth.relief import Proposal
-    from ..job import Job
     from ..laminate.ply import Ply
-    from ..progress import Progress
-    from ..surface.mesh import SurfaceMesh
-    from ..surface.patch import Patch
 
 HELP = """\
 Look where a dart or a splice would let a ply lie down that locks, or fit its roll. Each cut is
@@ -59,6 +53,7 @@ def cuts_command(given: argparse.Namespace) -> int:
     from ..answer_parts import proposal_facts
     from ..job import save_job
     from ..progress import part_of
+    from ..proposals import cut_proposals
 
     if given.accept and not given.mould.is_dir():
         raise InputError(
@@ -71,7 +66,7 @@ def cuts_command(given: argparse.Namespace) -> int:
         chosen = chosen_plies(job, given.ply)
         for number, ply in enumerate(chosen):
             share = part_of(progress, number / len(chosen), (number + 1) / len(chosen))
-            found += [(ply, proposal) for proposal in proposals_of(job, ply, share)]
+            found += [(ply, proposal) for proposal in cut_proposals(job, ply, share)]
     taken = _accepted(found, given.accept or [])
     if taken:
         plies = tuple(
@@ -92,56 +87,6 @@ def cuts_command(given: argparse.Namespace) -> int:
     if not found:
         print("Every ply lies down and fits its roll; no cut is needed.")
     return 0
-
-
-def proposals_of(job: Job, ply: Ply, progress: Progress) -> list[Proposal]:
-    """Return the cuts proposed for a ply: for locking, else for a piece too wide for its roll."""
-    from dataclasses import replace
-
-    from ..lay import patches_of
-    from ..progress import part_of
-
-    patches = patches_of(job, ply, job.fabric_of(ply), job.mould)
-    found: list[Proposal] = []
-    for number, patch in enumerate(patches):
-        share = part_of(progress, number / len(patches), (number + 1) / len(patches))
-        found += _of_patch(job, ply, patch, share)
-    if len(patches) > 1:  # names of cuts are told apart
-        found = [
-            replace(p, cut=replace(p.cut, id=f"{p.cut.kind}-{number}"))
-            for number, p in enumerate(found, start=1)
-        ]
-    return found
-
-
-def _of_patch(job: Job, ply: Ply, patch: Patch, progress: Progress) -> list[Proposal]:
-    from ..cloth.drape import drape_surface
-    from ..cloth.relief import propose_relief
-    from ..cloth.relief_part import width_proposals
-    from ..lay import tack_on
-    from ..run import stock_for
-    from ..surface.locate import locate
-
-    fabric = job.fabric_of(ply)
-    tack = tack_on(ply, patch)
-    face = int(locate(patch.surface, tack[None]).faces[0])
-    warp = job.rosette_of(ply).direction(ply.angle_deg, patch.surface.normals[face])
-    locking = propose_relief(
-        patch.surface, fabric, tack_mm=tack, warp=warp, method=ply.method, progress=progress
-    )
-    if locking:
-        return locking
-
-    def drape(part: SurfaceMesh, tack_mm: Floats, warp_there: Floats) -> Drape:
-        return drape_surface(part, fabric, tack_mm=tack_mm, warp=warp_there, method=ply.method)
-
-    whole = drape(patch.surface, tack, warp)
-    usable = max((roll.usable_width_mm for roll in stock_for(job, fabric).rolls), default=0.0)
-    if usable <= 2 * fabric.lap_mm:
-        return []
-    trim = job.settings.dressing.trim_mm if ply.trim_mm is None else ply.trim_mm
-    flat_trim = 0.0 if job.settings.dressing.trim_on_mould else trim
-    return width_proposals(whole, fabric, drape, usable_mm=usable, trim_mm=flat_trim)
 
 
 def _accepted(found: list[tuple[Ply, Proposal]], wanted: list[str]) -> list[tuple[Ply, Proposal]]:
