@@ -20,6 +20,7 @@ FOLDER = Path(__file__).parent / "languages"
 DEPTH = 5  # of phrases within phrases
 MOST_KEPT = 500  # texts
 END = re.compile(r"(?<=[.?!]) (?=[A-Z])")  # between two sentences
+VALUE = r"((?:(?![.?!] [A-Z]).)+?)"  # a value never reaches into the next sentence
 
 
 Patterns = list[tuple[re.Pattern[str], list[bool], str]]
@@ -84,7 +85,7 @@ def _patterns(table: dict[str, str]) -> Patterns:
     for template, words in table.items():
         if "{}" in template:
             parts = template.split("{}")
-            pattern = re.compile("(.+?)".join(map(re.escape, parts)), re.DOTALL)
+            pattern = re.compile(VALUE.join(map(re.escape, parts)), re.DOTALL)
             found.append((pattern, [before.endswith("'") for before in parts[:-1]], words))
     return found
 

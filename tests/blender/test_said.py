@@ -1,7 +1,8 @@
-"""What the engine says comes out in German: every finding it can make, with its values."""
+"""What the engine says comes out in German: every finding and every error, with its values."""
 
 import ast
 import json
+import re
 from pathlib import Path
 
 import bpy
@@ -94,6 +95,45 @@ def said_by_findings():
                             yield file.name, text
 
 
+# Errors nobody meets in Blender: where they are raised, and why.
+ELSEWHERE = {
+    "commands/": "the command line's own",
+    "blend_reader.py": "reads a .blend for the command line",
+    "start.py": "the job of a bare mesh file",
+    "surface/stl.py": "Blender reads the mould's file",
+    "surface/draw.py": "outlines written down for the command line",
+    "units.py": "lengths typed at the command line; Blender reads its own",
+    "arrays.py": "a program passes what is no array of numbers",
+    "cloth/shear_limit.py": "yarns measured at the bench, at the command line",
+    "export/calibration.py": "cutters and scales, at the command line",
+    "laminate/code.py": "laminate codes typed at the command line",
+    "laminate/designs.py": "the same",
+    "nest/stock.py": "the command line's file of the stock; in Blender it is in the .blend",
+    "nest/what_if.py": "other roll widths, at the command line",
+}
+NO_SENTENCE = {
+    'It must hold {"version": 1, "cloths": [...]}.',  # what the file's text must be
+    "The test sheet needs paper settings.", "Pass PaperSettings.",  # to a program
+}  # fmt: skip
+
+
+def said_by_errors():
+    """Every message and hint of an error in the sources that can reach the window."""
+    homes = [Path(flatten.__file__).parent, Path(addon.__file__).parent]
+    for home in homes:
+        for file in sorted(home.rglob("*.py")):
+            place = file.relative_to(home).as_posix()
+            if place.startswith(tuple(ELSEWHERE)):
+                continue
+            for node in ast.walk(ast.parse(file.read_text("utf-8"))):
+                name = getattr(node, "func", None)
+                name = getattr(name, "id", getattr(name, "attr", ""))
+                if name in ("InputError", "SolveError", "error"):
+                    for argument in node.args[:2]:
+                        for text in templates(argument):
+                            yield place, text
+
+
 def codes():
     for file in sorted(Path(flatten.__file__).parent.rglob("*.py")):
         for node in ast.walk(ast.parse(file.read_text("utf-8"))):
@@ -116,6 +156,36 @@ def test_every_finding_in_the_source_has_its_german():
         if not is_german(text.replace("{}", "7")) and not text.startswith(WITH_PARTS)
     ]
     assert not missing, json.dumps(missing, indent=0, ensure_ascii=False)
+
+
+def test_every_error_in_the_source_has_its_german():
+    told = [(place, text) for place, text in said_by_errors() if text not in NO_SENTENCE]
+    assert len(told) > 400, "the sources were not found"
+    missing = [
+        (place, text)
+        for place, text in told
+        if re.search("[A-Za-z]{2}", text) and not is_german(text.replace("{}", "7"))
+    ]
+    assert not missing, json.dumps(missing, indent=0, ensure_ascii=False)
+
+
+def test_what_is_left_out_is_there():
+    """A file that is renamed is asked for again."""
+    for place in ELSEWHERE:
+        homes = Path(flatten.__file__).parent, Path(addon.__file__).parent
+        assert any((home / place).exists() for home in homes), place
+
+
+def test_an_error_with_its_hint_is_german_whole():
+    """As an operator reports it: the message, a space, the hint."""
+    words = GERMAN.say(
+        "Region 'skin' is in 2 pieces; 3 of its 40 faces hang apart from the largest. Take those "
+        "faces out, join the pieces, or make a ply of each; if they look joined, merge vertices "
+        "by distance."
+    )
+    assert words.startswith("Bereich 'skin' besteht aus 2 Teilen; 3 seiner 40 Flächen")
+    assert words.endswith("Punkte nach Abstand verschmelzen.")
+    assert not ENGLISH & set(words.lower().split())
 
 
 @pytest.mark.parametrize("text", PUT_TOGETHER)
