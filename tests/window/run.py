@@ -26,6 +26,8 @@ from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
 ROOT = HERE.parents[1]
+# Software drawing would take every processor from the worker; a graphics card takes none.
+ONE_PROCESSOR = {"LP_NUM_THREADS": "1"}
 
 
 def main() -> int:
@@ -132,7 +134,7 @@ def _screen(size: str) -> Iterator[dict[str, str]]:
     else:
         sys.exit("Xvfb does not start.")
     try:
-        yield {"DISPLAY": f":{number}", "LIBGL_ALWAYS_SOFTWARE": "1", "WAYLAND_DISPLAY": ""}
+        yield {"DISPLAY": f":{number}", "LIBGL_ALWAYS_SOFTWARE": "1", "WAYLAND_DISPLAY": ""} | ONE_PROCESSOR
     finally:
         server.terminate()
         server.wait()
