@@ -107,6 +107,8 @@ def _compared(mould: Any, known: Known, digests: tuple[dict[str, str], dict[str,
     known.extras |= _by_age(mould, extras, known.extras)
     home = find_patterns(mould)
     known.whole_is_current = home is not None and home.mouldply.job_digest == whole
+    if known.whole_is_current:  # tapes of a mould without sharp corners have no patterns
+        known.extras |= {one: "current" for one, now in known.extras.items() if now == "to_drape"}
     return known
 
 

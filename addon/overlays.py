@@ -229,7 +229,7 @@ def _towards_viewer(context: Any, mould: Any) -> Any:
     if view is None:
         return Matrix.Identity(4)
     towards = view.view_rotation @ Vector((0, 0, 1))
-    return Matrix.Translation(LIFT * mould.dimensions.length * towards)
+    return Matrix.Translation(2 * LIFT * mould.dimensions.length * towards)
 
 
 def draw_legend() -> None:
@@ -244,6 +244,7 @@ def draw_legend() -> None:
         return
     scale = context.preferences.system.ui_scale
     left, bottom, width, height = 24 * scale, 60 * scale, 16 * scale, 200 * scale
+    left += _toolbar_width(context)
     blf.size(0, 12 * scale)
     title = f"{shown.title}  {shown.unit}".strip()
     if shown.low != shown.low:  # no values: the map was never worked out
@@ -283,6 +284,14 @@ def draw_legend() -> None:
         if value == shown.high and shown.goes_on:
             words = "≥ {}"
         _write(words.format(f"{value:.3g}"), left + width + 8 * scale, y - 4 * scale, scale)
+
+
+def _toolbar_width(context: Any) -> float:
+    """Return how many pixels of the view the toolbar lies over, at its left."""
+    if not context.preferences.system.use_region_overlap:
+        return 0.0
+    tools = [one for one in context.area.regions if one.type == "TOOLS" and one.x <= context.area.x]
+    return float(max((one.width for one in tools if one.width > 1), default=0))
 
 
 def _write(text: str, x: float, y: float, scale: float) -> None:

@@ -5,7 +5,7 @@ import bpy
 from .. import library
 from ..apply import remove_patterns
 from ..moulds import need_mould, need_ply
-from ..props import EnumProperty
+from ..props import CONTEXT, EnumProperty
 from .base import EngineOperator, NeedsMould, NeedsPly, move_row
 from .cloth import add_cloth, need_cloth
 
@@ -47,6 +47,7 @@ class MOULDPLY_OT_add_extra(NeedsPly, EngineOperator, bpy.types.Operator):
         mould = need_mould(context)
         own, supplied = mould.mouldply, library.all_cloths()
         start, name = STARTS[self.kind]
+        name = bpy.app.translations.pgettext_data(name, CONTEXT)
         chosen = context.scene.mouldply.active_cloth
         cloth = add_cloth(context.scene, supplied[start]) if start else need_cloth(context.scene)
         fabric = cloth.id

@@ -95,12 +95,14 @@ class MOULDPLY_PT_offcuts(ClosedSection, bpy.types.Panel):
         if not mine:
             layout.label(text=say("None of this cloth"))
         for number, offcut in mine:
-            row = layout.row(align=True)
+            box = layout.box()
+            row = box.row(align=True)
             row.prop(offcut, "used", text="")
             row.prop(offcut, "name", text="")
+            row.operator("mouldply.remove_offcut", text="", icon="X").number = number
+            row = box.row(align=True)
             row.prop(offcut, "length", text="")
             row.prop(offcut, "width", text="")
-            row.operator("mouldply.remove_offcut", text="", icon="X").number = number
         layout.operator("mouldply.add_offcut", icon="ADD")
 
 

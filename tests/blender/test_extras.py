@@ -93,6 +93,17 @@ CHANGES = {
 }
 
 
+def test_tapes_of_a_mould_without_corners_are_not_forever_to_be_cut(mould, scene):
+    """A flat sheet has no sharp corner: no pattern, and nothing left to do about it."""
+    tape = add(mould, "corner_tape")
+    assert known(mould).extras == {"x1": "to_drape"}
+    assert bpy.ops.mouldply.flatten(which="ALL") == {"FINISHED"}
+    assert "x1" not in patterns(mould)
+    assert known(mould).extras == {"x1": "current"}
+    tape.width_mm = 30.0
+    assert known(mould).extras == {"x1": "to_drape"}
+
+
 def test_a_change_ages_the_extra_and_the_whole_but_no_ply(mould, scene):
     extra = add(mould, "cover")
     assert bpy.ops.mouldply.flatten(which="ALL") == {"FINISHED"}

@@ -16,7 +16,7 @@ import bpy
 sys.dont_write_bytecode = True
 sys.path.insert(0, str(Path(__file__).parent))
 EXTENSION = "bl_ext.user_default.mouldply"
-PATIENCE_S = 100.0  # for one piece of work; then it is stopped, as with Esc
+PATIENCE_S = 300.0  # for one piece of work; then it is stopped, as with Esc
 STATE = {"drawn": 0, "flow": None, "until": 0.0}
 
 

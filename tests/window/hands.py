@@ -53,7 +53,8 @@ def shot(name):
 
     With software drawing Blender's own picture is black.
     """
-    redraw()
+    for _ in range(2):  # a panel that has grown is placed with the next drawing
+        redraw()
     if os.environ.get("DISPLAY") and shutil.which("import"):
         command = ["import", "-window", "root", str(OUT / f"{name}.png")]
         subprocess.run(command, check=True, timeout=60)

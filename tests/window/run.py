@@ -39,7 +39,7 @@ def main() -> int:
     asked.add_argument("--scale", type=float, default=1.0, help="of the interface")
     asked.add_argument("--language", default="", help="de for German")
     asked.add_argument("--blend", type=Path, help="file to open; otherwise an empty one")
-    asked.add_argument("--limit", type=float, default=600.0, help="seconds for everything")
+    asked.add_argument("--limit", type=float, default=1200.0, help="seconds for everything")
     given = asked.parse_args()
     program = os.environ.get("BLENDER") or shutil.which("blender")
     if not program:
@@ -134,7 +134,11 @@ def _screen(size: str) -> Iterator[dict[str, str]]:
     else:
         sys.exit("Xvfb does not start.")
     try:
-        yield {"DISPLAY": f":{number}", "LIBGL_ALWAYS_SOFTWARE": "1", "WAYLAND_DISPLAY": ""} | ONE_PROCESSOR
+        yield {
+            "DISPLAY": f":{number}",
+            "LIBGL_ALWAYS_SOFTWARE": "1",
+            "WAYLAND_DISPLAY": "",
+        } | ONE_PROCESSOR
     finally:
         server.terminate()
         server.wait()
