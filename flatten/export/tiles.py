@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import shapely
 from shapely import Polygon
 from shapely.affinity import affine_transform
 from shapely.ops import unary_union
@@ -14,14 +13,13 @@ from shapely.ops import unary_union
 from ..errors import InputError
 from ..finding import Finding
 from ..pattern.pattern import Pattern
+from .grid import filled
 from .paper import PageSize, PaperSettings
 
 TOO_MANY_SHEETS = "too_many_sheets"
 LESS_PAPER = "Use larger paper or a roll plotter, cut the ply in two, or allow more sheets."
 BETWEEN_MM = 8.0  # two pieces on one sheet
 EDGE_MM = 3.0  # a piece keeps off the edge of what is printed: half a line, a notch tab
-GRID_MM = 1e-3
-LEAST_MM2 = 0.01  # of a piece; a sheet that shows less is left out
 OFFSETS = (
     0.5,
     0.375,
@@ -33,6 +31,9 @@ OFFSETS = (
     0.0,
     1.0,
 )  # of the slack: where the grid may start; first is centred
+MOST_TRIED = 1000  # places of a grid: for a larger one nobody tapes, the centred one is enough
+
+FAR = 10  # times as many sheets as allowed: not worth counting
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -104,31 +105,41 @@ def plan_tiles(patterns: Sequence[Pattern], paper: PaperSettings) -> TilePlan:
     """
     if not patterns:
         raise InputError("There is no pattern to print.", "Flatten a ply first.")
-    best = _fewest(patterns, paper)
-    if best.sheets > paper.most_sheets:
-        raise InputError(_too_many(best, paper), LESS_PAPER)
-    return best
+    plan, why = _fewest(patterns, paper)
+    if plan is None:
+        raise InputError(why, LESS_PAPER)
+    return plan
 
 
 def check_sheets(patterns: Sequence[Pattern], paper: PaperSettings) -> list[Finding]:
     """Return the finding that no templates are written, where they need too many sheets."""
-    best = _fewest(patterns, paper)
-    if best.sheets <= paper.most_sheets:
+    plan, why = _fewest(patterns, paper)
+    if plan is not None:
         return []
-    message = f"{_too_many(best, paper)} No templates are written."
+    message = f"{why} No templates are written."
     return [Finding(code=TOO_MANY_SHEETS, severity="warning", message=message, hint=LESS_PAPER)]
 
 
-def _fewest(patterns: Sequence[Pattern], paper: PaperSettings) -> TilePlan:
-    plans = [_plan(patterns, page, paper.lap_mm) for page in paper.pages()]
-    return min(plans, key=lambda plan: plan.sheets)
-
-
-def _too_many(plan: TilePlan, paper: PaperSettings) -> str:
+def _fewest(patterns: Sequence[Pattern], paper: PaperSettings) -> tuple[TilePlan | None, str]:
+    """Return the plan of fewest sheets, or why there is none."""
+    allowed = f"{paper.most_sheets} are allowed."
+    pages = paper.pages()
+    room = max(page.room_mm(0) * page.room_mm(1) for page in pages)
+    # Covered areas first: a slip in the unit makes a part of kilometres, and a grid of millions.
+    least = [max(int(pattern.cut.area / room), 1) for pattern in patterns]
+    if sum(least) > FAR * paper.most_sheets:
+        most = int(np.argmax(least))
+        return None, (
+            f"The templates need more than {sum(least) - 1} sheets, {least[most]} or more of them "
+            f"for '{patterns[most].title}'; {allowed}"
+        )
+    plan = min((_plan(patterns, page, paper.lap_mm) for page in pages), key=lambda p: p.sheets)
+    if plan.sheets <= paper.most_sheets:
+        return plan, ""
     largest = max(plan.groups, key=lambda group: len(group.tiles))
-    return (
+    return None, (
         f"The templates need {plan.sheets} sheets, {len(largest.tiles)} of them for "
-        f"'{largest.placed[0].pattern.title}'; {paper.most_sheets} are allowed."
+        f"'{largest.placed[0].pattern.title}'; {allowed}"
     )
 
 
@@ -183,8 +194,9 @@ def _large_group(pattern: Pattern, room: tuple[float, float], lap_mm: float) -> 
     slack_x = (columns - 1) * step[0] + room[0] - width
     slack_y = (rows - 1) * step[1] + room[1] - height
     choices = []
-    for share_x in OFFSETS if columns > 1 else OFFSETS[:1]:
-        for share_y in OFFSETS if rows > 1 else OFFSETS[:1]:
+    offsets = OFFSETS if columns * rows <= MOST_TRIED else OFFSETS[:1]
+    for share_x in offsets if columns > 1 else OFFSETS[:1]:
+        for share_y in offsets if rows > 1 else OFFSETS[:1]:
             placed = _place(pattern, share_x * slack_x, share_y * slack_y, 0.0)
             tiles = _filled(placed.area, rows, columns, room, step)
             choices.append((len(tiles), _cut_marks(placed, rows, columns, step), placed, tiles))
@@ -209,18 +221,7 @@ def _filled(
     area: Polygon, rows: int, columns: int, room: tuple[float, float], step: tuple[float, float]
 ) -> tuple[Tile, ...]:
     """Return the sheets a piece shows on, counting to each what no lap strip already shows."""
-    sound = area.buffer(0)  # moved by a rounding, lines that touched may cross
-    tiles = []
-    for row in range(rows):
-        for column in range(columns):
-            x, y = column * step[0], (rows - 1 - row) * step[1]
-            right = x + (room[0] if column == columns - 1 else step[0])
-            top = y + (room[1] if row == 0 else step[1])
-            # on a grid: neither fine slits nor parts that touch in a point upset it
-            here = shapely.intersection(sound, shapely.box(x, y, right, top), grid_size=GRID_MM)
-            if here.area > LEAST_MM2:
-                tiles.append(Tile(row, column, x, y))
-    return tuple(tiles)
+    return tuple(Tile(*place) for place in filled(area, rows, columns, room, step))
 
 
 def _shared_sheets(

@@ -8,7 +8,7 @@ import pypdf
 import pytest
 from export.kit import kit_of_patterns, pattern, pdf_pages, wavy
 from numpy.testing import assert_allclose
-from shapely import LineString, Point, box
+from shapely import LineString, Point, Polygon, box
 
 from flatten.errors import InputError
 from flatten.export.calibration import (
@@ -18,6 +18,7 @@ from flatten.export.calibration import (
     read_printers,
     with_printer,
 )
+from flatten.export.grid import filled
 from flatten.export.paper import FOOTER_MM, SHEETS_MM, PaperSettings
 from flatten.export.pattern_drawing import CHECK_MM
 from flatten.export.templates import templates_pdf, test_sheet_pdf
@@ -314,6 +315,35 @@ def test_a_pattern_that_needs_too_many_sheets_is_refused_with_its_name():
         templates_pdf([pattern(box(0, 0, 3000, 1200), name="hull")], PaperSettings(most_sheets=20))
     with pytest.raises(InputError, match="no pattern"):
         templates_pdf([], PaperSettings())
+
+
+def test_a_part_of_kilometres_is_refused_by_its_area_before_a_grid_is_laid():
+    """A slip in the unit: 1 km2 on A4 is more than 20 million sheets (297 x 210 mm at most)."""
+    with pytest.raises(InputError, match=r"need more than \d{8} sheets, \d{8} or more .*'1 hull'"):
+        plan_tiles([pattern(box(0, 0, 1e6, 1e6), name="hull")], PaperSettings())
+
+
+@pytest.mark.parametrize("columns", [7, 40])
+def test_sheets_of_a_grid_are_those_the_piece_shows_on(columns):
+    """A long lean piece with a hole: by the whole outline against each place, small and large."""
+    rows, room, step = 30, (190.0, 264.0), (180.0, 254.0)
+    wide, high = columns * step[0], rows * step[1]
+    lean = Polygon(
+        [(5, 5), (wide, high - 5), (wide / 2, 5)],
+        [[(0.2 * wide, 60), (0.3 * wide, 90), (0.4 * wide, 60)]],
+    )
+
+    def shows(row, column):
+        x, y = column * step[0], (rows - 1 - row) * step[1]
+        right = x + (room[0] if column == columns - 1 else step[0])
+        top = y + (room[1] if row == 0 else step[1])
+        return lean.intersection(box(x, y, right, top)).area > 0.01
+
+    wanted = [(r, c) for r in range(rows) for c in range(columns) if shows(r, c)]
+    found = filled(lean, rows, columns, room, step)
+    assert [(row, column) for row, column, _, _ in found] == wanted
+    assert len(wanted) < rows * columns / 1.5
+    assert all((x, y) == (c * step[0], (rows - 1 - r) * step[1]) for r, c, x, y in found)
 
 
 def test_printers_are_kept_by_name_and_measured_anew():
