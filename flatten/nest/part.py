@@ -100,6 +100,8 @@ def simple_cover(outline: Polygon) -> Polygon:
         if len(cover.exterior.coords) <= FEW_VERTICES:
             break
         grown = outline.buffer(reach, quad_segs=2, join_style="mitre").simplify(reach)
+        if not grown.is_valid:  # simplified, a lean outline's sides may meet
+            continue
         trial = grown.intersection(box(*outline.bounds))  # so that exact fits stay exact fits
         if isinstance(trial, Polygon) and trial.is_valid and trial.covers(outline):
             cover = Polygon(trial.exterior)
