@@ -243,25 +243,27 @@ def settle_mesh(
             mesh.flip_normals()
         if recentre:
             mould.matrix_world = Matrix.Identity(4)
-        work = bmesh.new()
-        work.from_mesh(mesh)
         if weld_share > 0:
-            bmesh.ops.remove_doubles(work, verts=work.verts, dist=weld_share * _extent(work))
-        if recentre and work.verts:
-            low = [min(v.co[axis] for v in work.verts) for axis in range(3)]
-            high = [max(v.co[axis] for v in work.verts) for axis in range(3)]
+            low, high = _box(mesh)
+            work = bmesh.new()
+            work.from_mesh(mesh)
+            bmesh.ops.remove_doubles(work, verts=work.verts, dist=weld_share * max(high - low))
+            work.to_mesh(mesh)
+            work.free()
+        if recentre and len(mesh.vertices):
+            low, high = _box(mesh)
             middle = Vector(((low[0] + high[0]) / 2, (low[1] + high[1]) / 2, low[2]))
-            bmesh.ops.translate(work, verts=work.verts, vec=-middle)
-        work.to_mesh(mesh)
-        work.free()
+            mesh.transform(Matrix.Translation(-middle))
         mesh.update()
 
 
-def _extent(work: Any) -> float:
-    """Return the longest side of the box round a bmesh."""
-    if not work.verts:
-        return 0.0
-    return max(
-        max(v.co[axis] for v in work.verts) - min(v.co[axis] for v in work.verts)
-        for axis in range(3)
-    )
+def _box(mesh: bpy.types.Mesh) -> tuple[Any, Any]:
+    """Return (3,) the least and the greatest coordinates of a mesh; zeros for an empty one."""
+    from mathutils import Vector
+
+    if not len(mesh.vertices):
+        return Vector(), Vector()
+    import numpy as np
+
+    axes = mesh_data.values_of(mesh, "position", np.float32, 3).T
+    return Vector(axis.min() for axis in axes), Vector(axis.max() for axis in axes)

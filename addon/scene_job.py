@@ -31,12 +31,7 @@ def read_job(
     InputError : whatever keeps the mould, a ply, a cloth or a setting from being used
     """
     own = mould.mouldply
-    if own.format > FORMAT:
-        raise engine.load("errors").InputError(
-            f"Mould '{mould.name}' was saved by a newer mouldply (format {own.format}; this one "
-            f"knows {FORMAT}).",
-            "Update mouldply.",
-        )
+    need_known(mould)
     read = read or bridge.read_mould(mould, scene, depsgraph)
     _refuse_lost_regions(mould, read)
     plies = tuple(_ply(mould, scene, ply, read) for ply in own.plies)
@@ -55,6 +50,16 @@ def read_job(
         parts=tuple(_mould_part(part, read) for part in own.parts if read.parts[part.id].any()),
         extras=extras,
     )
+
+
+def need_known(mould: bpy.types.Object) -> None:
+    """Refuse a mould with properties of a later format than this one's."""
+    if mould.mouldply.format > FORMAT:
+        raise engine.load("errors").InputError(
+            f"Mould '{mould.name}' was saved by a newer mouldply (format "
+            f"{mould.mouldply.format}; this one knows {FORMAT}).",
+            "Update mouldply.",
+        )
 
 
 def _extra(extra: Any) -> Any:

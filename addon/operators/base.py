@@ -25,6 +25,10 @@ class EngineOperator:
             self.report({"ERROR"}, said(str(error)))
             return None
 
+    def tell(self, text):
+        """Tell what was done, in the interface's language."""
+        self.report({"INFO"}, said(text))
+
 
 def move_row(rows, here, by):
     """Swap a row of a list with its neighbour, "UP" or "DOWN"; return its place afterwards."""

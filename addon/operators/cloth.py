@@ -155,7 +155,7 @@ class MOULDPLY_OT_keep_cloth(EngineOperator, bpy.types.Operator):
         fabric = read_cloth(need_cloth(context.scene))
         own = {cloth.id: cloth for cloth in library.own_cloths()} | {fabric.id: fabric}
         library.keep_own(own.values())
-        self.report({"INFO"}, f"'{fabric.name}' is in your library")
+        self.tell(f"'{fabric.name}' is in your library")
 
 
 class MOULDPLY_OT_duplicate_cloth(EngineOperator, bpy.types.Operator):

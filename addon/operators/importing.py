@@ -1,5 +1,6 @@
 """Import help: the file's unit, a sensible place, welded, sharp edges marked."""
 
+from contextlib import contextmanager
 from pathlib import Path
 
 import bpy
@@ -56,11 +57,17 @@ class MOULDPLY_OT_import_mould(EngineOperator, bpy.types.Operator):
         if self.set_units:
             units = context.scene.unit_settings
             units.system, units.length_unit = "METRIC", "MILLIMETERS"
-        mould = _read(file)
-        factor = UNITS_MM[self.unit] / bridge.mm_per_unit(context.scene)
-        bridge.settle_mesh(mould, factor, recentre=self.recentre, weld_share=WELD_SHARE)
-        mesh_data.mark_sharp(mould.data, self.sharp)
+        with _waiting(context):
+            mould = _read(file)
+            factor = UNITS_MM[self.unit] / bridge.mm_per_unit(context.scene)
+            bridge.settle_mesh(mould, factor, recentre=self.recentre, weld_share=WELD_SHARE)
+            mesh_data.mark_sharp(mould.data, self.sharp)
         _set_clipping(context, mould)
+        context.view_layer.update()
+        x, y, z = (bridge.mm_per_unit(context.scene) * side for side in mould.dimensions)
+        self.tell(
+            f"'{mould.name}': {len(mould.data.polygons)} faces, {x:.0f} x {y:.0f} x {z:.0f} mm"
+        )
 
 
 class MOULDPLY_OT_rescale(NeedsMould, EngineOperator, bpy.types.Operator):
@@ -85,6 +92,19 @@ class MOULDPLY_OT_rescale(NeedsMould, EngineOperator, bpy.types.Operator):
         bridge.settle_mesh(mould, self.factor, recentre=False, weld_share=0)
         for ply in mould.mouldply.plies:
             ply.tack = [self.factor * value for value in ply.tack]
+
+
+@contextmanager
+def _waiting(context):
+    """Show the waiting cursor: Blender reads a file of a million triangles in some seconds."""
+    window = None if bpy.app.background else context.window
+    if window is not None:
+        window.cursor_modal_set("WAIT")
+    try:
+        yield
+    finally:
+        if window is not None:
+            window.cursor_modal_restore()
 
 
 def _read(file):

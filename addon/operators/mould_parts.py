@@ -43,7 +43,7 @@ class MOULDPLY_OT_new_mould_part(EngineOperator, bpy.types.Operator):
             part.name = self.name.strip() or f"Part {own.next_part}"
             own.next_part += 1
             mesh_data.write_region(mould.data, part.id, faces)
-        self.report({"INFO"}, f"'{part.name}': {int(faces.sum())}")
+        self.tell(f"'{part.name}' on {int(faces.sum())} faces")
 
 
 class MOULDPLY_OT_remove_mould_part(EngineOperator, bpy.types.Operator):

@@ -5,7 +5,7 @@ import bpy
 from .. import engine, mesh_data
 from ..moulds import need_editable, need_mould, need_ply
 from ..props import EnumProperty, FloatProperty, StringProperty
-from ..scene_job import FORMAT
+from ..scene_job import FORMAT, need_known
 from .base import EngineOperator, NeedsPly, move_row
 from .cloth import need_cloth
 
@@ -77,6 +77,7 @@ class MOULDPLY_OT_new_ply(EngineOperator, bpy.types.Operator):
                 "Select the mould itself.",
             )
         need_editable(mould)
+        need_known(mould)
         with mesh_data.object_mode(mould):
             faces = mesh_data.selected_faces(mould.data)
             refuse_empty(faces, "the ply")
@@ -86,7 +87,7 @@ class MOULDPLY_OT_new_ply(EngineOperator, bpy.types.Operator):
             mesh_data.write_region(mould.data, ply.id, faces)
         ply.fabric = cloth.id
         ply.angle = self.angle
-        self.report({"INFO"}, f"'{ply.name}' on {int(faces.sum())} faces")
+        self.tell(f"'{ply.name}' on {int(faces.sum())} faces")
 
 
 class MOULDPLY_OT_change_faces(NeedsPly, EngineOperator, bpy.types.Operator):

@@ -27,7 +27,7 @@ class MOULDPLY_OT_import_cloths(EngineOperator, bpy.types.Operator):
         given = engine.load("cloth.library").read_fabrics(bpy.path.abspath(self.filepath))
         own = {cloth.id: cloth for cloth in [*library.own_cloths(), *given]}
         library.keep_own(own.values())
-        self.report({"INFO"}, f"{len(given)} cloths added to your library")
+        self.tell(f"{len(given)} cloths added to your library")
 
 
 class MOULDPLY_OT_export_cloths(EngineOperator, bpy.types.Operator):

@@ -184,6 +184,42 @@ def test_a_scale_of_zero_is_refused():
     assert "scaled to nothing" in refused(bpy.ops.mouldply.flatten)
 
 
+def test_a_mould_of_a_newer_mouldply_is_left_alone():
+    mould = grid(cells=4)
+    ply_on(mould)
+    mould.mouldply.format = 99
+    select(mould)
+    for operator in (bpy.ops.mouldply.new_ply, bpy.ops.mouldply.flatten):
+        words = refused(operator)
+        assert "saved by a newer mouldply (format 99; this one knows 1). Update mouldply." in words
+    assert (mould.mouldply.format, len(mould.mouldply.plies)) == (99, 1)
+
+
+def test_uneven_scale_counts_as_it_is_seen(scene):
+    """A sheet of 200 mm, twice as long and half as wide by its object's scale: 400 x 100 mm."""
+    mould = grid(size=0.2, cells=4)
+    mould.scale = (2.0, 0.5, 1.0)
+    ply_on(mould)
+    bpy.context.scene.mouldply.dressing.trim_mm = 0.0
+    assert bpy.ops.mouldply.flatten(which="ALL") == {"FINISHED"}
+    (piece,) = (t.mouldply.piece for t in bpy.data.objects if t.mouldply.piece.is_pattern)
+    assert piece.net_area_mm2 == pytest.approx(400.0 * 100.0, rel=1e-4)  # corners are smoothed
+
+
+def test_without_a_mouse_a_tack_point_and_a_cut_are_placed_by_numbers():
+    """By script or from the search: the point goes to the nearest face, the cut along them."""
+    mould = grid(size=0.2, cells=4)
+    ply = ply_on(mould)
+    assert bpy.ops.mouldply.place_tack(at=(0.03, 0.02, 0.5)) == {"FINISHED"}
+    assert (ply.use_tack, tuple(ply.tack)) == (True, pytest.approx((0.03, 0.02, 0.0)))
+    points = "[[0.1, 0.0, 0.2], [0.05, 0.0, 0.2]]"
+    assert bpy.ops.mouldply.draw_cut(points=points) == {"FINISHED"}
+    (curve,) = (child for child in mould.children if child.mouldply.cut.is_cut)
+    places = [tuple(point.co)[:3] for point in curve.data.splines[0].points]
+    assert places == [pytest.approx((0.1, 0.0, 0.0)), pytest.approx((0.05, 0.0, 0.0))]
+    assert "needs two points" in refused(bpy.ops.mouldply.draw_cut, points="[[0, 0, 0]]")
+
+
 def test_faces_of_an_error_get_selected():
     """Two islands: the smaller one's faces are selected."""
     mould = ply_on(grid(cells=4), faces=[0, 1, 4, 5, 15]).id_data

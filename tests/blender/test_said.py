@@ -128,7 +128,7 @@ def said_by_errors():
             for node in ast.walk(ast.parse(file.read_text("utf-8"))):
                 name = getattr(node, "func", None)
                 name = getattr(name, "id", getattr(name, "attr", ""))
-                if name in ("InputError", "SolveError", "error"):
+                if name in ("InputError", "SolveError", "error", "tell", "said"):
                     for argument in node.args[:2]:
                         for text in templates(argument):
                             yield place, text
