@@ -15,7 +15,7 @@ InputError = engine.load("errors").InputError
 def read():
     """The reader registers the add-on itself: give it back as it was."""
     addon.unregister()
-    yield blend_reader.read_job
+    yield blend_reader.read_here
     addon.register()
 
 
