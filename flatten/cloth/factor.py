@@ -7,7 +7,7 @@ The only file that meets cvxopt; its CHOLMOD (Davis, Direct Methods for Sparse L
 from __future__ import annotations
 
 import numpy as np
-from cvxopt import cholmod, matrix, spmatrix
+from cvxopt import amd, cholmod, matrix, spmatrix
 
 from ..arrays import Bools, Floats, Ints
 from ..surface.mesh import Edges
@@ -141,10 +141,17 @@ class SparseSystem:
         return True
 
     def _analyse(self, stored: spmatrix) -> object:
+        """Return the pattern of the factor: x and y of a vertex follow each other in it.
+
+        So the order is looked for among vertices, half as many and a quarter of the pairs.
+        """
         if self._points is None or self.count < DISSECT_ABOVE:
-            return cholmod.symbolic(stored)
-        order = dissection(self._points, np.column_stack([self._high, self._low]))
+            pairs = spmatrix(1.0, matrix(self._high), matrix(self._low), (self.count, self.count))
+            order = np.array(amd.order(pairs)).ravel()
+        else:
+            order = dissection(self._points, np.column_stack([self._high, self._low]))
         unknowns = np.column_stack([2 * order, 2 * order + 1]).ravel()
+        cholmod.options["nmethods"] = 1  # ours alone
         return cholmod.symbolic(stored, p=matrix(unknowns))
 
     def solve(self, rhs: Floats) -> Floats:
