@@ -27,6 +27,9 @@ if TYPE_CHECKING:
     from .factor import SparseSystem
 
 
+CHUNK = 16_000  # triangles taken at once: what is worked out of them stays in the cache
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Panels:
     """The triangles of a mesh in their own planes: side 01 along the first axis.
@@ -63,6 +66,20 @@ class Panels:
             inverse_height=1 / height,
         )
 
+    def part(self, some: slice) -> Panels:
+        """Return some of the panels, nothing copied."""
+        return Panels(
+            self.faces[some],
+            self.areas[some],
+            self.inverse_base[some],
+            self.shift[some],
+            self.inverse_height[some],
+        )
+
+    def chunks(self) -> list[slice]:
+        """Return which panels to take at once."""
+        return [slice(k, k + CHUNK) for k in range(0, len(self.faces), CHUNK)]
+
     def gradients(self, values: Floats) -> tuple[Floats, Floats]:
         """Return both components (m,) of the gradient of a function given at the vertices."""
         f = self.faces
@@ -94,8 +111,10 @@ class Stretch:
 
 def stretch(panels: Panels, flat: Floats) -> Stretch:
     """Return the state of a flat layout (2, n)."""
-    x1, x2 = panels.gradients(flat[0])
-    y1, y2 = panels.gradients(flat[1])
+    return _stretch_of(*panels.gradients(flat[0]), *panels.gradients(flat[1]))
+
+
+def _stretch_of(x1: Floats, x2: Floats, y1: Floats, y2: Floats) -> Stretch:
     det = x1 * y2 - x2 * y1
     log_det = np.log(det)
     q1 = 0.5 * np.log(y1 * y1 + y2 * y2) - log_det
@@ -113,20 +132,32 @@ class ThreadEnergy:
 
     def value(self, flat: Floats) -> float:
         """Return the energy (mm2) of a layout (2, n); infinite where a triangle is turned over."""
-        x1, x2 = self.panels.gradients(flat[0])
-        y1, y2 = self.panels.gradients(flat[1])
-        if not (x1 * y2 - x2 * y1 > 0).all():
-            return np.inf
-        s = stretch(self.panels, flat)
-        total = float(self.panels.areas @ self.law.density(s.q1, s.q2, s.tangent))
-        if self.bending is not None:
-            total += self.bending.energy(np.arctan2(x2, x1))
-            total += self.bending.energy(np.arctan2(y2, y1))
+        total = 0.0
+        for some in self._chunks():
+            panels = self.panels.part(some)
+            x1, x2 = panels.gradients(flat[0])
+            y1, y2 = panels.gradients(flat[1])
+            if not (x1 * y2 - x2 * y1 > 0).all():
+                return np.inf
+            s = _stretch_of(x1, x2, y1, y2)
+            total += float(panels.areas @ self.law.density(s.q1, s.q2, s.tangent))
+            if self.bending is not None:
+                total += self.bending.energy(np.arctan2(x2, x1))
+                total += self.bending.energy(np.arctan2(y2, y1))
         return total
 
     def gradient(self, flat: Floats) -> Floats:
         """Return the gradient (2, n) of the energy."""
-        panels, a = self.panels, self.panels.areas
+        gx, gy = np.empty((2, 2, len(self.panels.faces)))
+        for some in self._chunks():
+            gx[:, some], gy[:, some] = self._slopes(self.panels.part(some), flat)
+        return to_vertices(self.panels, gx, gy, flat.shape[1])
+
+    def _slopes(
+        self, panels: Panels, flat: Floats
+    ) -> tuple[tuple[Floats, Floats], tuple[Floats, Floats]]:
+        """Return the energy's slopes in the differences of x and of y to corner 0."""
+        a = panels.areas
         s = stretch(panels, flat)
         _, f1, f2, f3, *_ = self.law.derivatives(s.q1, s.q2, s.tangent)
         turn = a * ((f1 + f2) * s.tangent + f3)
@@ -134,9 +165,10 @@ class ThreadEnergy:
         af1, af2 = a * f1 * nx, a * f2 * ny
         turn_x, turn_y = self._turns(s, turn)
         tx, ty = turn_x * nx, turn_y * ny
-        gx = panels.differences(tx * s.x2 - af1 * s.x1, -af1 * s.x2 - tx * s.x1)
-        gy = panels.differences(-ty * s.y2 - af2 * s.y1, ty * s.y1 - af2 * s.y2)
-        return to_vertices(panels, list(gx), list(gy), flat.shape[1])
+        return (
+            panels.differences(tx * s.x2 - af1 * s.x1, -af1 * s.x2 - tx * s.x1),
+            panels.differences(-ty * s.y2 - af2 * s.y1, ty * s.y1 - af2 * s.y2),
+        )
 
     def derivatives(
         self, system: SparseSystem, flat: Floats, newton: float
@@ -145,9 +177,30 @@ class ThreadEnergy:
 
         `newton`: share of the second derivatives of the strains; 0 is Gauss-Newton.
         """
-        panels, a = self.panels, self.panels.areas
-        s = stretch(panels, flat)
-        t = s.tangent
+        count = len(self.panels.faces)
+        blocks = np.empty((21, count))
+        slopes = np.empty((2, 2, count))
+        total = 0.0
+        up, vp = (flat[0], flat[0]), (flat[0], flat[0])
+        for some in self._chunks():
+            panels = self.panels.part(some)
+            s = stretch(panels, flat)
+            e, up, vp = self._second(panels, s, newton, slopes[:, :, some], blocks[:, some])
+            total += float(panels.areas @ e)
+            if self.bending is not None:
+                total += self.bending.energy(np.arctan2(s.x2, s.x1))
+                total += self.bending.energy(np.arctan2(s.y2, s.y1))
+        values = system.assemble(blocks)
+        if self.bending is not None:
+            self.bending.add_stiffness(values, up, 0)
+            self.bending.add_stiffness(values, vp, 1)
+        return total, to_vertices(self.panels, slopes[0], slopes[1], flat.shape[1]), values
+
+    def _second(
+        self, panels: Panels, s: Stretch, newton: float, slopes: Floats, blocks: Floats
+    ) -> tuple[Floats, tuple[Floats, Floats], tuple[Floats, Floats]]:
+        """Fill in slopes (2, 2, k) and blocks (21, k); return the density and how angles change."""
+        a, t = panels.areas, s.tangent
         e, f1, f2, f3, s1, s2, s3, h3 = self.law.derivatives(s.q1, s.q2, t)
         sec2 = 1 + t * t
         nx, ny = 1 / (s.x1 * s.x1 + s.x2 * s.x2), 1 / (s.y1 * s.y1 + s.y2 * s.y2)
@@ -156,9 +209,9 @@ class ThreadEnergy:
         v = panels.differences(s.y1 * ny, s.y2 * ny)
         vp = panels.differences(-s.y2 * ny, s.y1 * ny)
         turn_x, turn_y = self._turns(s, a * ((f1 + f2) * t + f3))
-        gx = [-(a * f1 * u[i] + turn_x * up[i]) for i in (0, 1)]
-        gy = [turn_y * vp[i] - a * f2 * v[i] for i in (0, 1)]
-        gradient = to_vertices(panels, gx, gy, flat.shape[1])
+        for i in (0, 1):
+            slopes[0, i] = -(a * f1 * u[i] + turn_x * up[i])
+            slopes[1, i] = turn_y * vp[i] - a * f2 * v[i]
         both = (s1 + s2) * t * t + s3 + newton * ((f1 + f2) * sec2 + h3 - s3)
         xup, yup = a * s1 * t + newton * turn_x, -(a * s2 * t + newton * turn_y)
         xx = _square(u, up, a * (s1 + newton * f1), xup, a * (both - newton * f1))
@@ -166,14 +219,12 @@ class ThreadEnergy:
         left = [-a * (both * up[i] + s1 * t * u[i]) for i in (0, 1)]
         right = [a * s2 * t * up[i] for i in (0, 1)]
         xy = [[left[i] * vp[j] + right[i] * v[j] for j in (0, 1)] for i in (0, 1)]
-        values = system.assemble(corner_blocks(xx, yy, xy))
-        total = float(a @ e)
-        if self.bending is not None:
-            total += self.bending.energy(np.arctan2(s.x2, s.x1))
-            total += self.bending.energy(np.arctan2(s.y2, s.y1))
-            self.bending.add_stiffness(values, up, 0)
-            self.bending.add_stiffness(values, vp, 1)
-        return total, gradient, values
+        corner_blocks(xx, yy, xy, blocks)
+        return e, up, vp
+
+    def _chunks(self) -> list[slice]:
+        """Return which triangles to take at once: all where threads bend from one to the next."""
+        return self.panels.chunks() if self.bending is None else [slice(None)]
 
     def _turns(self, s: Stretch, turn: Floats) -> tuple[Floats, Floats]:
         """Return the slopes (m,) in minus the angle of gx and in that of gy; bending adds to it."""
@@ -198,7 +249,9 @@ def _square(
     )
 
 
-def to_vertices(panels: Panels, gx: list[Floats], gy: list[Floats], count: int) -> Floats:
+def to_vertices(
+    panels: Panels, gx: Floats | list[Floats], gy: Floats | list[Floats], count: int
+) -> Floats:
     """Return the gradient (2, n) summed over the corners, from those in the differences."""
     index = panels.faces.T.ravel()
     return np.stack(
@@ -213,11 +266,15 @@ def corner_blocks(
     xx: tuple[Floats, Floats, Floats],
     yy: tuple[Floats, Floats, Floats],
     xy: list[list[Floats]],
+    blocks: Floats | None = None,
 ) -> Floats:
-    """Return the (21, m) entries over corners from those over differences to corner 0."""
+    """Return the (21, m) entries over corners from those over differences to corner 0.
+
+    `blocks` (21, m): where to put them.
+    """
     x, y = _with_corner_zero(*xx, xx[1]), _with_corner_zero(*yy, yy[1])
     c = _with_corner_zero(xy[0][0], xy[0][1], xy[1][1], xy[1][0])
-    blocks = np.empty((21, len(xx[0])))
+    blocks = np.empty((21, len(xx[0]))) if blocks is None else blocks
     for corner in range(3):
         blocks[3 * corner] = x[corner][corner]
         blocks[3 * corner + 1] = c[corner][corner]
