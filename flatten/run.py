@@ -21,6 +21,7 @@ from .finding import Finding
 from .folder import INDEX
 from .job import Job
 from .laminate.balance import check_stack
+from .laminate.consumables import cut_as_covers
 from .laminate.cost import Estimate, estimate
 from .laminate.drop_off import check_drop_offs
 from .laminate.ply import Ply
@@ -266,7 +267,14 @@ def _estimate(job: Job, weighed: Quantities, nests: Mapping[str, Nest]) -> Estim
         return None
     parts = job.settings.nest.kits + job.settings.nest.mirrored_kits
     cloth = sum(nest.account.cost for nest in nests.values()) / parts
-    return estimate(weighed, job.settings.laminate, cloth_cost=cloth)
+    covers = [job.fabric_of(extra) for extra in job.extras if extra.kind == "cover"]
+    paid = [c for c in covers if any(r.price_per_m > 0 for r in job.stock.of(c.id).rolls)]
+    return estimate(
+        weighed,
+        job.settings.laminate,
+        cloth_cost=cloth,
+        in_cloth_cost=cut_as_covers(paid, weighed.consumables),
+    )
 
 
 def _quantities(

@@ -18,8 +18,9 @@ from flatten.folder import read_index
 from flatten.job import Settings, load_job, save_job
 from flatten.laminate.extra import Extra
 from flatten.laminate.ply import Ply
-from flatten.laminate.settings import LaminateSettings
+from flatten.laminate.settings import LaminateSettings, Rates
 from flatten.laminate.stack import Stack
+from flatten.nest.roll import Roll, Stock
 from flatten.nest.settings import NestSettings
 from flatten.pattern.settings import Dressing
 from flatten.run import run
@@ -229,6 +230,27 @@ def test_each_lies_on_its_own_roll_and_in_every_list(plate_run):
     ]
     assert (folder / "roll peel_ply_85.dxf").is_file()
     assert [row["kind"] for row in read_index(folder)["extras"]] == ["core", "cover"]
+
+
+def test_a_cover_from_a_roll_with_a_price_is_paid_for_once():
+    """Peel ply at 3 a square metre, or at 2 a metre of roll: never both."""
+    rates = LaminateSettings(process="bagged", rates=Rates(peel_ply_per_m2=3.0))
+    settings = Settings(nest=NestSettings(seconds=0.0), laminate=rates)
+    peel = load_fabrics()["peel_ply_85"]
+
+    def costs(price):
+        roll = Roll(id="r", fabric=peel.id, width_mm=peel.roll_width_mm, price_per_m=price)
+        result = run(plate_job(settings=settings, stock=Stock(rolls=(roll,))))
+        lines = {line.name: line.cost for line in result.estimate.costs}
+        return lines, result.nests[peel.id].used_length_mm
+
+    by_area, _ = costs(0.0)
+    by_roll, taken_mm = costs(2.0)
+
+    assert by_area["Peel ply"] > 0
+    assert by_area["Cloth"] == 0
+    assert "Peel ply" not in by_roll
+    assert by_roll["Cloth"] == pytest.approx(taken_mm / 1000 * 2.0, abs=0.006)
 
 
 def test_the_next_ply_lies_on_the_core_and_the_part_has_its_mass(plate_run):

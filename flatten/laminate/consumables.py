@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from ..cloth.fabric import Fabric
 from .laid import LaidPly
 from .process import Process, process_of
 from .settings import LaminateSettings
@@ -49,6 +50,19 @@ def consumables_for(
         release_coats=used.release_coats,
         release_g=area_m2 * used.release_gsm * used.release_coats,
     )
+
+
+def cut_as_covers(covers: Sequence[Fabric], used: Consumables) -> frozenset[str]:
+    """Return which of what is used up these cloths are, cut as covers: fields of `Consumables`.
+
+    Woven is peel ply, felt is breather. The first film is the release film where the process has
+    one, the next one the bag.
+    """
+    films = ["film_m2", "bag_m2"] if used.film_m2 > 0 else ["bag_m2"]
+    found = {"weave": "peel_ply_m2", "mat": "breather_m2"}
+    kinds = [fabric.kind for fabric in covers if not fabric.dry]
+    woven = {found[kind] for kind in kinds if kind in found}
+    return frozenset(woven | set(films[: kinds.count("film")]))
 
 
 def uptake_g(laid: Sequence[LaidPly], settings: LaminateSettings, area_m2: float) -> float:

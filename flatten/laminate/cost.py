@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from ..errors import InputError
@@ -48,11 +49,13 @@ def estimate(
     settings: LaminateSettings,
     *,
     cloth_cost: float | None = None,
+    in_cloth_cost: Collection[str] = (),
 ) -> Estimate:
     """Return cost and time of one part.
 
     `cloth_cost` is what the nest takes off the rolls, waste included; None: the cut area at the
-    cloth's price per square metre.
+    cloth's price per square metre. `in_cloth_cost`: fields of `Consumables` that are in it, as
+    covers cut from a roll with a price; they cost nothing more.
 
     Raises
     ------
@@ -65,7 +68,7 @@ def estimate(
         TimeLine(name=line.name, minutes=shown) for line, shown in zip(work, minutes, strict=True)
     )
     lines = [
-        *_material(part, rates, cloth_cost),
+        *_material(part, rates, cloth_cost, in_cloth_cost),
         CostLine(
             name="Labour",
             amount=total_min / 60,
@@ -83,20 +86,29 @@ def estimate(
     )
 
 
-def _material(part: Quantities, rates: Rates, cloth_cost: float | None) -> list[CostLine]:
+def _material(
+    part: Quantities, rates: Rates, cloth_cost: float | None, in_cloth_cost: Collection[str]
+) -> list[CostLine]:
     used = part.consumables
     cloth = _cloth_cost(part, rates) if cloth_cost is None else cloth_cost
     check_not_negative("Estimate", "cloth_cost", cloth)
     coats_kg = math.fsum(coat.to_weigh_g for coat in part.coats) / 1e3
+    beside = {
+        "peel_ply_m2": ("Peel ply", "m2", rates.peel_ply_per_m2),
+        "film_m2": ("Release film", "m2", rates.film_per_m2),
+        "breather_m2": ("Breather", "m2", rates.breather_per_m2),
+        "flow_mesh_m2": ("Flow mesh", "m2", rates.flow_mesh_per_m2),
+        "bag_m2": ("Bag film", "m2", rates.bag_per_m2),
+        "tape_m": ("Sealant tape", "m", rates.tape_per_m),
+    }
     priced = [
         ("Resin, mixed", part.resin_to_weigh_g / 1e3, "kg", rates.resin_per_kg),
         ("Coats, mixed", coats_kg, "kg", rates.coat_per_kg),
-        ("Peel ply", used.peel_ply_m2, "m2", rates.peel_ply_per_m2),
-        ("Release film", used.film_m2, "m2", rates.film_per_m2),
-        ("Breather", used.breather_m2, "m2", rates.breather_per_m2),
-        ("Flow mesh", used.flow_mesh_m2, "m2", rates.flow_mesh_per_m2),
-        ("Bag film", used.bag_m2, "m2", rates.bag_per_m2),
-        ("Sealant tape", used.tape_m, "m", rates.tape_per_m),
+        *(
+            (name, getattr(used, field), unit, price)
+            for field, (name, unit, price) in beside.items()
+            if field not in in_cloth_cost
+        ),
         ("Release agent", used.release_g / 1e3, "kg", rates.release_per_kg),
     ]
     lines = [CostLine(name="Cloth", amount=part.cut_area_m2, unit="m2", cost=cloth)]

@@ -7,7 +7,7 @@ from laminate.cloths import CARBON, GLASS, laid
 
 from flatten.cloth.library import load_fabrics
 from flatten.laminate.cautions import cautions_for
-from flatten.laminate.consumables import consumables_for, uptake_g
+from flatten.laminate.consumables import consumables_for, cut_as_covers, uptake_g
 from flatten.laminate.quantities import quantities
 from flatten.laminate.settings import Coat, Consumed, LaminateSettings
 
@@ -123,3 +123,16 @@ def test_cautions_are_short():
     part = quantities([laid(1)], LaminateSettings(coats=(Coat(),), shop_c=30))
     assert max(map(len, part.cautions)) <= 160
     assert len(part.cautions) <= 12
+
+
+def test_covers_are_known_by_their_cloth():
+    """Peel ply is woven, breather a felt; release film lies under the bag, where there is any."""
+    cloths = load_fabrics()
+    film, bag = cloths["release_film_perforated"], cloths["bag_film_50"]
+    peel, felt = cloths["peel_ply_85"], cloths["breather_150"]
+
+    assert cut_as_covers([peel, felt], used("bagged")) == {"peel_ply_m2", "breather_m2"}
+    assert cut_as_covers([film], used("bagged")) == {"film_m2"}
+    assert cut_as_covers([film, bag], used("bagged")) == {"film_m2", "bag_m2"}
+    assert cut_as_covers([bag], used("infusion")) == {"bag_m2"}
+    assert cut_as_covers([CARBON, GLASS], used("bagged")) == set()
