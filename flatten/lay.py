@@ -5,7 +5,7 @@ Longer than most files: what is found on a patch is told of the ply and the moul
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -54,8 +54,17 @@ class LaidPieces:
     patches: tuple[ExtraPiece, ...] = ()  # for the gaps its darts leave
 
 
-def lay_ply(job: Job, laid: Laid, below_mm: Floats, progress: Progress) -> LaidPieces:
+def lay_ply(
+    job: Job,
+    laid: Laid,
+    below_mm: Floats,
+    progress: Progress,
+    *,
+    cutter: Callable[[Job, Ply, Fabric, MouldMesh], list[Patch]] | None = None,
+) -> LaidPieces:
     """Return the pieces of one ply, laid on `below_mm` (faces of the mould,) of laminate.
+
+    `cutter`: does what `patches_of` does, from memory where it can; None: `patches_of`.
 
     Raises
     ------
@@ -64,7 +73,7 @@ def lay_ply(job: Job, laid: Laid, below_mm: Floats, progress: Progress) -> LaidP
     ply, fabric = laid.ply, job.fabric_of(laid.ply)
     under = offset(job.mould, spread_outside(job, below_mm))
     findings = [f for f in under.findings if not set(f.faces).isdisjoint(ply.faces.tolist())]
-    patches = patches_of(job, ply, fabric, under.mesh)
+    patches = (cutter or patches_of)(job, ply, fabric, under.mesh)
     curves = joint_curves(patches)
     pieces: list[Piece] = []
     gaps: list[ExtraPiece] = []

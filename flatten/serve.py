@@ -33,6 +33,7 @@ from .answer_parts import answer_of, drape_arrays, proposal_facts
 from .cloth.drape import drape_surface
 from .errors import Cancelled, FlattenError, InputError
 from .job import Job, load_job
+from .kept import KeptPatches
 from .laminate.ply import Ply
 from .laminate.stack import Stack
 from .lay import LaidPieces, lay_ply, tack_and_warp
@@ -72,10 +73,18 @@ class Request:
     seek: str | None = None  # id of a ply: a better tack point for it
 
 
-def do(request: Request, job: Job, progress: Progress = silent, *, stop: Stop = never) -> Answer:
+def do(
+    request: Request,
+    job: Job,
+    progress: Progress = silent,
+    *,
+    stop: Stop = never,
+    patches: KeptPatches | None = None,
+) -> Answer:
     """Do one request on a job that is already read; return its answer.
 
-    Once `stop` says True a nest ends with the best layout so far.
+    Once `stop` says True a nest ends with the best layout so far. `patches`: those of earlier
+    requests.
     """
     if request.propose is not None:
         return propose_cuts(job, request.propose, progress)
@@ -84,7 +93,7 @@ def do(request: Request, job: Job, progress: Progress = silent, *, stop: Stop = 
     if request.change is not None:
         return preview(job, request.change)
     if request.plies is not None:
-        return lay_some(job, request.plies, progress)
+        return lay_some(job, request.plies, progress, patches=patches)
     folder = None if request.files is None else Path(request.files)
     layouts = request.layouts or {}
     stored = {cloth: Nest.from_plain(plain) for cloth, plain in layouts.items()}
@@ -100,7 +109,13 @@ def do(request: Request, job: Job, progress: Progress = silent, *, stop: Stop = 
     return answer_of(job, result.pieces, result.findings, extras=result.extras, result=result)
 
 
-def lay_some(job: Job, ids: Collection[str], progress: Progress = silent) -> Answer:
+def lay_some(
+    job: Job,
+    ids: Collection[str],
+    progress: Progress = silent,
+    *,
+    patches: KeptPatches | None = None,
+) -> Answer:
     """Lay only these plies, for a quick look: on the others' thickness before shear.
 
     Raises
@@ -118,7 +133,7 @@ def lay_some(job: Job, ids: Collection[str], progress: Progress = silent) -> Ans
         if laid.ply.id in ids:
             share = part_of(progress, len(plies) / len(wanted), (len(plies) + 1) / len(wanted))
             share(0.0, f"draping ply {laid.number} {laid.ply.name}")
-            plies.append(lay_ply(job, laid, below_mm, share))
+            plies.append(lay_ply(job, laid, below_mm, share, cutter=patches))
     return answer_of(
         job,
         [piece for ply in plies for piece in ply.pieces],
@@ -199,14 +214,15 @@ def serve(lines: TextIO, *, end: Callable[[int], Any] = os._exit) -> int:
 
     threading.Thread(target=listen, daemon=True).start()
     kept: dict[str, Job] = {}
+    patches = KeptPatches()
     while True:
         request = from_plain(Request, json.loads(waiting.get()), "request")
-        _answer(request, kept)
+        _answer(request, kept, patches)
         if _peak_memory_mb() > MOST_MEMORY_MB:
             return 0
 
 
-def _answer(request: Request, kept: dict[str, Job]) -> None:
+def _answer(request: Request, kept: dict[str, Job], patches: KeptPatches) -> None:
     """Do one request; leave an answer or an error in its folder."""
     out = Path(request.out)
     try:
@@ -217,9 +233,9 @@ def _answer(request: Request, kept: dict[str, Job]) -> None:
             kept[request.job] = job
         stopped = (out / STOP_FILE).exists
         if _keeps_best(request):
-            answer = do(request, job, _progress_in(out, never), stop=stopped)
+            answer = do(request, job, _progress_in(out, never), stop=stopped, patches=patches)
         else:
-            answer = do(request, job, _progress_in(out, stopped))
+            answer = do(request, job, _progress_in(out, stopped), patches=patches)
         save_answer(answer, out)
     except FlattenError as error:
         kind = type(error).__name__

@@ -10,7 +10,8 @@ ENGINE = Path(__file__).parents[1] / "flatten"
 ORDER = [
     "errors", "arrays", "units", "finding", "progress", "records", "packed", "folder",
     "surface", "mould", "cloth", "pattern", "laminate", "nest", "export",
-    "job", "stamp", "start", "result", "lay", "extras", "answer", "answer_parts", "run", "proposals",
+    "job", "stamp", "start", "result", "lay", "kept", "extras",
+    "answer", "answer_parts", "run", "proposals",
     "verify_lines", "verify_pdf", "verify_marks", "verify_places", "verify_paper", "verify",
     "mould_facts", "facts", "summary", "deliver", "serve", "commands", "__main__",
 ]  # fmt: skip
