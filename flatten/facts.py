@@ -6,6 +6,7 @@ Longer than most files: one short function for each part of the sheet.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -187,7 +188,7 @@ def _cutting(result: Result) -> tuple[str, ...]:
     for cloth in dict.fromkeys(pattern.fabric for pattern in result.patterns):
         mine = [pattern for pattern in result.patterns if pattern.fabric == cloth]
         mine.sort(key=lambda pattern: (-pattern.cut.area, pattern.id))
-        names = "; ".join(f"{p.title}" + (f" x{p.count}" if p.count > 1 else "") for p in mine)
+        names = "; ".join(_named(p).title + (f" x{p.count}" if p.count > 1 else "") for p in mine)
         lines.append(f"{mine[0].fabric_name}: {names}")
     return tuple(lines)
 
@@ -214,7 +215,14 @@ def _kits(result: Result, job: Job) -> tuple[Kit, ...]:
 def _kit_word(pattern: Pattern) -> str:
     """Return what a kit's label calls a piece: its ply's number, or an extra's name."""
     own = pattern.role in ("ply", "gap_patch")
-    return str(pattern.ply_number) if own else pattern.ply_name
+    return str(pattern.ply_number) if own else _named(pattern).ply_name
+
+
+def _named(pattern: Pattern) -> Pattern:
+    """Return an extra that is called like its cloth under what it is: the cloth stands beside."""
+    if pattern.role == "ply" or pattern.ply_name != pattern.fabric_name:
+        return pattern
+    return replace(pattern, ply_name=pattern.role.replace("_", " "))
 
 
 def _joints(result: Result) -> tuple[str, ...]:

@@ -14,6 +14,7 @@ import pytest
 from sample_jobs import TWILL, dish_job
 
 from flatten.__main__ import main
+from flatten.cloth.library import load_fabrics
 from flatten.folder import read_index
 from flatten.job import JOB_FILE, Settings, load_job, save_job
 from flatten.nest.roll import Roll, Stock
@@ -120,6 +121,25 @@ def test_what_is_cut_is_taken_off_the_stock_file(folder, capsys):
 
     used = read_index(folder / "cut")["rolls"][0]["used_length_mm"]
     assert read_stock(shelf).rolls[0].length_mm == pytest.approx(600 - used, abs=1e-6)
+
+
+def test_nothing_is_booked_where_one_cloth_found_no_place(folder, capsys):
+    """Two pieces of twill, 250 mm of it, and plain enough: which is missing is said by name."""
+    job = dish_job()
+    plain = load_fabrics()["carbon_plain_160"]
+    third = replace(job.plies[0], id="p3", name="plain skin", fabric=plain.id)
+    job = replace(job, plies=(*job.plies, third), fabrics=(*job.fabrics, plain))
+    save_job(job, folder / "two cloths")
+    shelf = folder / "short.json"
+    write_stock(shelf, Stock(rolls=(Roll(id="r", fabric=TWILL, width_mm=220, length_mm=250),)))
+    before = shelf.read_bytes()
+    order = ["run", str(folder / "two cloths"), "--out", str(folder / "cut"), "--book"]
+
+    assert main([*order, "--stock", str(shelf)]) == 2
+
+    said = capsys.readouterr().err
+    assert f"No {job.fabrics[0].name} was nested, so nothing is booked." in said
+    assert shelf.read_bytes() == before
 
 
 def test_booking_needs_a_stock_file(folder, capsys):

@@ -253,6 +253,16 @@ def test_a_cover_from_a_roll_with_a_price_is_paid_for_once():
     assert by_roll["Cloth"] == pytest.approx(taken_mm / 1000 * 2.0, abs=0.006)
 
 
+def test_a_cover_called_like_its_cloth_is_named_once():
+    """ "Peel ply 85, woven: 3 Peel ply 85, woven" says nothing twice."""
+    cloth = load_fabrics()["peel_ply_85"]
+    job = plate_job(extras=(CORE, replace(PEEL, name=cloth.name)))
+    sheet = layup_sheet(run(job), job)
+
+    assert [row for row in sheet.cutting if cloth.name in row] == [f"{cloth.name}: 4 cover"]
+    assert [kit.plies for kit in sheet.kits if kit.fabric == cloth.name] == ["cover"]
+
+
 def test_the_next_ply_lies_on_the_core_and_the_part_has_its_mass(plate_run):
     """The drape of ply 2 is 5 mm and one ply higher; the foam weighs 400 g/m2."""
     job, result, _ = plate_run

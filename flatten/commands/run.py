@@ -103,7 +103,13 @@ def _book(result: Result, file: Path) -> None:
     from ..nest.stock import book, read_stock, write_stock
 
     if result.stopped:
-        raise InputError("Nothing was nested, so nothing is booked.", "See the findings.")
+        cloths = {one.fabric: one.fabric_name for one in result.patterns}
+        left = [name for cloth, name in cloths.items() if cloth not in result.nests]
+        why = "The work was stopped"
+        if left:
+            what = "Nothing" if len(left) == len(cloths) else f"No {' and no '.join(left)}"
+            why = f"{what} was nested"
+        raise InputError(f"{why}, so nothing is booked.", "See the findings.")
     shelf = read_stock(file)
     for nest in result.nests.values():
         shelf = book(shelf, nest)
