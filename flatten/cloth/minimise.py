@@ -208,7 +208,10 @@ def _search(
 
 
 def first_flip(panels: Panels, flat: Floats, step: Floats) -> float:
-    """Return the shortest length along `step` at which a triangle loses its area."""
+    """Return the shortest length along `step` at which a triangle loses its area.
+
+    Infinite where that is so far off that no step is cut short by it.
+    """
     x1, x2 = panels.gradients(flat[0])
     y1, y2 = panels.gradients(flat[1])
     u1, u2 = panels.gradients(step[0])
@@ -216,6 +219,9 @@ def first_flip(panels: Panels, flat: Floats, step: Floats) -> float:
     c = x1 * y2 - x2 * y1
     b = x1 * v2 - x2 * v1 + u1 * y2 - u2 * y1
     a = u1 * v2 - u2 * v1
+    # Nearly every triangle is too large to lose its area on the way, whatever the signs.
+    some = np.flatnonzero(c * TO_FLIP**2 <= np.abs(b) * TO_FLIP + np.abs(a))
+    a, b, c = a[some], b[some], c[some]
     root = b * b - 4 * a * c
     real = root >= 0
     a, b, c, root = a[real], b[real], c[real], np.sqrt(root[real])

@@ -11,6 +11,7 @@ from flatten.cloth.factor import SparseSystem
 from flatten.cloth.isotropic import SheetEnergy
 from flatten.cloth.law import Law, thread_law
 from flatten.cloth.library import load_fabrics
+from flatten.cloth.minimise import first_flip
 from flatten.surface.mesh import SurfaceMesh
 
 MESH = bumps(120, size_mm=200)
@@ -135,3 +136,12 @@ def test_triangles_taken_a_few_at_once_add_up_to_the_same(name, monkeypatch):
 
     for one, other in zip(whole, parts, strict=True):
         assert_allclose(other, one, rtol=1e-12, atol=1e-12)
+
+
+@pytest.mark.parametrize(("down_mm", "length"), [(2.0, 0.5), (0.9, 1 / 0.9), (0.5, np.inf)])
+def test_a_step_is_known_to_flip_a_triangle_where_that_cuts_it_short(down_mm, length):
+    """A corner 1 mm above its side goes down by so much in a whole step."""
+    mesh = SurfaceMesh([[0, 0, 0], [1, 0, 0], [0, 1, 0]], [[0, 1, 2]])
+    step = np.array([[0, 0, 0.3], [0, 0, -down_mm]])
+
+    assert first_flip(Panels.of(mesh), mesh.vertices[:, :2].T, step) == pytest.approx(length)
