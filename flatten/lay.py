@@ -30,7 +30,7 @@ from .pattern.pattern import Pattern
 from .progress import Progress, part_of, silent
 from .result import ExtraPiece, Piece
 from .surface.cut import Cut, SeamJoint, cut
-from .surface.locate import locate, locate_on
+from .surface.locate import locate, locate_on, locate_one
 from .surface.mesh import MouldMesh
 from .surface.offset import offset
 from .surface.patch import Patch
@@ -244,7 +244,7 @@ def drape_patch(job: Job, ply: Ply, fabric: Fabric, patch: Patch, progress: Prog
 def tack_and_warp(job: Job, ply: Ply, patch: Patch) -> tuple[Floats, Floats]:
     """Return (3,) mm where a patch is tacked, and (3,) its warp direction there."""
     tack = tack_on(ply, patch)
-    face = int(locate(patch.surface, tack[None]).faces[0])
+    face = int(locate_one(patch.surface, tack).faces[0])
     return tack, job.rosette_of(ply).direction(ply.angle_deg, patch.surface.normals[face])
 
 
@@ -252,7 +252,7 @@ def tack_on(ply: Ply, patch: Patch) -> Floats:
     """Return (3,) mm: the ply's tack point, or the patch's middle where it lies elsewhere."""
     surface = patch.surface
     if ply.tack_mm is not None:
-        at = locate(surface, ply.tack_mm[None])
+        at = locate_one(surface, ply.tack_mm)
         if at.distances[0] <= TACK_WITHIN_MM:
             return np.asarray(at.points[0])
         if len(patch.joints) == 0 or not any(joint.kind == "splice" for joint in patch.joints):
@@ -265,7 +265,7 @@ def tack_on(ply: Ply, patch: Patch) -> Floats:
             )
     weight = surface.areas * patch.inside
     middle = (surface.corners.mean(axis=1) * weight[:, None]).sum(axis=0) / weight.sum()
-    return np.asarray(locate(surface, middle[None]).points[0])
+    return np.asarray(locate_one(surface, middle).points[0])
 
 
 def laid_ply(result: LaidPieces) -> LaidPly:

@@ -41,9 +41,9 @@ def test_a_moved_tack_point_cuts_nothing_anew_and_the_answer_is_the_same(counted
 @pytest.mark.parametrize(
     "other",
     [
-        lambda job: changed(job, trim_mm=4.0),
+        lambda job: changed(job, trim_mm=20.0),
         lambda job: changed(job, faces=job.plies[0].faces[:-4]),
-        lambda job: replace(job, settings=replace(job.settings, edge_mm=3.0)),
+        lambda job: replace(job, settings=replace(job.settings, edge_mm=8.0)),
         lambda job: replace(job, mould=type(job.mould)(1.01 * job.mould.vertices, job.mould.faces)),
         lambda job: replace(
             job,
@@ -66,7 +66,7 @@ def test_what_changes_the_patch_cuts_it_anew(other, counted):
 def test_only_the_last_few_are_kept(counted, monkeypatch):
     monkeypatch.setattr(kept, "MOST_PLIES", 2)
     patches, job = KeptPatches(), dish_job()
-    trims = [changed(job, trim_mm=trim) for trim in (3.0, 4.0, 5.0)]
+    trims = [changed(job, trim_mm=trim) for trim in (15.0, 20.0, 25.0)]
     for one in (trims[0], trims[1], trims[0], trims[2]):
         lay_some(one, ["p1"], patches=patches)
     assert len(counted) == 3

@@ -52,7 +52,9 @@ def locate_one(mesh: MouldMesh, point: Floats) -> Located:
     reach = np.sqrt(((corners - middle[:, None]) ** 2).sum(axis=2).max(axis=1))
     away = np.sqrt(((middle - point) ** 2).sum(axis=1))
     near = np.flatnonzero(away - reach <= away.min() + TIE_SHARE * mesh.size_mm)
-    found = Locator(MouldMesh(mesh.vertices, mesh.faces[near])).locate(point[None])
+    tree = Locator(MouldMesh(mesh.vertices, mesh.faces[near]))
+    tree._size = max(mesh.size_mm, 1e-9)  # faces tie as they do among all of them
+    found = tree.locate(point[None])
     return Located(
         faces=near[found.faces],
         weights=found.weights,
