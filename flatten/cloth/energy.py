@@ -47,17 +47,19 @@ class Panels:
     @staticmethod
     def of(mesh: MouldMesh) -> Panels:
         """Return the panels of a mesh."""
-        corners = mesh.vertices[mesh.faces]
-        return Panels.from_sides(
-            mesh.faces, corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
-        )
+        sides = mesh.sides
+        return Panels._from_components(mesh.faces, sides[0], -sides[2])
 
     @staticmethod
     def from_sides(faces: Ints, first: Floats, second: Floats) -> Panels:
         """Return the panels with these side vectors (m, 2 or 3) from corner 0."""
-        base = np.sqrt((first**2).sum(axis=1))
-        along = (first * second).sum(axis=1) / base
-        height = np.sqrt(np.maximum((second**2).sum(axis=1) - along**2, 1e-300))
+        return Panels._from_components(faces, first.T, second.T)
+
+    @staticmethod
+    def _from_components(faces: Ints, first: Floats, second: Floats) -> Panels:
+        base = np.sqrt((first**2).sum(axis=0))
+        along = (first * second).sum(axis=0) / base
+        height = np.sqrt(np.maximum((second**2).sum(axis=0) - along**2, 1e-300))
         return Panels(
             faces=faces,
             areas=0.5 * base * height,

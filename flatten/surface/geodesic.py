@@ -58,7 +58,10 @@ class Trace:
 
 def closest_point(mesh: MouldMesh, point: Floats) -> SurfacePoint:
     """Return the point of the surface nearest to `point` (3,); the lowest face on a tie."""
-    corners = mesh.corners
+    apart = np.sqrt(((mesh.vertices - point) ** 2).sum(axis=1))[mesh.faces[:, 0]]
+    # A face this near has its first corner no further off than its longest side more.
+    some = np.flatnonzero(apart <= (apart.min() + np.sqrt(mesh.longest2.max())) * (1 + 1e-6) + 1e-6)
+    corners = mesh.corners[some]
     centre = corners.mean(axis=1)
     reach = np.sqrt(((corners - centre[:, None]) ** 2).sum(axis=2).max(axis=1))
     away = np.sqrt(((centre - point) ** 2).sum(axis=1))
@@ -66,7 +69,7 @@ def closest_point(mesh: MouldMesh, point: Floats) -> SurfacePoint:
     weights, found = _closest_in(corners[near], point)
     distance = np.sqrt(((found - point) ** 2).sum(axis=1))
     best = int(np.flatnonzero(distance <= distance.min() + 1e-9 * (1 + distance.min()))[0])
-    return SurfacePoint(int(near[best]), weights[best], found[best], float(distance[best]))
+    return SurfacePoint(int(some[near[best]]), weights[best], found[best], float(distance[best]))
 
 
 def _closest_in(corners: Floats, point: Floats) -> tuple[Floats, Floats]:

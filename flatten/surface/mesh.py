@@ -60,8 +60,24 @@ class MouldMesh:
     @cached_property
     def double_areas(self) -> Floats:
         """(m, 3) mm2: normals with the length of twice the face's area."""
-        corners = self.corners
-        return np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+        one, two = self.sides[0], -self.sides[2]
+        normals = np.empty((len(self.faces), 3))
+        for axis in range(3):  # np.cross makes several times as many arrays
+            after, last = (axis + 1) % 3, (axis + 2) % 3
+            normals[:, axis] = one[after] * two[last] - one[last] * two[after]
+        return normals
+
+    @property
+    def sides(self) -> Floats:
+        """(3, 3, m) mm: the side from corner j to corner j + 1, its components apart."""
+        corners = [self.vertices[self.faces[:, corner]].T for corner in range(3)]
+        return np.stack([corners[(j + 1) % 3] - corners[j] for j in range(3)])
+
+    @cached_property
+    def longest2(self) -> Floats:
+        """(m,) mm2: the square of each face's longest side."""
+        longest: Floats = (self.sides**2).sum(axis=1).max(axis=0)
+        return longest
 
     @cached_property
     def areas(self) -> Floats:
@@ -135,9 +151,7 @@ class SurfaceMesh(MouldMesh):
             raise InputError("The surface has no faces.", "Select at least one face.")
 
     def _refuse_zero_area(self, names: Ints) -> None:
-        corners = self.corners
-        longest2 = ((corners - np.roll(corners, 1, axis=1)) ** 2).sum(axis=2).max(axis=1)
-        zero = np.flatnonzero(~(2 * self.areas > ZERO_AREA * longest2))
+        zero = np.flatnonzero(~(2 * self.areas > ZERO_AREA * self.longest2))
         if len(zero):
             raise InputError(
                 f"{len(zero)} of {len(self.faces)} faces have no area, "
@@ -202,15 +216,19 @@ class Edges:
         start, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()  # edge 3 f + j
         low, high = np.minimum(start, end), np.maximum(start, end)
         base = int(faces.max()) + 1 if m else 1
-        keys, first, inverse, count = np.unique(
-            low * base + high, return_index=True, return_inverse=True, return_counts=True
-        )
-        inverse = inverse.ravel()
+        every = low * base + high
+        order = np.argsort(every, kind="stable")
+        every = every[order]
+        new = np.ones(len(every), bool)
+        new[1:] = every[1:] != every[:-1]
+        offset = np.flatnonzero(new)
+        keys, first = every[offset], order[offset]
+        count = np.diff(np.append(offset, len(every)))
+        inverse = np.empty(len(every), np.int64)
+        inverse[order] = np.cumsum(new) - 1
         self.vertices: Ints = np.column_stack([keys // base, keys % base])
         self.of_face: Ints = inverse.reshape(m, 3)
         self.count: Ints = count
-        order = np.argsort(inverse, kind="stable")
-        offset = np.concatenate([[0], np.cumsum(count)])[:-1]
         self.faces: Ints = np.full((len(keys), 2), -1)
         self.faces[:, 0] = first // 3
         two = np.flatnonzero(count > 1)
