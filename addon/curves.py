@@ -5,9 +5,15 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from . import bridge, engine
+from .patterns import paint
 
 if TYPE_CHECKING:
     import bpy
+
+# A cut is drawn as a thin rod on the mould. Proposals are lighter, which is seen without colours.
+ROD = 0.004  # its radius, as a share of the mould's size
+CUT = ("mouldply cut", (0.62, 0.10, 0.02, 1.0))
+PROPOSED = ("mouldply proposed cut", (1.0, 0.78, 0.25, 1.0))
 
 
 def add_cut(
@@ -27,6 +33,8 @@ def add_cut(
     (mould.users_collection[0] if mould.users_collection else scene.collection).objects.link(curve)
     curve.parent = mould
     curve.show_in_front = True
+    data.bevel_depth, data.bevel_resolution = ROD * _longest_side(mould), 1
+    paint(curve, CUT)
     own = curve.mouldply
     own.owner, own.ply_id = mould, ply.id
     own.cut.is_cut, own.cut.kind = True, kind
@@ -46,9 +54,17 @@ def replace_proposals(
             remove_curve(curve)
     for given in proposals:
         points = bridge.points_from_mm(mould, scene, given["path"]).tolist()
-        own = add_cut(scene, mould, ply, points, given["kind"]).mouldply.cut
+        curve = add_cut(scene, mould, ply, points, given["kind"])
+        paint(curve, PROPOSED)
+        own = curve.mouldply.cut
         own.proposed, own.gain = True, given["gain"]
         own.joint, own.lap_mm, own.under = given["joint"], given["lap_mm"], given["under"]
+
+
+def accept(curve: bpy.types.Object) -> None:
+    """Make a proposed cut a real one."""
+    curve.mouldply.cut.proposed = False
+    paint(curve, CUT)
 
 
 def move_cut(scene: bpy.types.Scene, curve: bpy.types.Object, path_mm: Any) -> None:
@@ -60,6 +76,12 @@ def move_cut(scene: bpy.types.Scene, curve: bpy.types.Object, path_mm: Any) -> N
     spline.points.add(len(points) - 1)
     for point, place in zip(spline.points, points, strict=True):
         point.co = (*place, 1.0)
+
+
+def _longest_side(mould: bpy.types.Object) -> float:
+    """Return the longest side of the box round a mould, in its own units."""
+    low, high = mould.bound_box[0], mould.bound_box[6]
+    return max(high[axis] - low[axis] for axis in range(3))
 
 
 def remove_curve(curve: bpy.types.Object) -> None:

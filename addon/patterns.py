@@ -31,7 +31,7 @@ def make_pattern(
 
     thing = bpy.data.objects.new(facts["title"], _cloth(facts, arrays, mould, scene))
     home.objects.link(thing)
-    _paint(thing, CLOTH)
+    paint(thing, CLOTH)
     own, piece = thing.mouldply, thing.mouldply.piece
     own.owner, own.ply_id = mould, facts["ply_id"]
     piece.is_pattern, piece.piece_id = True, facts["id"]
@@ -48,7 +48,7 @@ def make_pattern(
         child.mouldply.owner, child.mouldply.ply_id = mould, facts["ply_id"]
         child.hide_select = True
         if child.type == "FONT":
-            _paint(child, INK)
+            paint(child, INK)
     return thing
 
 
@@ -179,8 +179,8 @@ def _lettering(facts: dict[str, Any], scene: bpy.types.Scene) -> list[bpy.types.
     return made
 
 
-def _paint(thing: bpy.types.Object, look: tuple[str, tuple[float, ...]]) -> None:
-    """Give an object the material of this name and viewport colour."""
+def paint(thing: bpy.types.Object, look: tuple[str, tuple[float, ...]]) -> None:
+    """Give an object the material of this name and viewport colour, and no other."""
     import bpy
 
     name, colour = look
@@ -189,6 +189,7 @@ def _paint(thing: bpy.types.Object, look: tuple[str, tuple[float, ...]]) -> None
         material = bpy.data.materials.new(name)
         material.diffuse_color = colour
         material.roughness = 1.0
+    thing.data.materials.clear()
     thing.data.materials.append(material)
 
 

@@ -5,7 +5,7 @@ import json
 import bpy
 
 from .. import bridge, engine, work
-from ..curves import add_cut, cuts_of, move_cut, remove_curve
+from ..curves import accept, add_cut, cuts_of, move_cut, remove_curve
 from ..moulds import need_mould, need_ply
 from ..props import CONTEXT, EnumProperty, StringProperty
 from ..scene_job import read_job
@@ -123,7 +123,7 @@ class MOULDPLY_OT_accept_cuts(NeedsPly, EngineOperator, bpy.types.Operator):
         mould = need_mould(context)
         for curve in cuts_of(mould, need_ply(mould).id):
             if self.cut in ("", curve.name):
-                curve.mouldply.cut.proposed = False
+                accept(curve)
 
 
 class MOULDPLY_OT_refuse_cuts(NeedsPly, EngineOperator, bpy.types.Operator):

@@ -44,6 +44,12 @@ def test_a_ply_that_lies_down_says_so_instead_of_proposing_nothing():
     assert message == "Ply 'A' lies down without a cut."
 
 
+def lightness(curve):
+    """Return the relative luminance of a cut's colour (Rec. 709 weights)."""
+    (material,) = curve.data.materials
+    return float(np.dot(material.diffuse_color[:3], (0.2126, 0.7152, 0.0722)))
+
+
 def test_proposals_are_the_next_step_until_they_are_taken():
     mould = grid(size=0.2, cells=4)
     ply = ply_on(mould)
@@ -54,7 +60,11 @@ def test_proposals_are_the_next_step_until_they_are_taken():
     text, button, _ = next_step(bpy.context)
     assert text.startswith("Cuts are proposed")
     assert button == "mouldply.accept_cuts"
+    (curve,) = (child for child in mould.children if child.mouldply.cut.is_cut)
+    assert lightness(curve) > 0.5
     bpy.ops.mouldply.accept_cuts(cut="")
+    assert lightness(curve) < 0.25  # three to one is read as darker, whatever the colour
+    assert max(curve.dimensions.yz) == pytest.approx(2 * 0.004 * 0.2, rel=0.2)  # a rod to be seen
     assert next_step(bpy.context)[1] == "mouldply.flatten"
 
 

@@ -58,6 +58,7 @@ def flow():
     for label, act, pause in FLOWS:
         yield 1
         rows.append((label, *(yield from measured(label, act, pause))))
+        print(f"{rows[-1][1]:.0f} ms, {rows[-1][2]:.0f} ms of the processor", flush=True)
     area.type = "VIEW_3D"
     print(f"{faces} faces")
     for label, wall_ms, cpu_ms in rows:
