@@ -13,6 +13,7 @@ Longer than most files: over faces, through vertices and along the rim it is one
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -251,6 +252,10 @@ class Tracer:
     def _across(
         self, face: int, side: int, edge: int, heading: Floats, share: float
     ) -> tuple[int, Floats, int] | None:
+        """Return the face over the edge, the heading in it and the side it is entered by.
+
+        Plain numbers, as in `_leave`.
+        """
         mesh = self.mesh
         one, two = self.edges.faces[edge].tolist()
         other = two if one == face else one
@@ -258,21 +263,31 @@ class Tracer:
             return None
         row = mesh.faces[face].tolist()
         a, b = row[side], row[(side + 1) % 3]
-        before, after = mesh.normals[face], mesh.normals[other]
         entered = self.edges.of_face[other].tolist().index(edge)
-        bend = before - after
-        if max(self._missing[a], self._missing[b]) > UNROLLS * (bend @ bend):
-            normal = (1 - share) * self.smooth_normals[a] + share * self.smooth_normals[b]
-            slope = float(normal @ after)
+        (mx, my, mz), (nx, ny, nz) = mesh.normals[face].tolist(), mesh.normals[other].tolist()
+        hx, hy, hz = heading.tolist()
+        bend2 = (mx - nx) ** 2 + (my - ny) ** 2 + (mz - nz) ** 2
+        if max(self._missing[a], self._missing[b]) > UNROLLS * bend2:
+            (ax, ay, az), (bx, by, bz) = self.smooth_normals[[a, b]].tolist()
+            sx = (1 - share) * ax + share * bx
+            sy = (1 - share) * ay + share * by
+            sz = (1 - share) * az + share * bz
+            slope = sx * nx + sy * ny + sz * nz
             if slope > 0.1:
-                turned = heading - normal * (float(heading @ after) / slope)
-                return other, turned / np.sqrt(turned @ turned), entered
-        along = mesh.vertices[b] - mesh.vertices[a]
-        along = along / np.sqrt(along @ along)
-        part = float(heading @ along)
-        forward = float(heading @ np.cross(along, before))
-        turned = part * along + forward * np.cross(along, after)
-        return other, turned / np.sqrt(turned @ turned), entered
+                drop = (hx * nx + hy * ny + hz * nz) / slope
+                return other, _unit(hx - drop * sx, hy - drop * sy, hz - drop * sz), entered
+        (ax, ay, az), (bx, by, bz) = mesh.vertices[[a, b]].tolist()
+        ex, ey, ez = bx - ax, by - ay, bz - az
+        length = math.sqrt(ex * ex + ey * ey + ez * ez)
+        ex, ey, ez = ex / length, ey / length, ez / length
+        part = hx * ex + hy * ey + hz * ez
+        forward = hx * (ey * mz - ez * my) + hy * (ez * mx - ex * mz) + hz * (ex * my - ey * mx)
+        turned = _unit(
+            part * ex + forward * (ey * nz - ez * ny),
+            part * ey + forward * (ez * nx - ex * nz),
+            part * ez + forward * (ex * ny - ey * nx),
+        )
+        return other, turned, entered
 
     def _through_vertex(
         self, face: int, vertex: int, heading: Floats
@@ -353,6 +368,11 @@ def vertex_normals(mesh: MouldMesh) -> tuple[Floats, Floats]:
     missing[mesh.edges.vertices[mesh.edges.boundary].ravel()] = 0.0
     length = np.sqrt((total**2).sum(axis=0))
     return (total / np.where(length > 0, length, 1)).T, missing
+
+
+def _unit(x: float, y: float, z: float) -> Floats:
+    size = math.sqrt(x * x + y * y + z * z)
+    return np.array([x / size, y / size, z / size])
 
 
 def _angle(first: Floats, second: Floats) -> float:
