@@ -6,7 +6,7 @@ from numpy.testing import assert_array_equal
 from surface.parts import block, plate, torus
 
 from flatten.surface.mesh import Edges
-from flatten.surface.triangulation import Triangulation
+from flatten.surface.triangulation import STEPS, Triangulation
 
 
 def check_twins(work):
@@ -103,3 +103,18 @@ def test_walks_in_a_ring_of_edges_equal_but_for_rounding_end():
     longest = work.longest_sides(members, work.side_lengths(members))
 
     assert len(work.terminal_edges(members, longest)) == 0
+
+
+def test_a_walk_over_thousands_of_needles_takes_a_bounded_number_of_looks(monkeypatch):
+    """A trim strip round a triangle of a kilometre makes such fans; one look a face took minutes."""
+    looks = []
+    over = Triangulation._over
+    monkeypatch.setattr(Triangulation, "_over", lambda *given: looks.append(1) or over(*given))
+    work = fan(np.linspace(1000, 1100, 3000))
+    members = np.arange(len(work.faces))
+    longest = work.longest_sides(members, work.side_lengths(members))
+
+    found = work.terminal_edges(members[:1], longest)
+
+    assert found // 3 == len(members) - 1
+    assert len(looks) <= STEPS + 1
