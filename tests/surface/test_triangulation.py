@@ -106,7 +106,7 @@ def test_walks_in_a_ring_of_edges_equal_but_for_rounding_end():
 
 
 def test_a_walk_over_thousands_of_needles_takes_a_bounded_number_of_looks(monkeypatch):
-    """A trim strip round a triangle of a kilometre makes such fans; one look a face took minutes."""
+    """A trim strip round a triangle of a kilometre makes such fans: a look a face took minutes."""
     looks = []
     over = Triangulation._over
     monkeypatch.setattr(Triangulation, "_over", lambda *given: looks.append(1) or over(*given))
