@@ -230,6 +230,26 @@ def test_paper_drawn_for_another_printer_or_with_a_line_shifted_is_stopped(good)
         verify(result, {**files, "templates.pdf": shifted}, plan)
 
 
+def test_paper_that_lacks_a_pattern_or_a_sheet_is_stopped(good):
+    job, result, files = good
+    one, other = merge_identical(result.patterns)
+    plan = sheets_of(result, job.settings.paper)
+    own = plan_tiles([one], job.settings.paper)
+    alone = templates_pdf([one], job.settings.paper, plan=own)
+    with pytest.raises(SolveError, match=r"it holds 3 pages, 4 were meant"):
+        verify(result, {**files, "templates.pdf": alone}, plan)
+    smaller = replace(one, cut=one.cut.buffer(-1), net=one.net.buffer(-1))
+    own = plan_tiles([smaller], job.settings.paper)
+    alone = templates_pdf([smaller], job.settings.paper, plan=own)
+    with pytest.raises(SolveError, match=r"no sheet shows 'p1'"):
+        verify(result, {**files, "templates.pdf": alone}, own)
+    groups = [replace(group, tiles=group.tiles[1:]) for group in plan.groups]
+    less = replace(plan, groups=tuple(groups))
+    printed = templates_pdf([one, other], job.settings.paper, plan=less)
+    with pytest.raises(SolveError, match=r"no sheet shows all of 'p1'"):
+        verify(result, {**files, "templates.pdf": printed}, less)
+
+
 @pytest.mark.parametrize(
     "paper",
     [
