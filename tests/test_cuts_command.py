@@ -4,12 +4,15 @@ import json
 from dataclasses import replace
 
 import numpy as np
+import pytest
 from shapes import sheet
 
 from flatten.__main__ import main
 from flatten.cloth.library import load_fabrics
 from flatten.job import Job, load_job, save_job
 from flatten.laminate.ply import Ply
+from flatten.laminate.stagger import check_stagger
+from flatten.surface.cut import Cut
 from flatten.surface.mesh import MouldMesh
 from flatten.surface.rosette import Rosette
 
@@ -64,3 +67,47 @@ def test_cuts_are_accepted_only_into_a_job_folder(tmp_path, capsys):
     (tmp_path / "mould.blend").write_bytes(b"")
     assert main(["cuts", str(tmp_path / "mould.blend"), "--accept", "all"]) == 2
     assert "not a job folder" in capsys.readouterr().err
+
+
+def stacked_job():
+    """A plate of 400 mm; two plies, both spliced along the same line."""
+    plate = sheet(lambda u, v: (u, v, 0 * u), np.linspace(0, 400, 9), np.linspace(0, 400, 9))
+    job = job_of(plate, "carbon_twill_200")
+    joint = {"kind": "splice", "joint": "lap", "lap_mm": 20.0}
+    lower = Cut(id="p1c1", path=np.array([[0.0, 210, 0], [400, 210, 0]]), **joint)
+    upper = Cut(id="p2c1", path=np.array([[0.0, 205, 0], [400, 205, 0]]), **joint)
+    first = replace(job.plies[0], cuts=(lower,))
+    return replace(job, plies=(first, replace(first, id="p2", name="second", cuts=(upper,))))
+
+
+def test_cuts_over_a_joint_of_the_ply_below_are_moved_in_the_job(tmp_path, capsys):
+    """5 mm apart where 25 are wanted: the upper goes on to its own side, the lower stays."""
+    save_job(stacked_job(), tmp_path / "job")
+    before = load_job(tmp_path / "job")
+    cloths = {fabric.id: fabric for fabric in before.fabrics}
+    assert check_stagger(before.mould, before.plies, cloths)
+
+    assert main(["cuts", str(tmp_path / "job"), "--stagger", "--json"]) == 0
+
+    (told,) = json.loads(capsys.readouterr().out)
+    assert (told["ply_id"], told["cut"]) == ("p2", "p2c1")
+    after = load_job(tmp_path / "job")
+    assert not check_stagger(after.mould, after.plies, cloths)
+    assert np.array_equal(after.plies[0].cuts[0].path, before.plies[0].cuts[0].path)
+    (cut,) = after.plies[1].cuts
+    assert (cut.id, cut.lap_mm) == ("p2c1", 20.0)
+    off = np.abs(cut.path[:, 1] - 210)
+    assert off.min() >= 25 - 1e-6
+    assert told["moved_mm"] == pytest.approx(np.abs(cut.path[:, 1] - 205).min(), abs=0.06)
+    assert main(["cuts", str(tmp_path / "job"), "--stagger"]) == 0
+    assert "No cut lies too near a joint" in capsys.readouterr().out
+
+
+def test_a_cut_is_moved_only_in_a_job_folder_and_only_off_a_joint(tmp_path, capsys):
+    (tmp_path / "mould.blend").write_bytes(b"")
+    assert main(["cuts", str(tmp_path / "mould.blend"), "--stagger"]) == 2
+    assert "not a job folder" in capsys.readouterr().err
+    job = stacked_job()
+    save_job(replace(job, plies=job.plies[:1]), tmp_path / "one")
+    assert main(["cuts", str(tmp_path / "one"), "--stagger"]) == 0
+    assert "No cut lies too near" in capsys.readouterr().out

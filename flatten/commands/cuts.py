@@ -13,7 +13,9 @@ from .run import chosen_plies, read_mould
 
 if TYPE_CHECKING:
     from ..cloth.relief import Proposal
+    from ..job import Job
     from ..laminate.ply import Ply
+    from ..surface.cut import Cut
 
 HELP = """\
 Look where a dart or a splice would let a ply lie down that locks, or fit its roll. Each cut is
@@ -22,6 +24,7 @@ draped again before it is told, with what it gains and the shear to accept inste
   mouldply cuts my_job/                    tell, write nothing
   mouldply cuts my_job/ --ply p1 --accept all
   mouldply cuts my_job/ --accept dart-1 --accept dart-2
+  mouldply cuts my_job/ --stagger          move cuts off the joints of the ply below
 """
 
 
@@ -41,6 +44,12 @@ def add_parsers(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -
         metavar="CUT",
         help="write this cut into the job folder; all: every one",
     )
+    cuts.add_argument(
+        "--stagger",
+        action="store_true",
+        help="propose nothing: write copies of the cuts that lie too near a joint of the ply "
+        "below, moved until they are clear, into the job folder in their place",
+    )
     cuts.add_argument("--json", action="store_true", help="print what was found as JSON")
     cuts.add_argument("--progress", type=Path, metavar="FILE", help=argparse.SUPPRESS)
     cuts.set_defaults(command=cuts_command)
@@ -55,11 +64,15 @@ def cuts_command(given: argparse.Namespace) -> int:
     from ..progress import part_of
     from ..proposals import cut_proposals
 
-    if given.accept and not given.mould.is_dir():
+    if (given.accept or given.stagger) and not given.mould.is_dir():
         raise InputError(
             f"'{given.mould}' is not a job folder, so no cut can be written into it.",
-            "Leave --accept away and use Propose Cuts in Blender.",
+            "Use Take Moved Copy in Blender."
+            if given.stagger
+            else "Leave --accept away and use Propose Cuts in Blender.",
         )
+    if given.stagger:
+        return _stagger(given)
     found: list[tuple[Ply, Proposal]] = []
     with show.progress(given) as progress:
         job = read_mould(given.mould)
@@ -87,6 +100,58 @@ def cuts_command(given: argparse.Namespace) -> int:
     if not found:
         print("Every ply lies down and fits its roll; no cut is needed.")
     return 0
+
+
+def _stagger(given: argparse.Namespace) -> int:
+    """Move the cuts that lie over a joint of the ply below, from the tool upwards; tell which."""
+    from ..job import save_job
+
+    job = read_mould(given.mould)
+    moved = []
+    for ply in chosen_plies(job, given.ply):
+        for _ in ply.cuts:  # each is moved once: a moved one is clear
+            step = _clear(job, ply.id)
+            if step is None:
+                break
+            job, old, by_mm = step
+            moved.append({"ply_id": ply.id, "cut": old.id, "moved_mm": round(by_mm, 1)})
+            if not given.json:
+                print(f"{ply.name}, {old.id}: moved by {by_mm:.0f} mm, clear of the joint below.")
+    if moved:
+        save_job(job, given.mould)
+    if given.json:
+        print(json.dumps(moved, indent=1))
+    elif not moved:
+        print("No cut lies too near a joint of the ply below.")
+    return 0
+
+
+def _clear(job: Job, ply_id: str) -> tuple[Job, Cut, float] | None:
+    """Return the job with one cut of a ply moved clear, the cut as it was and how far it went."""
+    from dataclasses import replace
+
+    import numpy as np
+
+    from ..laminate.stack import Stack
+    from ..laminate.stagger import clear_copy
+
+    laid = [one.ply for one in Stack.of(job.plies, job.settings.laminate).laid]
+    cloths = {fabric.id: fabric for fabric in job.fabrics}
+    found = clear_copy(job.mould, laid, cloths, ply_id, seams=job.seams)
+    if found is None:
+        return None
+    old, copy = found
+    middle = old.path[len(old.path) // 2]
+    by_mm = float(np.linalg.norm(copy.path - middle, axis=1).min())
+    plies = tuple(
+        replace(
+            ply, cuts=tuple(replace(copy, id=old.id) if c.id == old.id else c for c in ply.cuts)
+        )
+        if ply.id == ply_id
+        else ply
+        for ply in job.plies
+    )
+    return replace(job, plies=plies), old, by_mm
 
 
 def _accepted(found: list[tuple[Ply, Proposal]], wanted: list[str]) -> list[tuple[Ply, Proposal]]:
