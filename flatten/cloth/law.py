@@ -6,12 +6,13 @@ unidirectional   the fibres keep their length; across them the cloth spreads sof
 mat, film        no threads: see isotropic.py
 
 There is no spring at the locking angle. Such a spring gives deep trays several lay-downs that
-differ with the mesh; locking is measured and reported instead, and cured by a dart.
+differ with the mesh; locking is measured and reported instead, and cured by a dart. Only where
+threads come to lie on each other does shear grow stiffer, softly: a net alone has no answer there.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -21,8 +22,24 @@ from .fabric import Fabric
 Derivatives = tuple[Floats, Floats, Floats, Floats, Floats, Floats, Floats, Floats]
 
 
-def thread_law(fabric: Fabric) -> Law:
-    """Return the law of a cloth with threads."""
+# Shear beyond which threads crowd each other, in cloth that lies down and in cloth that is jammed:
+# more than a 75-degree cap asks of it, draped from far off its middle (66 degrees).
+CROWDS_DEG = (67.0, 60.0)
+CROWDED = 3e-3  # the stiffness of that: threads then keep below 80 degrees
+# Jammed cloth shears less freely all over, or the outline of a tray depends on its triangles; not
+# much less, or its fibres stretch instead.
+JAMMED_SHEAR = 3e-3
+
+
+def thread_law(fabric: Fabric, jammed: float = 0.0) -> Law:
+    """Return the law of a cloth with threads; `jammed` 0 .. 1 (jam.py), all between continuous."""
+    law = _free_law(fabric)
+    shear = law.shear * (max(JAMMED_SHEAR, law.shear) / law.shear) ** jammed
+    crowds_deg = CROWDS_DEG[0] + jammed * (CROWDS_DEG[1] - CROWDS_DEG[0])
+    return replace(law, shear=shear, crowds=float(np.tan(np.radians(crowds_deg))))
+
+
+def _free_law(fabric: Fabric) -> Law:
     if fabric.kind == "unidirectional":
         spread = fabric.stretch_limit_across
         return Law(
@@ -35,11 +52,16 @@ def thread_law(fabric: Fabric) -> Law:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Law:
-    """Energy 1/2 (warp q1^2 + weft q2^2 + shear tan^2 gamma), stiffer beyond `limit` in q2."""
+    """Energy 1/2 (warp q1^2 + weft q2^2 + shear tan^2 gamma), stiffer beyond `limit` in q2.
+
+    And where tan gamma exceeds `crowds`, 1/2 `crowded` times the square of the excess.
+    """
 
     warp: float = 1.0
     weft: float = 1.0
     shear: float = 1e-5
+    crowds: float = np.inf
+    crowded: float = CROWDED
     limit: float | None = None  # log of the spread across the fibres where it stops being soft
 
     def density(self, q1: Floats, q2: Floats, tangent: Floats) -> Floats:
@@ -47,6 +69,9 @@ class Law:
         e: Floats = 0.5 * (
             self.warp * q1 * q1 + self.weft * q2 * q2 + self.shear * tangent * tangent
         )
+        if np.isfinite(self.crowds):
+            over = np.maximum(np.abs(tangent) - self.crowds, 0)
+            e = e + 0.5 * self.crowded * over * over
         if self.limit is not None:
             over = np.maximum(np.abs(q2) - self.limit, 0)
             e = e + 0.5 * (self.warp - self.weft) * over * over
@@ -64,13 +89,16 @@ class Law:
             extra = self.warp - self.weft
             f2 = f2 + extra * np.copysign(over, q2)
             s2 = s2 + extra * (over > 0)
+        over = np.maximum(np.abs(tangent) - self.crowds, 0)
+        slope = self.shear * tangent + self.crowded * np.copysign(over, tangent)
+        curvature = self.shear + self.crowded * (over > 0)
         return (
             self.density(q1, q2, tangent),
             self.warp * q1,
             f2,
-            self.shear * tangent * sec2,
+            slope * sec2,
             np.full_like(q1, self.warp),
             s2,
-            self.shear * sec2 * sec2,
-            self.shear * sec2 * (sec2 + 2 * tangent * tangent),
+            curvature * sec2 * sec2,
+            sec2 * (curvature * sec2 + 2 * slope * tangent),
         )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -17,8 +17,9 @@ from .energy import Panels, ThreadEnergy
 from .fabric import Fabric
 from .factor import SparseSystem
 from .isotropic import SheetEnergy
+from .jam import SURELY_DEG, jammed, most_shear_deg
 from .law import thread_law
-from .minimise import STEP_MM, Energy, Layout, Springs, minimise, threads_close
+from .minimise import STEP_MM, Energy, Layout, Springs, minimise
 from .spines import Spines, Tack, find_tack, just_fixed, only_near, spines_along, trace_spines
 from .start import first_layout, lay_along
 
@@ -32,16 +33,17 @@ COARSE_ABOVE, ROUGHLY = 5_000, 1e-4
 # Where the cloth locks, a start is taken from a coarse mesh only if that has triangles enough to
 # show the folds: a twentieth of these.
 LOCKED_ABOVE = 20_000
-# Where cloth locks, threads also resist bending in their plane (mm2: a tow 3.5 mm wide as a
-# solid strip has 3.5^2 / 12) and shear less freely, as jammed yarns do. Of what was tried this
-# makes the outline of a tray depend least on its mesh: sheared more freely, kinks are as narrow
-# as triangles; stiffer against bending, the shape of the triangles is felt.
+# Where cloth is jammed, threads also resist bending in their plane (mm2: a tow 3.5 mm wide as a
+# solid strip has 3.5^2 / 12). Without, kinks are as narrow as triangles; stiffer, the shape of
+# the triangles is felt.
 BENDING_MM2 = 1.0
-LOCKING_SHEAR = 3e-2
-# Cloth that locks shears beyond this with those too; else it may yet show that it does not.
-SHEARS_DEG = 45.0
 # First with stiffer threads, roughly: one answer from any start; then as they are.
-STIFF_MM2, ROUGHLY_MM = 3.0, 0.1
+STIFF_MM2, ROUGHLY_MM = 3.0, 0.3
+# How far cloth is jammed is read once steps are smaller than this; where it surely is, than that
+# or after so many.
+READ_MM, SURE_MM, SURE_STEPS = 1e-2, 1.0, 1
+# A layout of jammed cloth that shears no more than this may only have seemed to jam, on the way.
+SEEMED_DEG = 60.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -58,7 +60,7 @@ class Task:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Laid:
-    """The tack, the held spines, the layout; `locks`: it took bending threads to make it one."""
+    """The tack, the held spines, the layout; `locks`: cloth is jammed, if only a little."""
 
     tack: Tack
     spines: Spines
@@ -69,115 +71,148 @@ class Laid:
 def lay(mesh: SurfaceMesh, task: Task, progress: Progress, *, start: Floats | None = None) -> Laid:
     """Lay the cloth, from `start` (2, n) mm, or from a coarser mesh first where that is quicker.
 
-    Threads are inextensible and free to bend where that has an answer. Where the cloth locks
-    (threads nearly on each other), they also resist bending in the plane; see bending.py.
+    Threads are inextensible and free to bend where that has an answer. As far as the cloth is
+    jammed (threads nearly on each other; jam.py) they also resist bending in the plane, and shear.
     """
     tracer = Tracer(mesh)
     tack = find_tack(tracer, task.tack_mm, task.warp, task.turn)
     held = _hold(tracer, task, tack)
-    layout, locks = _lay_held(mesh, task, tack, held, progress, start=start)
-    return Laid(tack=tack, spines=held, layout=layout, locks=locks)
+    layout, share = _lay_held(mesh, task, tack, held, progress, start=start)
+    return Laid(tack=tack, spines=held, layout=layout, locks=share > 0)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Held:
+    """Cloth on a mesh, with points held: what every solve needs."""
+
+    mesh: SurfaceMesh
+    task: Task
+    tack: Tack
+    spines: Spines
+    panels: Panels
+    system: SparseSystem
+
+    def start(self) -> Floats:
+        """Return the start that needs no coarser mesh."""
+        first = first_layout(self.mesh, self.panels, self.system)
+        return lay_along(self.mesh, self.panels, first, self.tack)
+
+    def sheet(self, start: Floats, progress: Progress, step_mm: float) -> Layout:
+        """Lay a sheet without threads."""
+        springs = Springs(self.system, self.spines, self.mesh)
+        sheet = SheetEnergy(self.panels)
+        return minimise(sheet, self.system, springs, start, progress=progress, step_mm=step_mm)
+
+    def free(self, start: Floats, progress: Progress, step_mm: float) -> tuple[Layout, float]:
+        """Lay cloth as if it did not jam; return also how far it does, 0 to 1.
+
+        Where it does the layout is as exact as that asks for.
+        """
+        steps, shear_deg = 0, 0.0
+
+        def enough(flat: Floats, moved_mm: float) -> bool:
+            nonlocal steps, shear_deg
+            steps += 1
+            shear_deg = most_shear_deg(self.panels, flat)
+            if shear_deg > SURELY_DEG and (moved_mm < SURE_MM or steps > SURE_STEPS):
+                return True
+            return moved_mm < READ_MM and jammed(shear_deg) > 0
+
+        layout = minimise(
+            ThreadEnergy(self.panels, thread_law(self.task.fabric)),
+            self.system,
+            Springs(self.system, self.spines, self.mesh),
+            start,
+            progress=progress,
+            step_mm=step_mm,
+            stop=enough,
+        )
+        return layout, jammed(shear_deg)
+
+    def jammed(self, start: Floats, share: float, progress: Progress, *, near: bool) -> Layout:
+        """Lay cloth jammed as far as `share`, 0 to 1; `near`: the start is nearly there."""
+        mesh = self.mesh
+        system = SparseSystem(
+            mesh.faces,
+            mesh.edges,
+            len(mesh.vertices),
+            opposite_pairs(mesh),
+            points=mesh.vertices,
+        )
+        springs = Springs(system, self.spines, mesh, jammed=share)
+        law = thread_law(self.task.fabric, share)
+        spent = 0
+        if not near:
+            bending = Bending(mesh, system, share * STIFF_MM2)
+            stiff: Energy = ThreadEnergy(self.panels, law, bending)
+            first = minimise(stiff, system, springs, start, progress=progress, step_mm=ROUGHLY_MM)
+            start, spent = first.flat, first.iterations
+        cloth: Energy = ThreadEnergy(self.panels, law, Bending(mesh, system, share * BENDING_MM2))
+        return minimise(cloth, system, springs, start, progress=progress).after(spent)
 
 
 def _lay_held(
     mesh: SurfaceMesh,
     task: Task,
     tack: Tack,
-    held: Spines,
+    spines: Spines,
     progress: Progress,
     step_mm: float = STEP_MM,
     start: Floats | None = None,
-) -> tuple[Layout, bool]:
-    """Return the layout with these points held, and whether it took bending threads."""
+) -> tuple[Layout, float]:
+    """Return the layout with these points held, and how far the cloth is jammed, 0 to 1."""
     panels = Panels.of(mesh)
-    near = False
+    expected = 0.0
     if start is None and len(mesh.faces) > COARSE_ABOVE:
         part = part_of(progress, 0.0, 0.3)
-        start, near = _from_coarse(mesh, task, tack, held, panels, part)
+        start, expected = _from_coarse(mesh, task, tack, spines, panels, part)
         progress = part_of(progress, 0.3, 1.0)
-    carried = start is not None
     system = SparseSystem(mesh.faces, mesh.edges, len(mesh.vertices), points=mesh.vertices)
-    springs = Springs(system, held, mesh)
+    held = _Held(mesh, task, tack, spines, panels, system)
+    carried = start is not None
     if start is None:
-        start = lay_along(mesh, panels, first_layout(mesh, panels, system), tack)
+        start = held.start()
     if not task.fabric.directional:
-        sheet = SheetEnergy(panels)
-        return minimise(sheet, system, springs, start, progress=progress, step_mm=step_mm), False
-    free = ThreadEnergy(panels, thread_law(task.fabric))
-    spent = 0
-    part = part_of(progress, 0.0, 0.5)
-    while not near:
-        layout = minimise(
-            free, system, springs, start, progress=part, step_mm=step_mm, until_lock=True
-        )
-        layout = layout.after(spent)
-        if layout.converged:
-            return layout, False
+        return held.sheet(start, progress, step_mm), 0.0
+    spent, share, near = 0, expected, expected == 1
+    if not near:
+        part = part_of(progress, 0.0, 0.5)
+        layout, share = held.free(start, part, step_mm)
         spent = layout.iterations
-        if not carried:
-            break
-        # A carried start can be folded where the fine mesh has what the coarse one leaves out.
-        start, carried = lay_along(mesh, panels, first_layout(mesh, panels, system), tack), False
-    bent = _lay_bending(mesh, task, panels, held, start, near, part_of(progress, 0.5, 0.9))
-    bent = bent.after(spent)
-    if not threads_close(panels, bent.flat):  # it may only have seemed to lock, on the way
-        again = minimise(
-            free,
-            system,
-            springs,
-            bent.flat,
-            progress=part_of(progress, 0.9, 1.0),
-            until_lock=threads_close(panels, bent.flat, SHEARS_DEG),
-        )
-        close = threads_close(panels, again.flat)
-        if again.converged and not (close and bent.converged):
-            return again.after(bent.iterations), close
-    return bent, True
+        if share > 0 and carried and expected == 0:
+            # A carried start can be folded where the fine mesh has what the coarse one leaves out.
+            start = held.start()
+            layout, share = held.free(start, part, step_mm)
+            spent += layout.iterations
+        if share == 0:
+            return layout.after(spent - layout.iterations), 0.0
+        near = layout.residual < SURE_MM
+        if near:
+            start = layout.flat
+    bent = held.jammed(start, share, part_of(progress, 0.5, 0.9), near=near).after(spent)
+    if share == 1 and most_shear_deg(panels, bent.flat) < SEEMED_DEG:
+        again, share = held.free(bent.flat, part_of(progress, 0.9, 1.0), step_mm)
+        again = again.after(bent.iterations)
+        if share == 0:
+            return again, 0.0
+        bent = held.jammed(again.flat, share, progress, near=True).after(again.iterations)
+    return bent, share
 
 
 def _from_coarse(
-    mesh: SurfaceMesh, task: Task, tack: Tack, held: Spines, panels: Panels, progress: Progress
-) -> tuple[Floats | None, bool]:
-    """Return the layout carried from a coarse mesh, if any, and whether the cloth locks."""
+    mesh: SurfaceMesh, task: Task, tack: Tack, spines: Spines, panels: Panels, progress: Progress
+) -> tuple[Floats | None, float]:
+    """Return the layout carried from a coarse mesh, if any, and how far it is jammed."""
     coarse = clustered_surface(mesh)
     if coarse is None:
-        return None, False
-    on_coarse = held_on(coarse, mesh, tack, held)
+        return None, 0.0
+    on_coarse = held_on(coarse, mesh, tack, spines)
     rough_mm = ROUGHLY * mesh.size_mm
-    layout, locks = _lay_held(coarse.surface, task, *on_coarse, progress, rough_mm)
-    if not layout.converged or (locks and len(mesh.faces) < LOCKED_ABOVE):
-        return None, False
+    layout, share = _lay_held(coarse.surface, task, *on_coarse, progress, rough_mm)
+    if not layout.converged or (share > 0 and len(mesh.faces) < LOCKED_ABOVE):
+        return None, 0.0
     start = carry(coarse, layout.flat, mesh, panels)
-    return start, locks and start is not None
-
-
-def _lay_bending(
-    mesh: SurfaceMesh,
-    task: Task,
-    panels: Panels,
-    held: Spines,
-    start: Floats,
-    near: bool,
-    progress: Progress,
-) -> Layout:
-    """Return the layout of threads that resist bending; `near`: the start is nearly there."""
-    system = SparseSystem(
-        mesh.faces,
-        mesh.edges,
-        len(mesh.vertices),
-        opposite_pairs(mesh),
-        points=mesh.vertices,
-    )
-    springs = Springs(system, held, mesh, lets_go=True)
-    law = thread_law(task.fabric)
-    law = replace(law, shear=max(law.shear, LOCKING_SHEAR))
-    spent = 0
-    if not near:
-        stiff: Energy = ThreadEnergy(panels, law, Bending(mesh, system, STIFF_MM2))
-        first = minimise(stiff, system, springs, start, progress=progress, step_mm=ROUGHLY_MM)
-        start, spent = first.flat, first.iterations
-    cloth: Energy = ThreadEnergy(panels, law, Bending(mesh, system, BENDING_MM2))
-    return minimise(cloth, system, springs, start, progress=progress).after(spent)
+    return start, share if start is not None else 0.0
 
 
 def _hold(tracer: Tracer, task: Task, tack: Tack) -> Spines:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Protocol
 
@@ -23,9 +24,6 @@ STEPS = 80
 DAMPING = 1e-10  # of the mean stiffness, to begin with, where the system is not definite
 # Gauss-Newton turns to full Newton when a step shrinks by less than this.
 TURNS_LINEAR = 0.25
-# Threads this near to lying on each other, on more than this share of the surface: a net alone has
-# no definite answer there. No cloth we know goes beyond 65.
-LOCKS_DEG, LOCKS_SHARE = 72.0, 2e-4
 # No step goes further than this share of the way to the first triangle of no area.
 TO_FLIP = 0.8
 ARMIJO = 1e-4
@@ -70,14 +68,14 @@ class Energy(Protocol):
 
 
 class Springs:
-    """Hold the spines' points softly on their threads; `lets_go`: only by their grip."""
+    """Hold the spines' points softly on their threads; in jammed cloth only by their grip."""
 
     def __init__(
-        self, system: SparseSystem, spines: Spines, mesh: MouldMesh, *, lets_go: bool = False
+        self, system: SparseSystem, spines: Spines, mesh: MouldMesh, *, jammed: float = 0.0
     ) -> None:
         self.system, self.spines = system, spines
         self.corners = mesh.faces[spines.faces]
-        self.stiffness = SPRING * (spines.grip if lets_go else np.ones_like(spines.grip))
+        self.stiffness = SPRING * spines.grip**jammed
 
     def off(self, flat: Floats) -> Floats:
         """Return how far each point is from its thread, mm."""
@@ -112,11 +110,11 @@ def minimise(
     progress: Progress,
     step_mm: float = STEP_MM,
     steps: int = STEPS,
-    until_lock: bool = False,
+    stop: Callable[[Floats, float], bool] | None = None,
 ) -> Layout:
     """Return the layout of least energy reached from `flat`, all triangles counter-clockwise.
 
-    `until_lock`: stop, not converged, where threads come to lie nearly on each other.
+    `stop`, asked after each step with the layout and the movement (mm): give up, not converged.
     """
     newton, last, chords, damping = 0.0, np.inf, 0, 0.0
     size = float(np.ptp(flat, axis=1).max())
@@ -144,7 +142,7 @@ def minimise(
             return Layout(flat, moved < 1e-3, iteration + chords, moved)
         flat = flat + length * step
         moved = length * float(np.abs(step).max())
-        if until_lock and threads_close(cloth.panels, flat):
+        if stop is not None and stop(flat, moved):
             return Layout(flat, False, iteration + chords, moved)
         if step_mm < moved < CHORD_MM:
             flat, moved, more = _chord(cloth, system, springs, flat, moved, step_mm)
@@ -154,15 +152,6 @@ def minimise(
         newton = 1.0 if newton or moved > TURNS_LINEAR * last else 0.0
         last = moved
     return Layout(flat, False, steps + chords, moved)
-
-
-def threads_close(panels: Panels, flat: Floats, shear_deg: float = LOCKS_DEG) -> bool:
-    """Tell whether threads shear by more than this on more than a speck of the cloth."""
-    x1, x2 = panels.gradients(flat[0])
-    y1, y2 = panels.gradients(flat[1])
-    tangent = np.abs(x1 * y1 + x2 * y2) / (x1 * y2 - x2 * y1)
-    past = panels.areas[tangent > np.tan(np.radians(shear_deg))].sum()
-    return bool(past > LOCKS_SHARE * panels.areas.sum())
 
 
 def _chord(

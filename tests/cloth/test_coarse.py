@@ -42,7 +42,7 @@ def test_a_carried_start_that_is_folded_costs_steps_and_no_more(monkeypatch):
     def never(*given):
         raise AssertionError("threads that bend were tried")
 
-    monkeypatch.setattr("flatten.cloth.lay._lay_bending", never)
+    monkeypatch.setattr("flatten.cloth.lay.Bending", never)
     laid = lay(mesh, task, silent, start=folded)
 
     assert laid.layout.converged

@@ -1,0 +1,69 @@
+"""Cloth that just jams is laid as cloth that all but does: the law changes by degrees."""
+
+import numpy as np
+import pytest
+from cloth.test_relief import TWILL
+from cloth.trays import tray
+
+from flatten.cloth import jam
+from flatten.cloth.drape import drape_surface
+from flatten.cloth.energy import Panels
+from flatten.cloth.law import thread_law
+from flatten.cloth.strain import locked_flat_area_fraction
+
+
+def sheared(degrees):
+    """A square of the mould with x = X + tan(shear) Y, y = Y on it: panels and layout."""
+    panels = Panels.from_sides(
+        np.array([[0, 1, 2], [0, 2, 3]]),
+        np.array([[1.0, 0, 0], [1, 1, 0]]),
+        np.array([[1.0, 1, 0], [0, 1, 0]]),
+    )
+    lean = np.tan(np.radians(degrees))
+    return panels, np.array([[0, 1, 1 + lean, lean], [0, 0, 1, 1]])
+
+
+@pytest.mark.parametrize("degrees", [61.0, 66.5, 75.0])
+def test_the_shear_of_a_cell_is_read_off(degrees):
+    assert jam.most_shear_deg(*sheared(degrees)) == pytest.approx(degrees, abs=1e-9)
+
+
+def test_jamming_begins_at_nothing_and_grows_to_all():
+    shares = np.array([jam.jammed(shear) for shear in np.arange(60, 75, 0.01)])
+
+    assert shares[0] == 0
+    assert shares[-1] == 1
+    assert (np.diff(shares) >= 0).all()
+    assert np.diff(shares).max() < 0.01  # a hundredth of a degree moves it by no more
+
+
+def test_energy_slope_and_curvature_agree_at_every_share():
+    """Against central differences in gamma, either side of where threads crowd each other."""
+    gamma, step = np.radians([-75.0, -30.0, 20.0, 58.0, 63.0, 72.0]), 1e-5
+    none = np.zeros_like(gamma)
+    for share in (0.0, 0.3, 1.0):
+        law = thread_law(TWILL, share)
+        e = [law.density(none, none, np.tan(gamma + k * step)) for k in (-1, 0, 1)]
+        slope, curvature = (law.derivatives(none, none, np.tan(gamma))[k] for k in (3, 7))
+        np.testing.assert_allclose(slope, (e[2] - e[0]) / (2 * step), rtol=1e-5, atol=1e-12)
+        np.testing.assert_allclose(
+            curvature, (e[2] - 2 * e[1] + e[0]) / step**2, rtol=1e-3, atol=1e-5
+        )
+
+
+def test_what_locks_follows_the_depth_of_a_tray_without_a_jump():
+    """Through the depth at which it jams. Bending threads spread what locks: 2 mm of depth may
+    gain nothing there, but never lose more than a third of what locks, and grow by steps after."""
+    locked, jams = [], []
+    for depth in (16.0, 18.0, 20.0, 22.0, 24.0):
+        surface = tray(length=160, width=110, depth=depth, corner=20, fillet=6, edge_mm=9)
+        drape = drape_surface(surface, TWILL, tack_mm=(0, 0, 0), warp=(1, 0, 0), max_edge_mm=9)
+        locked.append(locked_flat_area_fraction(drape, TWILL))
+        jams.append(drape.locks)
+
+    steps = np.diff(locked)
+    assert not jams[0]
+    assert jams[-1]
+    assert (steps > -np.array(locked[:-1]) / 3).all()
+    assert (steps[1:] > 0).all()
+    assert steps.max() < 0.01
