@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from ..arrays import Floats, Ints, frozen_floats
-from ..errors import SolveError
+from ..errors import InputError, SolveError
 from ..progress import Progress, part_of, silent
-from ..surface.cut import Cut
+from ..surface.cut import Cut, cut
 from ..surface.locate import locate
-from ..surface.mesh import SurfaceMesh
+from ..surface.mesh import MouldMesh, SurfaceMesh
+from ..surface.region import Region
 from .drape import Drape, Method, drape_surface
 from .fabric import Fabric
 from .relief_line import DartLine, on_rim
@@ -21,6 +22,7 @@ from .relief_orbit import Orbit, orbits_of
 from .relief_part import PartDraper, part_at_zones, splice_proposals
 from .relief_proposal import Lie, Proposal, lies_of, nearest_of
 from .relief_search import (
+    LEFT_LOCKED,
     find_lengths,
     lengthen,
     reference_mesh,
@@ -33,6 +35,7 @@ __all__ = ["Lie", "Proposal", "propose_relief"]
 # Darts are sought on no more than about this many triangles: a finer mesh gains nothing.
 SOUGHT_ON_FACES = 30_000
 PATH_STEP_MM = 25.0  # between the points of a proposed cut
+CARRIED_ON_MM = (0.0, 2.0, 4.0)  # where the cloth as cut would lock a little more than searched
 
 
 def propose_relief(
@@ -99,12 +102,58 @@ def propose_relief(
         for orbit, length in zip(orbits, found, strict=True):
             orbit.length_mm = length
         darted = lengthen(base, orbits, fabric, drape, part_of(progress, 0.9, 1.0))
-    proposals = _proposals(plain, darted, orbits, fabric, surface)
-    if not (darted.converged and all(orbit.enough for orbit in orbits)):
+    proposals, at_rest = _accepted(plain, darted, orbits, fabric, surface, drape)
+    if not (at_rest and all(orbit.enough for orbit in orbits)):
         progress(0.95, "draping with splices instead")
-        proposals = _parted(plain, proposals, darted.converged, fabric, surface, drape_part)
+        proposals = _parted(plain, proposals, at_rest, fabric, surface, drape_part)
     progress(1.0, "cuts proposed")
-    return proposals
+    return proposals if _gain_mm2(proposals) > 0 else []
+
+
+def _gain_mm2(proposals: Sequence[Proposal]) -> float:
+    """Return how much less is locked with the proposals; splices of one piece share their lie."""
+    before = {id(one.before): one.before.locked_mm2 for one in proposals}
+    after = {id(one.after): one.after.locked_mm2 for one in proposals}
+    return sum(before.values()) - sum(after.values())
+
+
+def _accepted(
+    plain: Drape,
+    darted: Drape,
+    orbits: Sequence[Orbit],
+    fabric: Fabric,
+    surface: SurfaceMesh,
+    drape: Callable[[SurfaceMesh], Drape],
+) -> tuple[list[Proposal], bool]:
+    """Return the darts as proposals, with how the cloth lies once they are cut, and if it rests.
+
+    Laid as the ply with these cuts will be: on the given surface, cut along their paths. Where
+    that leaves more locked than may stay, on triangles that are larger there, the darts are
+    carried on a little.
+    """
+    whole = Region("piece", np.arange(len(surface.faces)))
+    mould = MouldMesh(surface.vertices, surface.faces)
+    lengths = [orbit.length_mm for orbit in orbits]
+    best: tuple[tuple[bool, float], list[Proposal]] | None = None
+    for on_mm in CARRIED_ON_MM:
+        for orbit, length in zip(orbits, lengths, strict=True):
+            orbit.length_mm = min(length + on_mm, orbit.longest_mm)
+        cuts = _cuts(plain, orbits, fabric, surface)
+        try:
+            patches = cut(mould, whole, cuts)
+            laid = drape(patches[0].surface) if len(patches) == 1 else darted
+        except InputError:  # the cuts cannot be made as they are: a person moves them
+            laid = darted
+        found = _proposals(plain, laid, cuts, orbits, fabric, surface)
+        locked = sum(one.after.locked_share for one in found)
+        if best is None or (not laid.converged, locked) < best[0]:
+            best = (not laid.converged, locked), found
+        if laid is darted or (laid.converged and locked <= LEFT_LOCKED):
+            break
+        if not all(orbit.enough for orbit in orbits):
+            break
+    assert best is not None
+    return best[1], not best[0][0]
 
 
 def _parted(
@@ -135,10 +184,28 @@ def _parted(
     return [*kept, *splices]
 
 
+def _cuts(plain: Drape, orbits: Sequence[Orbit], fabric: Fabric, surface: SurfaceMesh) -> list[Cut]:
+    """Return the darts as cuts, at their present lengths."""
+    pairs = [
+        (orbit, line, mirrored)
+        for orbit in orbits
+        for line, mirrored in zip(orbit.lines, orbit.left_handed, strict=True)
+    ]
+    return [
+        _as_cut(f"dart-{k}", line, orbit, fabric, plain.fine.surface, surface, mirrored)
+        for k, (orbit, line, mirrored) in enumerate(pairs, start=1)
+    ]
+
+
 def _proposals(
-    plain: Drape, darted: Drape, orbits: Sequence[Orbit], fabric: Fabric, surface: SurfaceMesh
+    plain: Drape,
+    darted: Drape,
+    cuts: Sequence[Cut],
+    orbits: Sequence[Orbit],
+    fabric: Fabric,
+    surface: SurfaceMesh,
 ) -> list[Proposal]:
-    tips = np.array([tip for orbit in orbits for tip in orbit.tips])
+    tips = np.array([one.path[-1] for one in cuts])
     middles = [line.start for orbit in orbits for line in orbit.lines]
     before = lies_of([plain], fabric, middles, np.zeros((0, 3)))
     after = lies_of([darted], fabric, middles, tips)
@@ -146,13 +213,11 @@ def _proposals(
     proposals = []
     k = 0
     for number, orbit in enumerate(orbits, start=1):
-        for line, mirrored in zip(orbit.lines, orbit.left_handed, strict=True):
+        for _ in orbit.lines:
             zone = orbit.zone[owner[orbit.zone] == k]
-            name = f"dart-{k + 1}"
-            cut = _as_cut(name, line, orbit, fabric, plain.fine.surface, surface, mirrored)
             proposals.append(
                 Proposal(
-                    cut=cut,
+                    cut=cuts[k],
                     set_number=number,
                     length_mm=orbit.length_mm,
                     faces=_faces_under(surface, plain, zone),

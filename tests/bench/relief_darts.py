@@ -31,12 +31,12 @@ from flatten.surface.region import Region  # noqa: E402
 CLOTH = "carbon_twill_200"  # locks at 50 degrees
 TIP_MM = 3.0
 PARTS = {
-    "tray 30": [lambda e: tray(depth=30, edge_mm=e), (0, 0, 0), (8.5, 3.9)],
-    "tray 50": [lambda e: tray(depth=50, edge_mm=e), (0, 0, 0), (9.0, 4.0)],
-    "tray 80": [lambda e: tray(depth=80, edge_mm=e), (0, 0, 0), (10.0, 4.6)],
-    "tray 30 flange": [lambda e: tray(depth=30, flange=20, edge_mm=e), (0, 0, 0), (14.0, 5.0)],
-    "tray 50 flange": [lambda e: tray(depth=50, flange=20, edge_mm=e), (0, 0, 0), (14.0, 5.2)],
-    "tray 80 flange": [lambda e: tray(depth=80, flange=20, edge_mm=e), (0, 0, 0), (14.0, 5.6)],
+    "tray 30": [lambda e: tray(depth=30, edge_mm=e), (0, 0, 0), (16.0, 3.9)],
+    "tray 50": [lambda e: tray(depth=50, edge_mm=e), (0, 0, 0), (18.0, 4.0)],
+    "tray 80": [lambda e: tray(depth=80, edge_mm=e), (0, 0, 0), (22.0, 4.6)],
+    "tray 30 flange": [lambda e: tray(depth=30, flange=20, edge_mm=e), (0, 0, 0), (40.0, 5.0)],
+    "tray 50 flange": [lambda e: tray(depth=50, flange=20, edge_mm=e), (0, 0, 0), (40.0, 5.2)],
+    "tray 80 flange": [lambda e: tray(depth=80, flange=20, edge_mm=e), (0, 0, 0), (45.0, 5.6)],
     "hemisphere": [lambda n: cap(150, 90, n), (0, 0, 150), (37, 74)],
 }
 
@@ -64,6 +64,7 @@ def measure(make, tack, size) -> dict:
         "darts": len(darts),
         "length_mm": sorted({round(dart.length_mm, 2) for dart in darts}),
         "locked_before": sum(dart.before.locked_share for dart in darts),
+        "locked_shown": sum(dart.after.locked_share for dart in darts),
         "locked_after": float(locked),
         "mirror_mm": float(np.ptp(tips, axis=0).max()) if len(darts) > 1 else 0.0,
         "converged": bool(drape.converged),
@@ -81,7 +82,8 @@ def main(names: list[str]) -> None:
             row = rows[f"{name} {size}"] = measure(make, tack, size)
             print(
                 f"{name:15s} {row['faces']:6d}  {row['darts']} x {row['length_mm']} mm  locked "
-                f"{row['locked_before']:.2%} -> {row['locked_after']:.3%}  mirror "
+                f"{row['locked_before']:.2%} -> {row['locked_after']:.3%} (shown "
+                f"{row['locked_shown']:.3%})  mirror "
                 f"{row['mirror_mm']:.2f} mm  or {row['accept_deg']:.0f} deg  "
                 f"{'' if row['converged'] else 'NOT AT REST '}{row['seconds']:.0f} s",
                 flush=True,
