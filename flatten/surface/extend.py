@@ -121,14 +121,20 @@ def _refine_near(work: Triangulation, mould: MouldMesh, rim: Rim, distance_mm: f
     edge_mm = max(STRIP_EDGE_SHARE * distance_mm, around / MOST_ALONG)
     locator = rim.locator(mould)
     changed = np.arange(len(work.faces))
+    off = np.zeros(0)  # from the rim to each face's middle, NaN where not known; found but once
     for _ in range(ROUNDS):
-        work.flip_all(changed, LIFT_SHARE * edge_mm)
+        flipped = work.flip_all(changed, LIFT_SHARE * edge_mm)
+        off = np.concatenate([off, np.full(len(work.faces) - len(off), np.nan)])
+        off[changed], off[flipped] = np.nan, np.nan
         members = np.arange(len(work.faces))
         sides = work.side_lengths(members)
         longest = sides.max(axis=1)
         wanted = np.flatnonzero(longest > edge_mm)
-        middle = work.vertices[work.faces[wanted]].mean(axis=1)
-        away = locator.locate(middle).distances - 2 / 3 * longest[wanted]
+        unknown = wanted[np.isnan(off[wanted])]
+        if len(unknown):
+            middle = work.vertices[work.faces[unknown]].mean(axis=1)
+            off[unknown] = locator.locate(middle).distances
+        away = off[wanted] - 2 / 3 * longest[wanted]
         wanted = wanted[away <= distance_mm]
         if not len(wanted):
             return
