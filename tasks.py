@@ -116,11 +116,27 @@ def audit(arguments: list[str]) -> int:
             file=sys.stderr,
         )
         return 2
+    worst = 0
     with tempfile.TemporaryDirectory() as folder:
         named = Path(folder) / "requirements.txt"
-        named.write_text("\n".join(listed) + "\n", encoding="utf-8")
-        pinned = ("--no-deps", "--disable-pip", "--requirement", str(named))
-        return run(Path(sys.executable), "-m", "pip_audit", *pinned, *arguments)
+        for once in each_once(listed):
+            named.write_text("\n".join(once) + "\n", encoding="utf-8")
+            # Strict: what could not be looked up is no pass.
+            pinned = ("--strict", "--no-deps", "--disable-pip", "--requirement", str(named))
+            worst = max(worst, run(Path(sys.executable), "-m", "pip_audit", *pinned, *arguments))
+    return worst
+
+
+def each_once(listed: list[str]) -> list[list[str]]:
+    """Return NAME==VERSION in lists that hold each name once: systems may carry two versions."""
+    rounds: list[dict[str, str]] = []
+    for pin in listed:
+        name = pin.split("==")[0]
+        free = next((names for names in rounds if name not in names), None)
+        if free is None:
+            rounds.append(free := {})
+        free[name] = pin
+    return [list(names.values()) for names in rounds]
 
 
 def carried() -> list[str]:

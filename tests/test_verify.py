@@ -1,5 +1,8 @@
 """The end check lets good work pass and stops each kind of wrong work."""
 
+import base64
+import re
+import zlib
 from dataclasses import replace
 
 import numpy as np
@@ -248,6 +251,28 @@ def test_paper_that_lacks_a_pattern_or_a_sheet_is_stopped(good):
     printed = templates_pdf([one, other], job.settings.paper, plan=less)
     with pytest.raises(SolveError, match=r"no sheet shows all of 'p1'"):
         verify(result, {**files, "templates.pdf": printed}, less)
+
+
+def test_a_cut_line_that_is_not_closed_on_paper_is_stopped(good):
+    """Every corner is there, one stretch between two is not: in the file's own operators."""
+    _, result, files = good
+    paper = PaperSettings(roll_width_mm=610.0)  # whole outlines on one sheet
+    printed = templates_pdf(merge_identical(result.patterns), paper)
+    harmed = 0
+
+    def open_cut(match):
+        nonlocal harmed
+        page = zlib.decompress(base64.a85decode(match[1].strip().removesuffix(b"~>")))
+        less, count = re.subn(rb"(\.5 w\n\.1 \.11 \.13 RG\n[^S]*?) h\nS", rb"\1\nS", page, count=1)
+        harmed += count
+        packed = base64.a85encode(zlib.compress(less)) + b"~>"
+        return b"stream\n" + packed + b"endstream"
+
+    packed = re.compile(rb"stream\n(Gb?[!-u\s]+~>)endstream")
+    wrong = packed.sub(open_cut, printed)
+    assert harmed
+    with pytest.raises(SolveError, match=r"cut line of 'p\d' lies up to .* mm off"):
+        verify(result, {**files, "templates.pdf": wrong}, sheets_of(result, paper))
 
 
 @pytest.mark.parametrize(

@@ -10,6 +10,8 @@ ROOT = Path(__file__).parents[2]
 PRETENDED = """
 import json, pathlib, sys
 listed = pathlib.Path(sys.argv[sys.argv.index("--requirement") + 1]).read_text()
+names = [line.split("==")[0] for line in listed.split()]
+assert len(names) == len(set(names)), "the tool refuses a name that stands there twice"
 print(json.dumps([sys.argv[1:], listed.split()]))
 sys.exit(1)
 """
@@ -34,13 +36,16 @@ def shipped():
 def test_every_library_that_ships_is_asked_about_and_the_answer_is_the_exit_code(tmp_path):
     (tmp_path / "pip_audit.py").write_text(PRETENDED, encoding="utf-8")
 
-    done = audit("--strict", beside=tmp_path)
+    done = audit("--desc", beside=tmp_path)
 
-    asked, listed = json.loads(done.stdout)
+    rounds = [json.loads(line) for line in done.stdout.splitlines()]
+    listed = [pin for _, pins in rounds for pin in pins]
     assert done.returncode == 1
     assert {tuple(line.split("==")) for line in listed} == shipped()
     assert len(listed) == len(set(listed)) >= 11
-    assert {"--no-deps", "--disable-pip", "--strict"} <= set(asked)  # nothing is installed
+    for asked, _ in rounds:
+        assert {"--no-deps", "--disable-pip"} <= set(asked)  # nothing is installed
+        assert {"--strict", "--desc"} <= set(asked)  # what was not looked up is no pass
 
 
 def test_without_the_tool_it_says_that_nothing_was_looked_up():
