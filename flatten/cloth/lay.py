@@ -17,7 +17,7 @@ from .energy import Panels, ThreadEnergy
 from .fabric import Fabric
 from .factor import SparseSystem
 from .isotropic import SheetEnergy
-from .jam import SURELY_DEG, jammed, most_shear_deg
+from .jam import FROM_DEG, SURELY_DEG, jammed, most_shear_deg
 from .law import thread_law
 from .minimise import STEP_MM, Energy, Layout, Springs, minimise
 from .spines import Spines, Tack, find_tack, just_fixed, only_near, spines_along, trace_spines
@@ -41,9 +41,10 @@ BENDING_MM2 = 1.0
 STIFF_MM2, ROUGHLY_MM = 3.0, 0.3
 # How far cloth is jammed is read once steps are smaller than this; where it surely is, than that
 # or after so many.
-READ_MM, SURE_MM, SURE_STEPS = 1e-2, 1.0, 1
-# A layout of jammed cloth that shears no more than this may only have seemed to jam, on the way.
-SEEMED_DEG = 60.0
+READ_MM, SURE_MM, SURE_STEPS = 1e-2, 1.0, 2
+# That was a guess; jammed cloth that then shears no more than cloth that lies down may only have
+# seemed to jam, on the way: it is laid freely once more, for so many steps at least.
+AGAIN_STEPS = 8
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -103,10 +104,12 @@ class _Held:
         sheet = SheetEnergy(self.panels)
         return minimise(sheet, self.system, springs, start, progress=progress, step_mm=step_mm)
 
-    def free(self, start: Floats, progress: Progress, step_mm: float) -> tuple[Layout, float]:
+    def free(
+        self, start: Floats, progress: Progress, step_mm: float, sure_steps: int = SURE_STEPS
+    ) -> tuple[Layout, float]:
         """Lay cloth as if it did not jam; return also how far it does, 0 to 1.
 
-        Where it does the layout is as exact as that asks for.
+        Where it does the layout is as exact as that asks for, or a guess after `sure_steps`.
         """
         steps, shear_deg = 0, 0.0
 
@@ -114,7 +117,7 @@ class _Held:
             nonlocal steps, shear_deg
             steps += 1
             shear_deg = most_shear_deg(self.panels, flat)
-            if shear_deg > SURELY_DEG and (moved_mm < SURE_MM or steps > SURE_STEPS):
+            if shear_deg > SURELY_DEG and (moved_mm < SURE_MM or steps > sure_steps):
                 return True
             return moved_mm < READ_MM and jammed(shear_deg) > 0
 
@@ -174,7 +177,7 @@ def _lay_held(
         start = held.start()
     if not task.fabric.directional:
         return held.sheet(start, progress, step_mm), 0.0
-    spent, share, near = 0, expected, expected == 1
+    spent, share, near, read = 0, expected, expected == 1, False
     if not near:
         part = part_of(progress, 0.0, 0.5)
         layout, share = held.free(start, part, step_mm)
@@ -186,16 +189,18 @@ def _lay_held(
             spent += layout.iterations
         if share == 0:
             return layout.after(spent - layout.iterations), 0.0
-        near = layout.residual < SURE_MM
+        near = read = layout.residual < SURE_MM
         if near:
             start = layout.flat
     bent = held.jammed(start, share, part_of(progress, 0.5, 0.9), near=near).after(spent)
-    if share == 1 and most_shear_deg(panels, bent.flat) < SEEMED_DEG:
-        again, share = held.free(bent.flat, part_of(progress, 0.9, 1.0), step_mm)
+    if not read and most_shear_deg(panels, bent.flat) < FROM_DEG:
+        part = part_of(progress, 0.9, 1.0)
+        again, share = held.free(bent.flat, part, step_mm, AGAIN_STEPS)
         again = again.after(bent.iterations)
         if share == 0:
             return again, 0.0
-        bent = held.jammed(again.flat, share, progress, near=True).after(again.iterations)
+        if share < 1:
+            bent = held.jammed(again.flat, share, part, near=True).after(again.iterations)
     return bent, share
 
 

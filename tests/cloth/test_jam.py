@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from cloth.test_relief import TWILL
 from cloth.trays import tray
+from shapes import irregular_cap
 
 from flatten.cloth import jam
 from flatten.cloth.drape import drape_surface
@@ -49,6 +50,24 @@ def test_energy_slope_and_curvature_agree_at_every_share():
         np.testing.assert_allclose(
             curvature, (e[2] - 2 * e[1] + e[0]) / step**2, rtol=1e-3, atol=1e-5
         )
+
+
+@pytest.mark.parametrize("triangles", [2000, 8000])
+def test_a_cap_that_shears_far_does_not_jam(triangles):
+    """75 degrees, from 30 degrees off the middle: the exact net shears up to 66 degrees there
+    (Goursat's problem, nets.py), and has but one answer; on the way it seems to jam."""
+    mesh = irregular_cap(150, 75, triangles, 3)
+    off, heading = np.radians(30), 0.3
+
+    for turn in np.radians([0, 45, 110, 160]):
+        tack = [np.sin(off) * np.cos(turn), np.sin(off) * np.sin(turn), np.cos(off)]
+        warp = (np.cos(heading), np.sin(heading), 0)
+        drape = drape_surface(
+            mesh, TWILL, tack_mm=150 * np.array(tack), warp=warp, max_edge_mm=1000
+        )
+
+        assert drape.converged
+        assert not drape.locks
 
 
 def test_what_locks_follows_the_depth_of_a_tray_without_a_jump():
