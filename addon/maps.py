@@ -10,6 +10,7 @@ import bpy
 from . import bridge, colours, mesh_data
 from .apply import find_patterns
 from .moulds import find_mould
+from .props import CONTEXT
 
 if TYPE_CHECKING:
     import numpy as np
@@ -52,6 +53,7 @@ def show_map(context: Any, name: str) -> None:
     values = values_of(mould, name)
     MEMORY.shown = Shown("", "", 0, 1, mould=mould.session_uid)
     label = context.window_manager.mouldply_view.bl_rna.properties["map"].enum_items[name].name
+    label = bpy.app.translations.pgettext_iface(label, CONTEXT)
     if values is None:
         MEMORY.shown.title = label
         MEMORY.shown.unit = ""

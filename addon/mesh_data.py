@@ -22,7 +22,7 @@ def write_region(mesh: bpy.types.Mesh, ply_id: str, faces: Any) -> None:
         attribute = None
     attribute = attribute or mesh.attributes.new(name, "BOOLEAN", "FACE")
     attribute.data.foreach_set("value", np.ascontiguousarray(faces, bool))
-    mesh.update()
+    mesh.update_tag()  # not `update`: the shape is the same, its normals need not be found again
 
 
 def selected_faces(mesh: bpy.types.Mesh, *, hidden: bool = False) -> np.ndarray:

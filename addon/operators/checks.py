@@ -1,7 +1,9 @@
 """Findings: worked out for the mould alone, and shown where they are."""
 
-import bmesh
+from itertools import product
+
 import bpy
+from mathutils import Vector
 
 from .. import bridge, engine, looking, work
 from ..apply import find_patterns, numbers_of
@@ -50,19 +52,27 @@ class MOULDPLY_OT_show_finding(NeedsMould, EngineOperator, bpy.types.Operator):
         bridge.select_faces(mould, context, numbers_of(finding.faces))
         if bpy.app.background:
             return
+        corners = _corners(mould)
         if mould.mode != "EDIT":
             bpy.ops.object.mode_set(mode="EDIT")
         bpy.ops.mesh.select_mode(type="FACE")
-        if context.area is not None and context.area.type == "VIEW_3D":
-            points = _points(mould)
-            if points:  # none where the faces are hidden
-                looking.at(context.area.spaces.active.region_3d, points)
+        if corners and context.area is not None and context.area.type == "VIEW_3D":
+            looking.at(context.area.spaces.active.region_3d, corners)
 
 
-def _points(mould):
-    """Return the world's points of the selected vertices of a mould in edit mode."""
-    points = bmesh.from_edit_mesh(mould.data).verts
-    return [mould.matrix_world @ vertex.co for vertex in points if vertex.select]
+def _corners(mould):
+    """Return the world's corners of the box round the selected vertices; read before edit mode."""
+    import numpy as np
+
+    vertices = mould.data.vertices
+    points, chosen = np.empty(3 * len(vertices), np.float32), np.empty(len(vertices), bool)
+    vertices.foreach_get("co", points)
+    vertices.foreach_get("select", chosen)
+    axes = points.reshape(-1, 3)[chosen].T
+    if not axes.size:
+        return []
+    ends = [(float(axis.min()), float(axis.max())) for axis in axes]
+    return [mould.matrix_world @ Vector(corner) for corner in product(*ends)]
 
 
 CLASSES = (MOULDPLY_OT_check_mould, MOULDPLY_OT_show_finding)
