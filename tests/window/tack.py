@@ -53,6 +53,8 @@ def flow():
     first = f"first after {shown[0] - begun:.2f} s, " if shown else ""
     print(f"PREVIEWS {first}{len(shown) / spent:.1f} a second")
     before = stamps()
+    at = at[0] + 6, at[1] + 4  # a last place, whose drape nobody has asked for yet
+    hands.event("MOUSEMOVE", "NOTHING", at)
     hands.event("LEFTMOUSE", "RELEASE", at)
     released = time.perf_counter()
     while stamps() == before:
