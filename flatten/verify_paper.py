@@ -75,9 +75,6 @@ def _check_sheet(
             rings=tuple(
                 tuple(_dense(ring, tile, size_mm) for ring in some) for some in piece.rings
             ),
-            arrow=None
-            if piece.arrow is None or not _in_window(piece.arrow, tile, size_mm).all()
-            else piece.arrow,
         )
         fault = file.fault(seen, middles=False, shown=shown)
         if fault:

@@ -15,6 +15,7 @@ from .verify_marks import FileMarks, MeantMarks, Window, marks_of
 
 MOST_ALIKE = 200  # corners of a file on one height of x that are compared with one of ours
 ARROW = "ARROW"
+HEAD_MM = 10.0  # the head of an arrow is no longer and no wider to either side
 OUTLINES = ("CUT", "NET_LINE")
 
 
@@ -107,7 +108,7 @@ class FileLines:
                 if off > NEAR_MM:
                     line = "cut line" if layer == "CUT" else "net line"
                     return f"the {line} of '{piece.name}' lies up to {off:.3g} mm off"
-        if self.marked and piece.arrow is not None and not self._has_arrow(piece.arrow):
+        if self.marked and piece.arrow is not None and not self._has_arrow(piece.arrow, shown):
             return (
                 f"the warp arrow of '{piece.name}' is not where it was meant, or points elsewhere"
             )
@@ -115,14 +116,25 @@ class FileLines:
             return self.marks.fault(piece.name, piece.marks, shown)
         return ""
 
-    def _has_arrow(self, arrow: Floats) -> bool:
-        """Tell whether a head has its tip at the arrow's, the rest of it on the way to the tail."""
+    def _has_arrow(self, arrow: Floats, shown: Window | None) -> bool:
+        """Tell whether a head has its tip at the arrow's, the rest of it on the way to the tail.
+
+        Head and tail are looked for where the sheet shows them.
+        """
         tail, tip = arrow
+        on = (tip - tail) / max(float(np.hypot(*(tip - tail))), 1e-12)
+        wings = [
+            tip - HEAD_MM * on + side * HEAD_MM * np.array([-on[1], on[0]]) for side in (1, -1)
+        ]
         at_tip = np.linalg.norm(self.heads - tip, axis=2).min(axis=1) <= NEAR_MM
-        behind = (self.heads.mean(axis=1) - tip) @ (tail - tip) > 0
+        behind = (self.heads.mean(axis=1) - tip) @ on < 0
         from_tail = np.linalg.norm(self.shafts - tail, axis=2).min(axis=1) <= NEAR_MM
-        beside = np.abs(_across(self.shafts - tail, tip - tail)).max(axis=1) <= NEAR_MM
-        return bool((at_tip & behind).any() and (from_tail & beside).any())
+        beside = np.abs(_across(self.shafts - tail, on)).max(axis=1) <= NEAR_MM
+        onward = (self.shafts.mean(axis=1) - tail) @ on > 0
+        head = shown is not None and not shown(np.array([tip, *wings])).all()
+        shaft = shown is not None and not shown(np.array([tail, tail + HEAD_MM * on])).all()
+        head = head or bool((at_tip & behind).any())
+        return head and (shaft or bool((from_tail & beside & onward).any()))
 
     def check_count(self, pieces: Sequence[Meant]) -> None:
         """Stop where a ring is missing or there twice. Neighbours on a roll may share stretches."""

@@ -171,6 +171,9 @@ def test_a_copy_for_another_kit_or_hand_says_so(good, name, note):
 
 
 ON_PAPER = {
+    "arrow the other way": (lambda p: replace(p, arrow=p.arrow[::-1]), "warp arrow of .* is not"),
+    "arrow lost": (lambda p: replace(p, arrow=None), "warp arrow of .* is not"),
+    "arrow shifted": (lambda p: replace(p, arrow=p.arrow + 0.05), "warp arrow of .* is not"),
     "notch shifted": (
         lambda p: replace(
             p, notches=(replace(p.notches[0], at=p.notches[0].at + 0.1), *p.notches[1:])
