@@ -27,10 +27,10 @@ TURNS_LINEAR = 0.25
 # No step goes further than this share of the way to the first triangle of no area.
 TO_FLIP = 0.8
 ARMIJO = 1e-4
-# Once a step is this small the last factor serves on, as long as each step is a fifth of the one
+# Once a step is this small the last factor serves on, as long as each step is a third of the one
 # before: a solve costs a tenth of a factorisation.
 CHORD_MM = 0.05
-CHORD_GAIN = 0.2
+CHORD_GAIN = 0.3
 SPRING = 1.0  # of a point on a spine, energy mm2 per mm2 of distance
 
 
