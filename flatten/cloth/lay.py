@@ -39,12 +39,13 @@ LOCKED_ABOVE = 20_000
 BENDING_MM2 = 1.0
 # First with stiffer threads, roughly: one answer from any start; then as they are.
 STIFF_MM2, ROUGHLY_MM = 3.0, 0.3
-# How far cloth is jammed is read once steps are smaller than this; where it surely is, than that
-# or after so many.
+# That cloth is wholly jammed is read once steps are smaller than this, that it is so in part at
+# rest only; where it surely is, once they are smaller than that, or after so many.
 READ_MM, SURE_MM, SURE_STEPS = 1e-2, 1.0, 2
 # That was a guess; jammed cloth that then shears no more than cloth that lies down may only have
-# seemed to jam, on the way: it is laid freely once more, for so many steps at least.
-AGAIN_STEPS = 8
+# seemed to jam, on the way: it is laid freely once more, for so many steps at least. So is what
+# came to rest jammed, in a fold, and shears far less without it.
+AGAIN_STEPS, LIES_DEG = 8, 60.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -119,7 +120,7 @@ class _Held:
             shear_deg = most_shear_deg(self.panels, flat)
             if shear_deg > SURELY_DEG and (moved_mm < SURE_MM or steps > sure_steps):
                 return True
-            return moved_mm < READ_MM and jammed(shear_deg) > 0
+            return moved_mm < READ_MM and jammed(shear_deg) == 1
 
         layout = minimise(
             ThreadEnergy(self.panels, thread_law(self.task.fabric)),
@@ -130,6 +131,8 @@ class _Held:
             step_mm=step_mm,
             stop=enough,
         )
+        if layout.converged:  # its last steps are small, but between 0 and 1 they would be seen
+            shear_deg = most_shear_deg(self.panels, layout.flat)
         return layout, jammed(shear_deg)
 
     def jammed(self, start: Floats, share: float, progress: Progress, *, near: bool) -> Layout:
@@ -189,11 +192,11 @@ def _lay_held(
             spent += layout.iterations
         if share == 0:
             return layout.after(spent - layout.iterations), 0.0
-        near = read = layout.residual < SURE_MM
+        near, read = layout.residual < SURE_MM, layout.residual < READ_MM
         if near:
             start = layout.flat
     bent = held.jammed(start, share, part_of(progress, 0.5, 0.9), near=near).after(spent)
-    if not read and most_shear_deg(panels, bent.flat) < FROM_DEG:
+    if most_shear_deg(panels, bent.flat) < (LIES_DEG if read else FROM_DEG):
         part = part_of(progress, 0.9, 1.0)
         again, share = held.free(bent.flat, part, step_mm, AGAIN_STEPS)
         again = again.after(bent.iterations)
