@@ -243,13 +243,15 @@ def _by_age(mould: Any, stamps: dict[str, str] | None, states: dict[str, str]) -
 def _widen_views(mould: Any, size: float) -> None:
     """Let the 3D views reach round a mould of this many units, with patterns and roll beside it.
 
-    A view ends at 1000 units at first: a mould in mm would be out of sight. A file without a
-    window layout of its own would also be looked at from inside the mould: step back once.
+    A view ends at 1000 units at first: a mould in mm would be out of sight; and begins at 0.01:
+    so near that what lies behind shows through. A file without a window layout of its own would
+    also be looked at from inside the mould: step back once.
     """
     for window in bpy.context.window_manager.windows:
         for area in window.screen.areas:
             if area.type == "VIEW_3D":
                 space = area.spaces.active
+                space.clip_start = max(space.clip_start, size / 1000)
                 space.clip_end = max(space.clip_end, 100 * size)
                 view = space.region_3d
                 if MEMORY.just_loaded and view.view_distance < 0.6 * size:

@@ -85,3 +85,42 @@ def test_the_whole_is_current_until_stock_changes(two_plies, scene):
     known = freshness.known_of(two_plies, scene)
     assert not known.whole_is_current
     assert set(known.states.values()) == {"current"}
+
+
+def test_views_are_as_deep_as_the_mould_asks_for():
+    """A mould of 400 units (mm as units): seen whole, nothing behind shows through.
+
+    A depth buffer of 24 bits steps by z^2 / (near 2^24): at a distance of the mould's size with
+    near at a thousandth of it by 0.024 units; with near at 0.01, as Blender has it, by 0.95.
+    """
+    bpy.ops.wm.read_factory_settings()
+    mould = grid(size=400.0)
+    views = [
+        area.spaces.active
+        for window in bpy.context.window_manager.windows
+        for area in window.screen.areas
+        if area.type == "VIEW_3D"
+    ]
+    assert views
+
+    freshness._widen_views(mould, 400.0)
+
+    for view in views:
+        assert view.clip_start == pytest.approx(0.4)
+        assert view.clip_end == pytest.approx(40_000)
+        assert 400.0**2 / (view.clip_start * 2**24) < 0.03
+
+
+def test_a_view_that_begins_further_off_is_left_alone():
+    bpy.ops.wm.read_factory_settings()
+    mould = grid(size=0.2)
+    (view,) = (
+        area.spaces.active
+        for area in bpy.context.window_manager.windows[0].screen.areas
+        if area.type == "VIEW_3D"
+    )
+    view.clip_start = 0.05
+
+    freshness._widen_views(mould, 0.2)
+
+    assert view.clip_start == pytest.approx(0.05)
