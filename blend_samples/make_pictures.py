@@ -2,7 +2,7 @@
 
 python blend_samples/make_pictures.py                 the way through
 python blend_samples/make_pictures.py --window SHOTS  the guide's, cut from the screenshots that
-                                                      tests/window/guide.py leaves in SHOTS
+                                                      tests/window/guide*.py leave in SHOTS
 
 Needs the `blender` and `test` extras.
 """
@@ -91,7 +91,7 @@ def window_pictures(shots: Path) -> None:
     """Cut the 3D view and the sidebar out of screenshots of 1440 x 900."""
     for file in sorted(shots.glob("guide_*.png")):
         view = Image.open(file).convert("RGB")
-        view = view.crop(MAP if "shear" in file.name else WINDOW)
+        view = view.crop(MAP if file.stem.endswith(("shear", "locks", "proposed")) else WINDOW)
         view.save(HERE / "pictures" / file.name, optimize=True)
 
 
