@@ -5,6 +5,7 @@ import pytest
 from cloth.test_relief import TWILL, plane
 from cloth.trays import tray
 
+from flatten.cloth import relief
 from flatten.cloth.drape import drape_surface
 from flatten.cloth.relief_part import part_at_zones, width_proposals
 from flatten.cloth.relief_zones import locked_zones
@@ -62,3 +63,28 @@ def test_a_splice_over_a_ragged_region_is_cut_where_the_rim_lets_it():
     for one in proposals:
         assert np.ptp(one.cut.path[:, 1]) < 1e-6  # straight, along the warp
         assert one.length_mm == pytest.approx(np.ptp(one.cut.path[:, 0]), abs=1e-6)
+
+
+def test_where_darts_are_not_enough_the_cloth_is_parted_instead(monkeypatch):
+    """Darts kept too short on purpose: splices free the corners, and say what they gain."""
+    surface = tray(length=160, width=110, depth=40, corner=20, fillet=6, edge_mm=9)
+
+    def too_short(mesh, orbits, fabric, drape, progress):
+        for orbit in orbits:
+            orbit.length_mm, orbit.enough = 3.0, False
+        return drape(mesh)
+
+    for search in ("find_lengths", "lengthen"):
+        monkeypatch.setattr(relief, search, too_short)
+
+    proposals = relief.propose_relief(
+        surface, TWILL, tack_mm=(0, 0, 0), warp=(1, 0, 0), max_edge_mm=9, thorough=False
+    )
+
+    assert {one.cut.kind for one in proposals} == {"splice"}
+    before = sum({id(one.before): one.before.locked_mm2 for one in proposals}.values())
+    after = sum({id(one.after): one.after.locked_mm2 for one in proposals}.values())
+    assert 0 <= after < 0.5 * before
+    mould = MouldMesh(surface.vertices, surface.faces)
+    parts = cut(mould, Region("tray", np.arange(len(surface.faces))), [p.cut for p in proposals])
+    assert len(parts) == 3
