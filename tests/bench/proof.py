@@ -7,6 +7,7 @@ machine named on the page; everything else is the same on any.
 from __future__ import annotations
 
 import platform
+import re
 import sys
 import time
 from collections import Counter
@@ -54,7 +55,7 @@ def beside_unwraps() -> Iterator[Row]:
     """Yield a row for each part and way of making it flat."""
     parts = {
         "hatch cover": dish(moulds.hatch_cover()),
-        "60° cap, R 150": irregular_cap(150, 60, 8000, 1),
+        "60° cap": irregular_cap(150, 60, 8000, 1),
     }
     for part, mesh in parts.items():
         low = mesh.vertices[np.argmin((mesh.vertices[:, :2] ** 2).sum(axis=1))]
@@ -142,13 +143,14 @@ def hostile() -> Iterator[Row]:
 
 
 def long_runs() -> Iterator[Row]:
-    """Yield what the long runs tried, as the tests' own page tells it."""
+    """Yield what the long runs tried, as the tests' own page begins to tell it."""
     lines = (ROOT / "tests" / "README.md").read_text(encoding="utf-8").splitlines()
     start = lines.index("| What | Tried | Found | Done about it |")
     for line in lines[start + 2 :]:
         if not line.startswith("|"):
             return
-        yield tuple(cell.strip() for cell in line.strip("|").split("|")[:2])
+        what, tried = (cell.strip() for cell in line.strip("|").split("|")[:2])
+        yield what, re.split(r"[:;.] ", re.sub(r" \([^)]*\)", "", tried))[0]
 
 
 def table(heads: Row, rows: Iterator[Row]) -> str:

@@ -94,7 +94,7 @@ def nets() -> Iterator[Row]:
     rim = np.unique(sixty.edges.vertices[sixty.edges.boundary])
     off = np.linalg.norm(laid.flat - exact, axis=1)[rim].max()
     yield check(
-        "60° cap, R 150: outline from the exact net, mm", "Chebyshev 1878; ODE", 0.0, off, 0.4
+        "60° cap of R 150: outline from the exact net, mm", "Chebyshev 1878; ODE", 0.0, off, 0.4
     )
     stretch = np.linalg.svd(gradients(sixty, laid.flat), compute_uv=False)
     least = np.radians(60) / np.sin(np.radians(60))
