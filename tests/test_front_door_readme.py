@@ -97,7 +97,7 @@ def test_buttons_named_in_the_guide_exist(page):
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
 def test_a_page_is_short(page):
-    """In the developers' page and in the tables of proof things are looked up: they may be longer."""
+    """The developers' page and the tables of proof are looked things up in: they may be longer."""
     most = 2000 if page.name in ("DEVELOPERS.md", "proof.md") else 1400
     assert len(page.read_text(encoding="utf-8").split()) < most, "nobody reads that"
 
