@@ -1,4 +1,4 @@
-"""The guide's pictures of darts (--blend blend_samples/telescope_tray.blend, its seams left out)."""
+"""The guide's pictures of darts (--blend blend_samples/telescope_tray.blend, seams left out)."""
 
 import bpy
 import hands
