@@ -9,7 +9,7 @@ pair, d the distance of the two triangles' middles and A the edge's third of the
 
 It does not change with the size of the triangles, and is right to a factor of about two: an edge
 sees only the turning across it, and linear triangles add some of their own. Enough to choose one
-lay-down; on parts that do not lock it is left out.
+lay-down; it comes in by degrees as cloth jams (jam.py), and is left out where it does not.
 
 Source: second-gradient theory of woven cloth, e.g. dell'Isola & Steigmann, A two-dimensional
 gradient-elasticity theory for woven fabrics, J. Elasticity 118 (2015) 113; its discrete form: ours.

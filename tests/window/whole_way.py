@@ -54,7 +54,7 @@ def flow():
     bpy.context.window_manager.mouldply_view.map = "NONE"
     in_view(bpy.ops.mouldply.propose_cuts)
     yield 1
-    shot("08_none_needed")
+    shot("08_first_ply")
     in_view(bpy.ops.mouldply.clear_message)
     in_view(bpy.ops.mouldply.copy_ply, turn=radians(45))
     own.plies[1].repeat = 2
