@@ -48,4 +48,5 @@ def _inside(area: Polygon, left: float, bottom: float, right: float, top: float)
     """Return what is inside, on a grid: neither slits nor parts that touch in a point upset it."""
     box = shapely.box(left, bottom, right, top)
     inside = shapely.intersection(area, box, grid_size=GRID_MM)
-    return [part for part in shapely.get_parts(inside) if isinstance(part, Polygon)]
+    parts = shapely.get_parts(inside)  # of nothing: one polygon that is empty, without bounds
+    return [part for part in parts if isinstance(part, Polygon) and not part.is_empty]
