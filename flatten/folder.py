@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import json
 import os
 import re
 import shutil
 import stat
+import unicodedata
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from .alone import alone_in
 from .errors import InputError
+from .json_file import read_json
 
 INDEX = "result.json"
 # The set is written here first. It is whole once its own index is there, so a run that was
@@ -27,9 +31,16 @@ DEVICES = {
     "PRN",
     "AUX",
     "NUL",
-    *(f"{port}{i}" for port in ("COM", "LPT") for i in range(10)),
+    "CONIN$",
+    "CONOUT$",
+    *(f"{port}{i}" for port in ("COM", "LPT") for i in "0123456789\u00b9\u00b2\u00b3"),
 }
-FORBIDDEN = re.compile(r'[<>:"/\\|?*\x00-\x1f\x7f\ud800-\udfff]')
+# Besides what Windows forbids: letters that are not seen, or turn the reading direction, so that
+# a name looks like another's. Source: Unicode Technical Report 36 (from memory).
+FORBIDDEN = re.compile(
+    r'[<>:"/\\|?*\x00-\x1f\x7f-\x9f\ud800-\udfff'
+    r"\u00ad\u061c\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff]"
+)
 
 
 def write_set(folder: Path, files: Mapping[str, bytes], index: Mapping[str, Any]) -> None:
@@ -37,31 +48,47 @@ def write_set(folder: Path, files: Mapping[str, bytes], index: Mapping[str, Any]
 
     The index gets `files`: the SHA-256 of every other file. Files of the old set that the new
     one does not have are removed; anything that is not ours stays. Killed at any moment, the
-    old set or the new one is whole, or `settle` makes it so.
+    old set or the new one is whole, or `settle` makes it so. Two runs at once: one after the other.
 
     Raises
     ------
-    InputError : the folder cannot be written or the disk is full; the old set is intact
+    InputError : the folder cannot be written or the disk is full: the old set is intact; a file
+        of the old set is held open or was made a folder: the new one waits beside it
     """
     for name in files:
         if not _plain(name):
             raise InputError(f"'{name}' cannot be the name of a file.", "Rename it.")
     index = {**index, "files": {name: digest(content) for name, content in sorted(files.items())}}
-    text = json.dumps(index, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    text = (json.dumps(index, indent=1, ensure_ascii=False, allow_nan=False) + "\n").encode()
+    if len(text) > MOST_INDEX_BYTES:  # else nobody could read it
+        raise InputError(
+            f"The numbers of this result would fill {len(text) / 2**20:.0f} MB.",
+            "Make two jobs of it.",
+        )
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        settle(folder)
-        _refuse_strangers(folder, files)
-        staging = folder / STAGING
-        _remove(staging)
-        staging.mkdir()
-        for name, content in sorted(files.items()):
-            _write(staging / name, content)
-        _write(staging / INDEX, text.encode())
-        _sync_folder(staging)
-        settle(folder)
+        with alone_in(folder):
+            _settle(folder)
+            _refuse_strangers(folder, files)
+            staging = folder / STAGING
+            _remove(staging)
+            staging.mkdir()
+            for name, content in sorted(files.items()):
+                _write(staging / name, content)
+            _write(staging / INDEX, text)
+            _sync_folder(staging)
+            _settle(folder)
+            if (folder / INDEX).read_bytes() != text:
+                raise InputError(
+                    f"'{folder}' was changed by another program meanwhile.", "Run the job again."
+                )
     except OSError as error:
         _remove_unfinished(folder)
+        if (folder / STAGING / INDEX).is_file():
+            raise InputError(
+                f"'{error.filename2 or error.filename}' cannot be replaced: {error.strerror}.",
+                f"Close or move it away and run again; the new set waits in '{STAGING}'.",
+            ) from error
         raise InputError(
             f"The folder '{folder}' cannot be written: {error.strerror or error}.",
             "Free some space or choose a folder you may write to; the old files are unchanged.",
@@ -69,7 +96,19 @@ def write_set(folder: Path, files: Mapping[str, bytes], index: Mapping[str, Any]
 
 
 def settle(folder: Path) -> None:
-    """Finish what a killed run left: swap a whole staged set in, remove an unfinished one."""
+    """Finish what a killed run left: swap a whole staged set in, remove an unfinished one.
+
+    Raises
+    ------
+    OSError : the folder cannot be written, or a file in it is held open
+    InputError : another run is writing to it
+    """
+    if (folder / STAGING).is_dir():
+        with alone_in(folder):
+            _settle(folder)
+
+
+def _settle(folder: Path) -> None:
     staging = folder / STAGING
     if not staging.is_dir() or staging.is_symlink():
         return
@@ -78,7 +117,10 @@ def settle(folder: Path) -> None:
     if not new or not all(_is_there(folder, name, wanted) for name, wanted in new.items()):
         _remove(staging)
         return
-    for name in sorted(set(_listed(folder / INDEX)) - set(new)):
+    gone = sorted(set(_listed(folder / INDEX)) - set(new))
+    for name in [*gone, *sorted(new), INDEX]:
+        _refuse_held(folder / name)
+    for name in gone:
         (folder / name).unlink(missing_ok=True)
     for name in sorted(new):
         if (staging / name).exists():  # else it was moved before the kill
@@ -93,22 +135,26 @@ def read_index(folder: Path) -> dict[str, Any]:
 
     Raises
     ------
-    InputError : no set, or one that is not whole
+    InputError : no set, or one that is not whole; another run is writing to it
     """
+    with alone_in(folder):
+        return _read_index(folder)
+
+
+def _read_index(folder: Path) -> dict[str, Any]:
     if (folder / STAGING / INDEX).is_file():
-        settle(folder)
+        with contextlib.suppress(OSError):  # on a read-only disk, say: the old set may be whole
+            _settle(folder)
     file = folder / INDEX
     try:
-        if file.stat().st_size > MOST_INDEX_BYTES:
-            raise InputError(f"'{file}' is too large to be ours.", "Choose a folder of results.")
-        index: dict[str, Any] = json.loads(file.read_text(encoding="utf-8"))
+        index: dict[str, Any] = read_json(file, MOST_INDEX_BYTES)
         files: dict[str, Any] = index["files"]
         names = list(files.items())
     except OSError as error:
         raise InputError(
             f"'{folder}' holds no finished results: {error.strerror}.", "Run the job again."
         ) from error
-    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
+    except (ValueError, KeyError, TypeError, AttributeError) as error:
         raise InputError(f"'{file}' is damaged: {error}.", "Run the job again.") from error
     for name, wanted in names:
         if not _plain(name):
@@ -133,26 +179,33 @@ def safe_name(text: str, longest: int = LONGEST_NAME) -> str:
 
 
 def distinct_names(texts: Sequence[str]) -> list[str]:
-    """Return a safe name for each text, no two alike even where capitals do not count."""
+    """Return a safe name for each text, no two alike where capitals and accents' coding count not.
+
+    macOS takes an accented letter and the letter with its accent behind it for one name.
+    """
     taken: set[str] = set()
     names = []
     for text in texts:
         name = safe_name(text)
         number, first = 2, name
-        while name.casefold() in taken:
+        while _as_disks_see(name) in taken:
             name, number = f"{first} {number}", number + 1
-        taken.add(name.casefold())
+        taken.add(_as_disks_see(name))
         names.append(name)
     return names
+
+
+def _as_disks_see(name: str) -> str:
+    return unicodedata.normalize("NFC", unicodedata.normalize("NFC", name).casefold())
 
 
 def _listed(index: Path) -> dict[str, str]:
     """Return the files an index lists, with their digests; none where it is not one of ours."""
     try:
-        if index.is_symlink() or index.stat().st_size > MOST_INDEX_BYTES:
+        if index.is_symlink():
             return {}
-        files = json.loads(index.read_text(encoding="utf-8"))["files"]
-    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+        files = read_json(index, MOST_INDEX_BYTES)["files"]
+    except (OSError, ValueError, KeyError, TypeError):
         return {}
     ours = isinstance(files, dict) and all(
         _plain(name) and isinstance(wanted, str) and re.fullmatch("[0-9a-f]{64}", wanted)
@@ -184,6 +237,14 @@ def _refuse_strangers(folder: Path, files: Mapping[str, bytes]) -> None:
                 f"'{folder / name}' is already there and was not written by mouldply.",
                 "Choose an empty folder, or move that file away.",
             )
+
+
+def _refuse_held(file: Path) -> None:
+    """Refuse before anything is replaced: a folder in the file's place, or a program holding it."""
+    if file.is_dir() and not file.is_symlink():
+        raise IsADirectoryError(0, "a folder is in its place", str(file))
+    if file.exists():
+        os.replace(file, file)  # nothing, but Windows refuses it while a viewer has the file open
 
 
 def _plain(name: str) -> bool:
