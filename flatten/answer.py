@@ -18,9 +18,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .errors import InputError
+from .json_file import read_json
 from .packed import read_arrays
 
 FACTS_FILE, ARRAYS_FILE = "answer.json", "answer.npz"
+MOST_FACTS_BYTES = 256 * 2**20  # findings of a large mould name a million faces
 # What a piece carries as arrays: its drape on the mould and in the flat, and its lines in the flat.
 PIECE_ARRAYS = (
     "points",  # (n, 3) on the mould
@@ -86,8 +88,8 @@ def load_answer(folder: Path) -> Answer:
     InputError : it is not there or damaged
     """
     try:
-        facts = json.loads((folder / FACTS_FILE).read_text(encoding="utf-8"))
-    except (OSError, ValueError, RecursionError) as error:
+        facts = read_json(folder / FACTS_FILE, MOST_FACTS_BYTES)
+    except (OSError, ValueError) as error:
         raise InputError(
             f"The result in '{folder}' cannot be read: {error}.", "Run the job again."
         ) from error

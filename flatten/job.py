@@ -23,6 +23,7 @@ from .cloth.fabric import Fabric
 from .errors import InputError
 from .export.paper import PaperSettings
 from .export.settings import FileSettings
+from .json_file import read_json
 from .laminate.extra import CoreLayer, Extra
 from .laminate.ply import Ply
 from .laminate.settings import LaminateSettings
@@ -189,6 +190,11 @@ def save_job(job: Job, folder: Path, *, small: bool = True) -> None:
     (np.savez_compressed if small else np.savez)(packed, **arrays)
     data["arrays"] = hashlib.sha256(packed.getvalue()).hexdigest()
     contents = {ARRAY_FILE: packed.getvalue(), JOB_FILE: _text(data)}
+    if len(contents[JOB_FILE]) > MOST_JSON_BYTES:  # it could not be read back
+        raise InputError(
+            f"The job's text would fill {len(contents[JOB_FILE]) / 2**20:.0f} MB.",
+            "Use fewer plies, cuts or offcuts.",
+        )
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for name, content in contents.items():  # both, before either takes its place
@@ -232,7 +238,7 @@ def load_job(folder: Path) -> Job:
     if not isinstance(plies, list) or len(plies) > MOST_PLIES:
         raise InputError("The job's plies are not a list of at most 500.", "Write the job again.")
     read = from_plain(_JobText, data, "job")
-    return Job(
+    job = Job(
         part=read.part,
         mould=MouldMesh(_array(arrays, "vertices"), _array(arrays, "faces")),
         plies=tuple(_read_ply(i, plain, arrays) for i, plain in enumerate(plies)),
@@ -248,6 +254,12 @@ def load_job(folder: Path) -> Job:
             for number, part in enumerate(read.parts)
         ),
     )
+    if arrays:  # each was taken out as it was read
+        raise InputError(
+            f"'{ARRAY_FILE}' has an unknown array '{min(arrays)[:60]}'.",
+            "Write the job again; a newer version of the program may have written it.",
+        )
+    return job
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -307,7 +319,7 @@ def _parts(job: Job) -> tuple[dict[str, Any], dict[str, Floats | Ints]]:
     return data, arrays
 
 
-def _read_ply(number: int, plain: Any, arrays: Mapping[str, Any]) -> Ply:
+def _read_ply(number: int, plain: Any, arrays: dict[str, Any]) -> Ply:
     where = f"job, ply {number + 1}"
     if not isinstance(plain, dict) or "faces" in plain:
         raise InputError(f"{where} is not a ply.", "Write the job again.")
@@ -320,26 +332,23 @@ def _read_ply(number: int, plain: Any, arrays: Mapping[str, Any]) -> Ply:
 
 def _read_json(file: Path) -> dict[str, Any]:
     try:
-        if file.stat().st_size > MOST_JSON_BYTES:
-            raise InputError(
-                f"'{file}' has {file.stat().st_size / 2**20:.0f} MB.", "Choose a job folder."
-            )
-        data = json.loads(file.read_text(encoding="utf-8"))
+        data = read_json(file, MOST_JSON_BYTES)
     except OSError as error:
         raise InputError(
-            f"'{file}' cannot be read: {error.strerror}.", "Choose a job folder."
+            f"'{file}' cannot be read: {error.strerror or error}.", "Choose a job folder."
         ) from error
-    except (ValueError, RecursionError) as error:
+    except ValueError as error:
         raise InputError(f"'{file}' is damaged: {error}.", "Write the job again.") from error
     if not isinstance(data, dict):
         raise InputError(f"'{file}' is not a job.", "Choose a job folder.")
     return data
 
 
-def _array(arrays: Mapping[str, Any], name: str) -> Any:
-    if not isinstance(arrays.get(name), np.ndarray):
+def _array(arrays: dict[str, Any], name: str) -> Any:
+    """Take an array out: what is left at the end is none of a job's."""
+    if name not in arrays:
         raise InputError(f"'{ARRAY_FILE}' lacks the array '{name}'.", "Write the job again.")
-    return arrays[name]
+    return arrays.pop(name)
 
 
 def _refuse_doubles(what: str, ids: list[str]) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -20,6 +19,7 @@ from .extras import core_mass_g, lay_extras
 from .finding import Finding
 from .folder import INDEX
 from .job import Job
+from .json_file import read_json
 from .laminate.balance import check_stack
 from .laminate.consumables import cut_as_covers
 from .laminate.cost import Estimate, estimate
@@ -250,11 +250,11 @@ def stored_layouts(folder: Path) -> dict[str, Nest]:
     """Return the nests an earlier run left in a folder; none where there are none to use."""
     file = folder / LAYOUTS
     try:
-        if not (folder / INDEX).is_file() or file.stat().st_size > MOST_LAYOUT_BYTES:
+        if not (folder / INDEX).is_file():
             return {}
-        data = json.loads(file.read_text(encoding="utf-8"))
+        data = read_json(file, MOST_LAYOUT_BYTES)
         return {str(name): Nest.from_plain(plain) for name, plain in data.items()}
-    except (OSError, ValueError, AttributeError, RecursionError, InputError):
+    except (OSError, ValueError, AttributeError, InputError):
         return {}  # a layout is a gift: without it the search starts anew
 
 

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import InputError
+from ..json_file import read_json
 from ..records import from_plain, to_plain
 from .fabric import Fabric
 
@@ -92,14 +93,13 @@ def write_fabrics(file: Path | str, cloths: list[Fabric]) -> None:
 
 def _read_json(file: Path) -> Any:
     try:
-        if file.stat().st_size > LARGEST_BYTES:
-            raise InputError(f"'{file.name}' is too large for a cloth file.", "Check the file.")
-        return json.loads(file.read_text(encoding="utf-8"))
+        return read_json(file, LARGEST_BYTES)
     except OSError as error:
+        reason = error.strerror or error
         raise InputError(
-            f"The cloth file '{file}' cannot be read: {error.strerror}.", "Check path and rights."
+            f"The cloth file '{file}' cannot be read: {reason}.", "Check path and rights."
         ) from error
-    except (ValueError, RecursionError) as error:  # not UTF-8, not JSON, absurd numbers
+    except ValueError as error:  # too large, not UTF-8, not JSON, absurd numbers
         raise InputError(
             f"'{file.name}' is not valid JSON: {error}.", "Correct it or export it again."
         ) from error

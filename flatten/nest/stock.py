@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import InputError
+from ..json_file import read_json
 from ..records import from_plain, to_plain
 from .layout import Nest, Sheet
 from .roll import Defect, Roll, Stock
@@ -130,16 +131,14 @@ def _free_name(name: str, taken: Iterable[str]) -> str:
 def _read_json(path: Path) -> dict[str, Any]:
     name = f"Stock file '{path.name}'"
     try:
-        if path.stat().st_size > LARGEST_BYTES:
-            raise InputError(f"{name} is {path.stat().st_size} bytes.", "Choose a stock file.")
-        data = json.loads(path.read_text(encoding="utf-8"))
+        data = read_json(path, LARGEST_BYTES)
     except FileNotFoundError as error:
         raise InputError(f"{name} is not there.", "Choose another, or start a new one.") from error
     except OSError as error:
         raise InputError(
             f"{name} cannot be read: {error.strerror or error}.", "Check its folder and rights."
         ) from error
-    except (ValueError, RecursionError) as error:  # not UTF-8, not JSON, or absurdly nested
+    except ValueError as error:  # too large, not UTF-8, not JSON, absurdly nested
         raise InputError(
             f"{name} is damaged: {str(error)[:100]}.",
             f"It was left as it is; its last good state may be in '{backup_of(path).name}'.",

@@ -102,7 +102,11 @@ def test_the_file_gives_back_the_stock_and_keeps_the_state_before(tmp_path):
             b'{"version": 1, "rolls": [{"id": "r", "fabric": "f", "width_mm": -5}]}',
             "width_mm is -5",
         ),
-        (b'{"version": 1, "rolls": [{"id": "r", "fabric": "f", "width_mm": NaN}]}', "width_mm"),
+        (
+            b'{"version": 1, "rolls": [{"id": "r", "fabric": "f", "width_mm": NaN}]}',
+            "NaN is no number",
+        ),
+        (b'{"version": 1, "rolls": [{"id": "r", "fabric": "f", "width_mm": 1e999}]}', "width_mm"),
         (b'{"version": 1, "rolls": [{"id": "r", "fabric": "f"}]}', "lacks the field 'width_mm'"),
         (b"[" * 100_000, "damaged"),
     ],
