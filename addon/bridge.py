@@ -42,8 +42,40 @@ class MouldRead:
     parts: dict[str, np.ndarray]
 
 
-def read_mould(mould: bpy.types.Object, scene: bpy.types.Scene, depsgraph: Any) -> MouldRead:
-    """Read a mould as its modifiers leave it.
+@dataclass(frozen=True, slots=True, eq=False)
+class MouldTaken:
+    """An evaluated mould's arrays, copied as Blender holds them.
+
+    `points` (n, 3) in its own space, `matrix` (4, 4) to the world, `per_unit` mm in one unit;
+    `regions` and `parts` id -> (polygons,) bool.
+    """
+
+    points: np.ndarray
+    faces: mesh_data.Faces
+    matrix: np.ndarray
+    per_unit: float
+    seams: np.ndarray
+    regions: dict[str, np.ndarray]
+    parts: dict[str, np.ndarray]
+
+    def read(self) -> MouldRead:
+        """Work out triangles in mm; knows no Blender, so that a thread may do it."""
+        import numpy as np
+
+        mirrored = bool(np.linalg.det(self.matrix[:3, :3]) < 0)
+        triangles, polygons = self.faces.triangles(self.points, mirrored=mirrored)
+        regions, parts = (
+            {one: inside[polygons] for one, inside in listed.items()}
+            for listed in (self.regions, self.parts)
+        )
+        vertices = _in_mm(self.points, self.matrix, self.per_unit)
+        return MouldRead(
+            vertices, triangles, polygons, self.faces.count, self.seams, regions, parts
+        )
+
+
+def take_mould(mould: bpy.types.Object, scene: bpy.types.Scene, depsgraph: Any) -> MouldTaken:
+    """Copy a mould as its modifiers leave it.
 
     Raises
     ------
@@ -62,21 +94,29 @@ def read_mould(mould: bpy.types.Object, scene: bpy.types.Scene, depsgraph: Any) 
             raise engine.load("errors").InputError(
                 f"Mould '{mould.name}' has no faces.", "Choose a mesh with faces as the mould."
             )
-        vertices = points_to_mm(mould, scene, mesh_data.values_of(mesh, "position", np.float32, 3))
-        triangles, polygons = mesh_data.triangles_of(
-            mesh, mirrored=mould.matrix_world.determinant() < 0
-        )
         regions, parts = (
             {
-                one.id: mesh_data.face_values(mesh, mesh_data.region_attribute(one.id))[polygons]
+                one.id: mesh_data.face_values(mesh, mesh_data.region_attribute(one.id))
                 for one in listed
             }
             for listed in (mould.mouldply.plies, mould.mouldply.parts)
         )
-        seams = mesh_data.seams_of(mesh)
-        return MouldRead(vertices, triangles, polygons, len(mesh.polygons), seams, regions, parts)
+        return MouldTaken(
+            points=mesh_data.values_of(mesh, "position", np.float32, 3),
+            faces=mesh_data.take_faces(mesh),
+            matrix=np.array(mould.matrix_world, dtype=np.float64),
+            per_unit=mm_per_unit(scene),
+            seams=mesh_data.seams_of(mesh),
+            regions=regions,
+            parts=parts,
+        )
     finally:
         evaluated.to_mesh_clear()
+
+
+def read_mould(mould: bpy.types.Object, scene: bpy.types.Scene, depsgraph: Any) -> MouldRead:
+    """Take and read a mould here and now; raises as `take_mould` does."""
+    return take_mould(mould, scene, depsgraph).read()
 
 
 def points_to_mm(mould: bpy.types.Object, scene: bpy.types.Scene, points: Any) -> np.ndarray:
@@ -84,8 +124,14 @@ def points_to_mm(mould: bpy.types.Object, scene: bpy.types.Scene, points: Any) -
     import numpy as np
 
     matrix = np.array(mould.matrix_world, dtype=np.float64)
+    return _in_mm(points, matrix, mm_per_unit(scene))
+
+
+def _in_mm(points: Any, matrix: np.ndarray, per_unit: float) -> np.ndarray:
+    import numpy as np
+
     points = np.asarray(points, np.float64).reshape(-1, 3)
-    return (points @ matrix[:3, :3].T + matrix[:3, 3]) * mm_per_unit(scene)
+    return (points @ matrix[:3, :3].T + matrix[:3, 3]) * per_unit
 
 
 def points_from_mm(
@@ -224,46 +270,3 @@ def under_mouse(mould: bpy.types.Object, context: Any, event: Any) -> Any:
     evaluated = mould.evaluated_get(context.evaluated_depsgraph_get())
     found, place, _, _ = evaluated.ray_cast(origin, along.normalized())
     return place if found else None
-
-
-def settle_mesh(
-    mould: bpy.types.Object, factor: float, *, recentre: bool, weld_share: float
-) -> None:
-    """Scale a mould's mesh by `factor` with its object's own scale and turn applied, weld doubles
-    closer than `weld_share` of its size, and stand it on the grid in the middle.
-    """
-    import bmesh
-    from mathutils import Matrix, Vector
-
-    mesh = mould.data
-    with mesh_data.object_mode(mould):
-        turn = mould.matrix_world.to_3x3().to_4x4() if recentre else Matrix.Identity(4)
-        mesh.transform(Matrix.Scale(factor, 4) @ turn)
-        if turn.determinant() < 0:
-            mesh.flip_normals()
-        if recentre:
-            mould.matrix_world = Matrix.Identity(4)
-        if weld_share > 0:
-            low, high = _box(mesh)
-            work = bmesh.new()
-            work.from_mesh(mesh)
-            bmesh.ops.remove_doubles(work, verts=work.verts, dist=weld_share * max(high - low))
-            work.to_mesh(mesh)
-            work.free()
-        if recentre and len(mesh.vertices):
-            low, high = _box(mesh)
-            middle = Vector(((low[0] + high[0]) / 2, (low[1] + high[1]) / 2, low[2]))
-            mesh.transform(Matrix.Translation(-middle))
-        mesh.update()
-
-
-def _box(mesh: bpy.types.Mesh) -> tuple[Any, Any]:
-    """Return (3,) the least and the greatest coordinates of a mesh; zeros for an empty one."""
-    from mathutils import Vector
-
-    if not len(mesh.vertices):
-        return Vector(), Vector()
-    import numpy as np
-
-    axes = mesh_data.values_of(mesh, "position", np.float32, 3).T
-    return Vector(axis.min() for axis in axes), Vector(axis.max() for axis in axes)

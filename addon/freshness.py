@@ -1,13 +1,13 @@
 """Which patterns still fit their inputs: worked out a moment after the last change, then only read.
 
 In a window the answer is kept until Blender reports a change, so that drawing the sidebar costs
-nothing, and the digests are taken in a thread; without a window it is worked out on each call.
+nothing, and arrays are worked on in a thread; without a window it is worked out on each call.
 """
 
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -18,7 +18,7 @@ from mathutils import Vector
 from . import bridge, engine, warm
 from .apply import find_patterns
 from .aside import Aside
-from .scene_job import read_job
+from .scene_job import draft_job
 
 QUIET_S = 0.3  # after the last change
 STEP_S = 0.02  # between the steps of a look
@@ -71,42 +71,64 @@ def known_of(mould: Any, scene: Any) -> Known:
 
 def work_out(mould: Any, scene: Any) -> Known:
     """Read the job and compare each ply's digest with its patterns', here and now."""
-    known, job = _read(mould, scene)
-    return known if job is None else _compared(mould, known, _digests(job))
+    known, found_of = _begun(mould, scene)
+    return known if found_of is None else _ended(mould, known, found_of)
 
 
-def _read(mould: Any, scene: Any) -> tuple[Known, Any]:
-    """Return what a look at the mould tells, and its job; None where that says all there is."""
+@dataclass(slots=True)
+class Found:
+    """What the arrays of a mould tell."""
+
+    size_mm: tuple[float, float, float]
+    plies: dict[str, str] | None = None  # digests; None where the job is not fit to run
+    extras: dict[str, str] = field(default_factory=dict)
+    whole: str = ""
+
+
+def _begun(mould: Any, scene: Any) -> tuple[Known, Callable[[], Found] | None]:
+    """Return what a look at the mould tells, and what works out the rest without Blender."""
     plies = mould.mouldply.plies
     depsgraph = bpy.context.evaluated_depsgraph_get()
     try:
-        read = bridge.read_mould(mould, scene, depsgraph)
-        empty = {ply.id for ply in plies if not read.regions[ply.id].any()}
-        known = Known(size_mm=_size(read))
+        taken = bridge.take_mould(mould, scene, depsgraph)
+        empty = {ply.id for ply in plies if not taken.regions[ply.id].any()}
+        known = Known()
         known.states = {ply.id: "no_faces" if ply.id in empty else "to_drape" for ply in plies}
-        if not plies or empty:
-            known.states |= _by_age(mould, None, known.states)
-            return known, None
-        return known, read_job(mould, scene, depsgraph, read)
+        draft = None if not plies or empty else draft_job(mould, scene, depsgraph, taken)
+        return known, lambda: _found(taken, draft)
     except engine.load("errors").FlattenError as error:
         return Known(problem=str(error)), None
 
 
-def _digests(job: Any) -> tuple[dict[str, str], dict[str, str], str]:
-    """Return the digests of plies, of extras and of the whole job; knows no Blender."""
-    stamp = engine.load("stamp")
+def _found(taken: Any, draft: Any) -> Found:
+    """Return the mould's size and the digests of plies, extras and the whole job."""
+    read = taken.read()
+    if draft is None:
+        return Found(_size(read))
+    job, stamp = draft.job(read), engine.load("stamp")
     plies = stamp.ply_stamps(job)
-    return plies, stamp.extra_stamps(job, plies), job.digest
+    return Found(_size(read), plies, stamp.extra_stamps(job, plies), job.digest)
 
 
-def _compared(mould: Any, known: Known, digests: tuple[dict[str, str], dict[str, str], str]) -> Any:
+def _ended(mould: Any, known: Known, found_of: Callable[[], Found]) -> Known:
+    """Put together what is known of a mould."""
+    try:
+        found = found_of()
+    except engine.load("errors").FlattenError as error:
+        return Known(problem=str(error))
+    known.size_mm = found.size_mm
+    return _compared(mould, known, found)
+
+
+def _compared(mould: Any, known: Known, found: Found) -> Known:
     """Say of everything that has patterns whether they carry these digests."""
-    plies, extras, whole = digests
-    known.states |= _by_age(mould, plies, known.states)
+    known.states |= _by_age(mould, found.plies, known.states)
+    if found.plies is None:
+        return known
     known.extras = {extra.id: "to_drape" for extra in mould.mouldply.extras}
-    known.extras |= _by_age(mould, extras, known.extras)
+    known.extras |= _by_age(mould, found.extras, known.extras)
     home = find_patterns(mould)
-    known.whole_is_current = home is not None and home.mouldply.job_digest == whole
+    known.whole_is_current = home is not None and home.mouldply.job_digest == found.whole
     if known.whole_is_current:  # tapes of a mould without sharp corners have no patterns
         known.extras |= {one: "current" for one, now in known.extras.items() if now == "to_drape"}
     return known
@@ -154,12 +176,12 @@ def _steps(scene: Any) -> Iterator[None]:
     """Work the moulds out; between the steps the window goes on. A change begins it anew."""
     moulds = [thing for thing in scene.objects if thing.mouldply.is_mould and thing.mode != "EDIT"]
     for mould in moulds:
-        known, job = _read(mould, scene)
-        if job is not None:
-            digests = Aside(lambda job=job: _digests(job))
-            while not digests.done:
+        known, found_of = _begun(mould, scene)
+        if found_of is not None:
+            found = Aside(found_of)
+            while not found.done:
                 yield
-            known = _compared(mould, known, digests.result())
+            known = _ended(mould, known, found.result)
         MEMORY.known[mould.session_uid] = known
         _widen_views(mould, max(known.size_mm) / bridge.mm_per_unit(scene))
         yield

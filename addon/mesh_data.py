@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -151,20 +152,51 @@ def face_values(mesh: Any, name: str) -> np.ndarray:
     return values_of(mesh, name, bool)
 
 
-def triangles_of(mesh: Any, *, mirrored: bool) -> tuple[np.ndarray, np.ndarray]:
-    """Return (m, 3) vertex numbers and (m,) the polygon of each triangle, as Blender parts them."""
+@dataclass(frozen=True, slots=True, eq=False)
+class Faces:
+    """Polygons as Blender holds them: (corners,) the vertex of each corner, and how many there are.
+
+    `sides` 3 or 4 where all polygons have as many, else 0; then `parted` are Blender's own
+    triangles, (m, 3), and the polygon of each, (m,).
+    """
+
+    corner_vertex: np.ndarray
+    count: int
+    sides: int
+    parted: tuple[np.ndarray, np.ndarray] | None = None
+
+    def triangles(self, points: np.ndarray, *, mirrored: bool) -> tuple[np.ndarray, np.ndarray]:
+        """Return (m, 3) vertex numbers and (m,) the polygon of each; needs no Blender."""
+        import numpy as np
+
+        if self.parted is not None:
+            triangles, polygons = self.parted
+        elif self.sides == 3:
+            triangles, polygons = self.corner_vertex.reshape(-1, 3), np.arange(self.count)
+        else:
+            triangles = _split_quads(points, self.corner_vertex)
+            polygons = np.repeat(np.arange(self.count), 2)
+        return triangles[:, ::-1] if mirrored else triangles, polygons
+
+
+def take_faces(mesh: Any) -> Faces:
+    """Copy the polygons out of a mesh."""
     import numpy as np
 
     corner_vertex = values_of(mesh, ".corner_vert", np.int32)
     count = len(mesh.polygons)
     if len(corner_vertex) == 3 * count:  # all triangles, as every STL
-        triangles, polygons = corner_vertex.reshape(-1, 3), np.arange(count)
-    elif len(corner_vertex) == 4 * count and (corner_counts(mesh) == 4).all():
-        triangles = _split_quads(values_of(mesh, "position", np.float32, 3), corner_vertex)
-        polygons = np.repeat(np.arange(count), 2)
-    else:
-        triangles, polygons = _blender_triangles(mesh, corner_vertex)
-    return triangles[:, ::-1] if mirrored else triangles, polygons
+        return Faces(corner_vertex, count, 3)
+    if len(corner_vertex) == 4 * count and (corner_counts(mesh) == 4).all():
+        return Faces(corner_vertex, count, 4)
+    return Faces(corner_vertex, count, 0, _blender_triangles(mesh, corner_vertex))
+
+
+def triangles_of(mesh: Any, *, mirrored: bool) -> tuple[np.ndarray, np.ndarray]:
+    """Return (m, 3) vertex numbers and (m,) the polygon of each triangle, as Blender parts them."""
+    import numpy as np
+
+    return take_faces(mesh).triangles(values_of(mesh, "position", np.float32, 3), mirrored=mirrored)
 
 
 def corner_counts(mesh: Any) -> np.ndarray:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from . import bridge, engine
-from .scene_job import read_job
+from .scene_job import draft_job
 from .work import DESK, store_job
 
 
@@ -17,7 +17,7 @@ def ask(context: Any, mould: Any) -> bool:
     ply = own.plies[min(own.active_ply, len(own.plies) - 1)]
     if DESK.preview_job is None:  # the mould stays as it is while the tack point is dragged
         DESK.preview_job = store_job(
-            read_job(mould, context.scene, context.evaluated_depsgraph_get())
+            draft_job(mould, context.scene, context.evaluated_depsgraph_get())
         )
     if not DESK.preview_job.done:
         return False

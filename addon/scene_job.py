@@ -2,53 +2,107 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from . import bridge, engine, mesh_data
 from .curves import read_cuts
 from .properties.records import values_of
+from .rosettes import default_rosette
 
 if TYPE_CHECKING:
     import bpy
 
-    from .bridge import MouldRead
+    from .bridge import MouldRead, MouldTaken
 
 FORMAT = 1  # of what a .blend keeps; a higher one was saved by a newer add-on
-WORLD_X, WORLD_Y = (1.0, 0.0, 0.0), (0.0, 1.0, 0.0)
-# A lay-up side within this of a world axis counts as looking along it: cosine of 30 degrees.
-SNAP_COSINE = 0.866
 
 
-def read_job(
-    mould: bpy.types.Object, scene: bpy.types.Scene, depsgraph: Any, read: MouldRead | None = None
-) -> Any:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Draft:
+    """A job as the properties say it, beside the mould's arrays as Blender holds them.
+
+    `values` of the Job, `plies` of each Ply without its faces, `parts` of each MouldPart.
+    """
+
+    taken: MouldTaken
+    values: dict[str, Any]
+    plies: tuple[dict[str, Any], ...]
+    parts: tuple[tuple[str, dict[str, Any]], ...]
+
+    def job(self, read: MouldRead | None = None) -> Any:
+        """Return the Job; knows no Blender, so that a thread may do it.
+
+        `read` is what was taken, where it has been read already.
+
+        Raises
+        ------
+        InputError : whatever keeps the mould or a ply from being used
+        """
+        import numpy as np
+
+        read = read or self.taken.read()
+        ply, part = engine.load("laminate.ply").Ply, engine.load("mould.check").MouldPart
+        values = {**self.values}
+        values["rosette"] = values["rosette"] or default_rosette(read)
+        return engine.load("job").Job(
+            **values,
+            mould=engine.load("surface.mesh").MouldMesh(read.vertices, read.triangles),
+            plies=tuple(
+                ply(**own, faces=np.flatnonzero(read.regions[own["id"]])) for own in self.plies
+            ),
+            seams=read.seams,
+            polygons=read.polygons,
+            parts=tuple(
+                part(**own, faces=np.flatnonzero(read.parts[id])) for id, own in self.parts
+            ),
+        )
+
+
+def read_job(mould: bpy.types.Object, scene: bpy.types.Scene, depsgraph: Any) -> Any:
     """Return the job of a mould: evaluated mesh in mm, plies, cloth, stock and settings.
-
-    `read` is the mould where it has just been read.
 
     Raises
     ------
     InputError : whatever keeps the mould, a ply, a cloth or a setting from being used
     """
+    return draft_job(mould, scene, depsgraph).job()
+
+
+def draft_job(
+    mould: bpy.types.Object, scene: bpy.types.Scene, depsgraph: Any, taken: MouldTaken | None = None
+) -> Draft:
+    """Return all that Blender knows of a mould's job: quick, whatever its size.
+
+    `taken` is the mould where it has just been taken.
+
+    Raises
+    ------
+    InputError : a newer file, a ply without faces, a cloth or a setting that cannot be used
+    """
     own = mould.mouldply
     need_known(mould)
-    read = read or bridge.read_mould(mould, scene, depsgraph)
-    _refuse_lost_regions(mould, read)
-    plies = tuple(_ply(mould, scene, ply, read) for ply in own.plies)
+    taken = taken or bridge.take_mould(mould, scene, depsgraph)
+    _refuse_lost_regions(mould, taken)
+    plies = tuple(_ply(mould, scene, ply) for ply in own.plies)
+    _refuse_bare(plies, taken)
     extras = tuple(_extra(extra) for extra in own.extras)
-    cloths = _cloths(scene, (*plies, *extras))
-    return engine.load("job").Job(
-        part=own.part.strip() or mould.name,
-        mould=engine.load("surface.mesh").MouldMesh(read.vertices, read.triangles),
+    used = {ply["fabric"] for ply in plies} | {extra.fabric for extra in extras}
+    cloths = tuple(read_cloth(cloth) for cloth in scene.mouldply.cloths if cloth.id in used)
+    return Draft(
+        taken=taken,
+        values={
+            "part": own.part.strip() or mould.name,
+            "rosette": _rosette(own.rosette, scene) if own.rosette else None,
+            "fabrics": cloths,
+            "stock": _stock(scene, cloths),
+            "settings": read_settings(mould, scene),
+            "extras": extras,
+        },
         plies=plies,
-        rosette=_rosette(own.rosette, scene) if own.rosette else default_rosette(read),
-        fabrics=cloths,
-        stock=_stock(scene, cloths),
-        settings=read_settings(mould, scene),
-        seams=read.seams,
-        polygons=read.polygons,
-        parts=tuple(_mould_part(part, read) for part in own.parts if read.parts[part.id].any()),
-        extras=extras,
+        parts=tuple(
+            (part.id, _mould_part(part)) for part in own.parts if taken.parts[part.id].any()
+        ),
     )
 
 
@@ -68,14 +122,11 @@ def _extra(extra: Any) -> Any:
     return kind(**{**values_of(extra, kind), "id": extra.id, "name": extra.name})
 
 
-def _mould_part(part: Any, read: MouldRead) -> Any:
-    import numpy as np
-
-    return engine.load("mould.check").MouldPart(
-        name=part.name,
-        faces=np.flatnonzero(read.parts[part.id]),
-        pull="auto" if part.pull_by == "auto" else tuple(_short(v) for v in part.pull),
-    )
+def _mould_part(part: Any) -> dict[str, Any]:
+    return {
+        "name": part.name,
+        "pull": "auto" if part.pull_by == "auto" else tuple(_short(v) for v in part.pull),
+    }
 
 
 def read_settings(mould: bpy.types.Object, scene: bpy.types.Scene) -> Any:
@@ -137,35 +188,6 @@ def read_cloth(cloth: bpy.types.PropertyGroup) -> Any:
     return kind(**{**values_of(cloth, kind), "id": cloth.id, "name": cloth.name})
 
 
-def default_rosette(read: MouldRead) -> Any:
-    """Return a rosette for a mould that has none: 0 degrees along the world's X.
-
-    Its normal is the mean one of the plies' faces, or the world axis near it.
-    """
-    import numpy as np
-
-    covered = np.zeros(len(read.triangles), bool)
-    for faces in read.regions.values():
-        covered |= faces
-    covered = covered if covered.any() else ~covered
-    corners = read.vertices[read.triangles[covered]]
-    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]).sum(axis=0)
-    length, size = float(np.linalg.norm(normal)), _longest_side(corners)
-    normal = normal / length if length > 1e-9 * size**2 else np.array([0.0, 0.0, 1.0])
-    axis = int(np.abs(normal).argmax())
-    if abs(normal[axis]) > SNAP_COSINE:
-        normal = np.sign(normal[axis]) * np.eye(3)[axis]
-    zero = WORLD_Y if abs(normal[0]) > 0.9 else WORLD_X
-    centre = corners.reshape(-1, 3).mean(axis=0)
-    return engine.load("surface.rosette").Rosette(centre, zero, normal)
-
-
-def _longest_side(corners: Any) -> float:
-    """Return the longest side of the box round (k, 3, 3) points; axis by axis, which is quicker."""
-    axes = corners.reshape(-1, 3).T
-    return float(max(axis.max() - axis.min() for axis in axes))
-
-
 def _rosette(arrows: bpy.types.Object, scene: bpy.types.Scene) -> Any:
     origin = bridge.points_to_mm(arrows, scene, [[0, 0, 0]])[0]
     return engine.load("surface.rosette").Rosette(
@@ -175,26 +197,31 @@ def _rosette(arrows: bpy.types.Object, scene: bpy.types.Scene) -> Any:
     )
 
 
-def _ply(mould: bpy.types.Object, scene: bpy.types.Scene, ply: Any, read: MouldRead) -> Any:
-    import numpy as np
-
+def _ply(mould: bpy.types.Object, scene: bpy.types.Scene, ply: Any) -> dict[str, Any]:
+    """Return a ply's values but its faces."""
     kind = engine.load("laminate.ply").Ply
     values = values_of(ply, kind, skip=("cuts", "rosette", "faces", "tack_mm"))
-    values["id"], values["name"], values["fabric"] = ply.id, ply.name, ply.fabric
-    tack = bridge.points_to_mm(mould, scene, [tuple(ply.tack)])[0] if ply.use_tack else None
-    return kind(
+    return {
         **values,
-        faces=np.flatnonzero(read.regions[ply.id]),
-        tack_mm=tack,
-        cuts=read_cuts(mould, scene, ply.id),
-        rosette=_rosette(ply.rosette, scene) if ply.rosette else None,
-    )
+        "id": ply.id,
+        "name": ply.name,
+        "fabric": ply.fabric,
+        "tack_mm": bridge.points_to_mm(mould, scene, [tuple(ply.tack)])[0]
+        if ply.use_tack
+        else None,
+        "cuts": read_cuts(mould, scene, ply.id),
+        "rosette": _rosette(ply.rosette, scene) if ply.rosette else None,
+    }
 
 
-def _cloths(scene: bpy.types.Scene, cut: tuple[Any, ...]) -> tuple[Any, ...]:
-    """Return the cloths that plies and extras are cut from, in the file's order."""
-    used = {thing.fabric for thing in cut}
-    return tuple(read_cloth(cloth) for cloth in scene.mouldply.cloths if cloth.id in used)
+def _refuse_bare(plies: tuple[dict[str, Any], ...], taken: MouldTaken) -> None:
+    """Refuse a ply without faces at once, not only once its job has been worked out."""
+    for ply in plies:
+        if not taken.regions[ply["id"]].any():
+            raise engine.load("errors").InputError(
+                f"Ply '{ply['name']}' has no faces.",
+                "Select its faces on the mould and assign them.",
+            )
 
 
 def _stock(scene: bpy.types.Scene, cloths: tuple[Any, ...]) -> Any:
@@ -242,11 +269,11 @@ def _offcut(offcut: Any, kind: Any) -> Any:
     return kind(id=offcut.name, fabric=offcut.fabric, outline=outline)
 
 
-def _refuse_lost_regions(mould: bpy.types.Object, read: MouldRead) -> None:
+def _refuse_lost_regions(mould: bpy.types.Object, taken: MouldTaken) -> None:
     """A modifier that makes a new mesh drops the faces' attributes: say so, not 'no faces'."""
     for ply in mould.mouldply.plies:
         name = mesh_data.region_attribute(ply.id)
-        if name in mould.data.attributes and not read.regions[ply.id].any():
+        if name in mould.data.attributes and not taken.regions[ply.id].any():
             if not mesh_data.face_values(mould.data, name).any():
                 continue
             raise engine.load("errors").InputError(

@@ -14,7 +14,7 @@ from .apply import apply_answer, find_patterns
 from .aside import Aside
 from .curves import replace_proposals
 from .freshness import needs_cut
-from .scene_job import read_job
+from .scene_job import Draft, draft_job
 from .worker import News, Worker
 
 TICK_S, SOON_S = 0.1, 0.02  # between looks at the worker; while its job is being written
@@ -61,16 +61,16 @@ def begin(context: Any, mould: Any, label: str, **request: Any) -> bool:
             f"'{DESK.errand.label}' for '{DESK.errand.mould_name}' is still running.",
             "Wait for it, or press Esc to stop it.",
         )
-    job = read_job(mould, context.scene, context.evaluated_depsgraph_get())
+    draft = draft_job(mould, context.scene, context.evaluated_depsgraph_get())
     home = find_patterns(mould)
     if home is not None and home.mouldply.nests:
         import json
 
         request["layouts"] = json.loads(home.mouldply.nests)
     if bpy.app.background:
-        _in_place(context, mould, job, request)
+        _in_place(context, mould, draft.job(), request)
         return True
-    _in_worker(context, mould, job, label, request)
+    _in_worker(context, mould, draft, label, request)
     return False
 
 
@@ -81,7 +81,7 @@ def _in_place(context: Any, mould: Any, job: Any, request: dict[str, Any]) -> No
     context.window_manager.mouldply.message = said
 
 
-def _in_worker(context: Any, mould: Any, job: Any, label: str, request: dict[str, Any]) -> None:
+def _in_worker(context: Any, mould: Any, draft: Draft, label: str, request: dict[str, Any]) -> None:
     DESK.errand = Errand(
         label=label,
         mould=mould.session_uid,
@@ -90,7 +90,7 @@ def _in_worker(context: Any, mould: Any, job: Any, label: str, request: dict[str
         files=request.get("files"),
         began=time.monotonic(),
         request=request,
-        job=store_job(job),
+        job=store_job(draft),
     )
     if not context.window_manager.mouldply.running and context.window is not None:
         bpy.ops.mouldply.watch("INVOKE_DEFAULT")
@@ -99,12 +99,13 @@ def _in_worker(context: Any, mould: Any, job: Any, label: str, request: dict[str
         bpy.app.timers.register(tick, first_interval=SOON_S, persistent=True)
 
 
-def store_job(job: Any) -> Aside:
-    """Write a job for the worker in a thread, unless it is there; the result is its folder."""
+def store_job(draft: Draft) -> Aside:
+    """Make a job and write it for the worker, in a thread; the result is its folder."""
     worker = DESK.worker = DESK.worker or Worker()
     known = DESK.jobs
 
     def store() -> Path:
+        job = draft.job()
         digest = job.digest
         folder = known.get(digest)
         if folder is None:

@@ -8,6 +8,7 @@ import bpy
 from .. import bridge, engine, mesh_data
 from ..moulds import need_mould
 from ..props import CONTEXT, BoolProperty, EnumProperty, FloatProperty, StringProperty
+from ..settling import settle_mesh
 from .base import EngineOperator, NeedsMould
 
 UNITS_MM = {"MM": 1.0, "CM": 10.0, "M": 1000.0, "IN": 25.4}
@@ -60,7 +61,7 @@ class MOULDPLY_OT_import_mould(EngineOperator, bpy.types.Operator):
         with _waiting(context):
             mould = _read(file)
             factor = UNITS_MM[self.unit] / bridge.mm_per_unit(context.scene)
-            bridge.settle_mesh(mould, factor, recentre=self.recentre, weld_share=WELD_SHARE)
+            settle_mesh(mould, factor, recentre=self.recentre, weld_share=WELD_SHARE)
             mesh_data.mark_sharp(mould.data, self.sharp)
         _set_clipping(context, mould)
         context.view_layer.update()
@@ -89,7 +90,7 @@ class MOULDPLY_OT_rescale(NeedsMould, EngineOperator, bpy.types.Operator):
     def run(self, context):
         """Scale mesh and tack points."""
         mould = need_mould(context)
-        bridge.settle_mesh(mould, self.factor, recentre=False, weld_share=0)
+        settle_mesh(mould, self.factor, recentre=False, weld_share=0)
         for ply in mould.mouldply.plies:
             ply.tack = [self.factor * value for value in ply.tack]
 

@@ -4,7 +4,7 @@ import bpy
 
 from .. import bridge, engine
 from ..moulds import need_mould
-from ..scene_job import default_rosette
+from ..rosettes import default_rosette
 from .base import EngineOperator, NeedsMould
 
 SIZE_SHARE = 0.15  # of the mould's size

@@ -1,12 +1,13 @@
 """Work in the worker while life goes on: the way a window does it, its timer called by hand."""
 
+import threading
 import time
 
 import bpy
 import pytest
 
-from addon import preview, work
-from addon.scene_job import read_job
+from addon import bridge, preview, work
+from addon.scene_job import draft_job
 from flatten.errors import InputError
 
 from .making import grid, ply_on
@@ -22,8 +23,8 @@ def mould():
 def start(mould, **request):
     """Start work as a window would, though there is none."""
     context = bpy.context
-    job = read_job(mould, context.scene, context.evaluated_depsgraph_get())
-    work._in_worker(context, mould, job, "Flatten", request or {"plies": ("p1",)})
+    draft = draft_job(mould, context.scene, context.evaluated_depsgraph_get())
+    work._in_worker(context, mould, draft, "Flatten", request or {"plies": ("p1",)})
     while work.DESK.errand.job is not None:  # written by a thread, then handed over
         work.tick()
         time.sleep(0.01)
@@ -120,8 +121,8 @@ def unstored(mould, monkeypatch, store):
     """Start work whose job is written by `store`, and do not wait until it is."""
     monkeypatch.setattr("flatten.job.save_job", store)
     context = bpy.context
-    job = read_job(mould, context.scene, context.evaluated_depsgraph_get())
-    work._in_worker(context, mould, job, "Flatten", {"plies": ("p1",)})
+    draft = draft_job(mould, context.scene, context.evaluated_depsgraph_get())
+    work._in_worker(context, mould, draft, "Flatten", {"plies": ("p1",)})
 
 
 def test_stop_while_the_job_is_being_written_ends_at_once(mould, monkeypatch):
@@ -148,6 +149,21 @@ def test_the_window_goes_on_while_the_job_is_written(mould, monkeypatch):
     began = time.monotonic()
     assert work.tick() is not None
     assert time.monotonic() - began < 0.5  # asked: a look never waits
+
+
+def test_a_mould_s_arrays_are_worked_out_beside_the_window(mould, monkeypatch):
+    """Triangles, millimetres, the rosette of a large mould: too long for a window."""
+    inner, threads = bridge.MouldTaken.read, []
+
+    def read(taken):
+        threads.append(threading.current_thread())
+        return inner(taken)
+
+    monkeypatch.setattr(bridge.MouldTaken, "read", read)
+    start(mould)
+    assert threads
+    assert threading.main_thread() not in threads
+    finish()
 
 
 def test_only_one_work_at_a_time(mould):
