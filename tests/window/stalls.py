@@ -78,6 +78,7 @@ def measured(label, act, pause):
     print("FLOW", label, flush=True)
     PULSE.clear()
     act()
+    yield 0.1  # until no work is under way; then its end, and what follows, are timed too
     yield pause
     if bpy.context.window_manager.mouldply.message:
         print("SAYS", bpy.context.window_manager.mouldply.message)
