@@ -149,12 +149,20 @@ def _near_edge(surface: SurfaceMesh, face: int, point: Floats) -> bool:
 
 
 def _rim_edge(surface: SurfaceMesh, face: int, point: Floats) -> tuple[int, float]:
-    """Return the rim edge of a face next to a point, and where on it, 0 to 1 from its low end."""
+    """Return an edge of a face and where on it, 0 to 1 from its low end, the rim is nearest.
+
+    Where only a corner of the face is on the rim that is the corner, as an end of an edge.
+    """
+    edges = surface.edges
+    rim = edges.vertices[edges.boundary]
     best = (np.inf, -1, 0.0)
-    for edge in surface.edges.of_face[face]:
-        if surface.edges.boundary[edge]:
-            a, b = surface.vertices[surface.edges.vertices[edge]]
-            share = float(np.clip((point - a) @ (b - a) / ((b - a) @ (b - a)), 0, 1))
+    for edge in edges.of_face[face]:
+        a, b = surface.vertices[edges.vertices[edge]]
+        if edges.boundary[edge]:
+            shares = [float(np.clip((point - a) @ (b - a) / ((b - a) @ (b - a)), 0, 1))]
+        else:
+            shares = [float(k) for k in (0, 1) if edges.vertices[edge, k] in rim]
+        for share in shares:
             away = float(np.linalg.norm(a + share * (b - a) - point))
             best = min(best, (away, int(edge), share))
     return best[1], best[2]

@@ -146,6 +146,23 @@ def test_a_slit_is_straight_and_as_long_as_asked():
     np.testing.assert_allclose(opened.areas.sum(), 6000, rtol=1e-12)
 
 
+@pytest.mark.parametrize("inward", [(0, -1, 0), (-0.2, -1, 0), (0.3, -1, 0)])
+def test_a_slit_from_a_corner_of_the_rim_folds_nothing(inward):
+    """It sets out in a face with one corner on the rim and no edge: the first of those round it."""
+    surface = plane()
+    start = np.array([40.0, 60.0, 0.0])
+    line = DartLine(start=start, inward=np.array(inward) / np.linalg.norm(inward))
+    face = closest_point(surface, start).face
+    assert not surface.edges.boundary[surface.edges.of_face[face]].any()
+
+    opened, _ = slit(surface, line.trace(surface, 33.3))
+
+    assert (opened.normals[:, 2] > 0).all()
+    np.testing.assert_allclose(opened.areas.sum(), 6000, rtol=1e-12)
+    (rim,) = opened.edges.boundary_loops(opened.faces)
+    assert (opened.vertices[rim] == start).all(axis=1).sum() == 2  # it is parted there
+
+
 def test_a_line_that_clips_a_corner_goes_on_straight():
     """On a plane it is a straight line, however near it passes to the vertices on its way."""
     rng = np.random.default_rng(4)
