@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Callable
 
 import numpy as np
 
@@ -18,23 +19,25 @@ from .surface.patch import Patch
 MOST_PLIES, MOST_FACES = 4, 400_000  # that are kept: some 100 MB
 # What says how the cloth is laid on its patch, not which patch that is.
 OF_THE_DRAPE = ("faces", "tack_mm", "angle_deg", "method")
+Cutter = Callable[[Job, Ply, Fabric, MouldMesh], list[Patch]]
 
 
 class KeptPatches:
-    """Does what `patches_of` does; of what it cut last it hands out the very same patches again.
+    """Does what `make` does, `patches_of` if None; hands out what it cut last again.
 
     With them comes what was worked out of them before: edges, areas, normals.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, make: Cutter | None = None) -> None:
+        self._make = make
         self._kept: dict[bytes, list[Patch]] = {}
 
     def __call__(self, job: Job, ply: Ply, fabric: Fabric, surface: MouldMesh) -> list[Patch]:
-        """Return the ply's patches on `surface`, see `patches_of`."""
+        """Return the ply's patches on `surface`, as `make` does."""
         key = _digest(job, ply, fabric, surface)
         patches = self._kept.pop(key, None)
         if patches is None:
-            patches = patches_of(job, ply, fabric, surface)
+            patches = (self._make or patches_of)(job, ply, fabric, surface)
         self._kept[key] = patches  # the last used last
         while len(self._kept) > 1 and (len(self._kept) > MOST_PLIES or self._faces() > MOST_FACES):
             del self._kept[next(iter(self._kept))]

@@ -31,6 +31,7 @@ from numpy.typing import NDArray
 from .answer import Answer, save_answer
 from .answer_parts import answer_of, drape_arrays, proposal_facts
 from .cloth.drape import drape_surface
+from .cloth.fabric import Fabric
 from .errors import Cancelled, FlattenError, InputError
 from .job import Job, load_job
 from .kept import KeptPatches
@@ -43,6 +44,8 @@ from .progress import Progress, part_of, silent
 from .records import from_plain
 from .run import run, stored_layouts
 from .surface.cut import cut
+from .surface.mesh import MouldMesh
+from .surface.patch import Patch
 from .surface.region import Region
 
 PROGRESS_FILE, STOP_FILE, ERROR_FILE = "progress.jsonl", "stop", "error.json"
@@ -80,18 +83,19 @@ def do(
     *,
     stop: Stop = never,
     patches: KeptPatches | None = None,
+    bare: KeptPatches | None = None,
 ) -> Answer:
     """Do one request on a job that is already read; return its answer.
 
     Once `stop` says True a nest ends with the best layout so far. `patches`: those of earlier
-    requests.
+    requests; `bare`: those of earlier previews.
     """
     if request.propose is not None:
         return propose_cuts(job, request.propose, progress)
     if request.seek is not None:
         return seek_tack(job, request.seek, progress)
     if request.change is not None:
-        return preview(job, request.change)
+        return preview(job, request.change, progress, patches=bare)
     if request.plies is not None:
         return lay_some(job, request.plies, progress, patches=patches)
     folder = None if request.files is None else Path(request.files)
@@ -143,10 +147,13 @@ def lay_some(
     )
 
 
-def preview(job: Job, change: Change) -> Answer:
+def preview(
+    job: Job, change: Change, progress: Progress = silent, *, patches: KeptPatches | None = None
+) -> Answer:
     """Drape a ply from another tack point, quickly: bare mould, no allowance, larger triangles.
 
     Good enough to look at while the point is dragged; the answer has drapes but no patterns.
+    `progress` may end it between two steps; `patches`: those of earlier previews.
 
     Raises
     ------
@@ -154,18 +161,23 @@ def preview(job: Job, change: Change) -> Answer:
     """
     ply = replace(_ply(job, change.ply), tack_mm=np.array(change.tack_mm))
     fabric = job.fabric_of(ply)
-    seams = job.seams if ply.use_seams else ()
     pieces, arrays = [], dict[str, NDArray[Any]]()
-    patches = cut(job.mould, Region(ply.name, ply.faces), ply.cuts, seams=seams)
-    for number, patch in enumerate(patches):
+    for number, patch in enumerate((patches or bare_patches)(job, ply, fabric, job.mould)):
         tack, warp = tack_and_warp(job, ply, patch)
         edge_mm = max(PREVIEW_EDGE_MM, patch.surface.size_mm / PREVIEW_EDGES)
         drape = drape_surface(
-            patch.surface, fabric, tack_mm=tack, warp=warp, method=ply.method, max_edge_mm=edge_mm
-        )
+            patch.surface, fabric, tack_mm=tack, warp=warp, method=ply.method, max_edge_mm=edge_mm,
+            progress=progress,
+        )  # fmt: skip
         pieces.append({"ply_id": ply.id, "tack_mm": drape.tack_mm.tolist()})
         arrays |= {f"piece{number}_{name}": array for name, array in drape_arrays(drape).items()}
     return Answer(facts={"pieces": pieces, "complete": False}, arrays=arrays)
+
+
+def bare_patches(job: Job, ply: Ply, fabric: Fabric, surface: MouldMesh) -> list[Patch]:
+    """Return a ply's patches without allowance; raises as `cut` does."""
+    seams = job.seams if ply.use_seams else ()
+    return cut(surface, Region(ply.name, ply.faces), ply.cuts, seams=seams)
 
 
 def propose_cuts(job: Job, ply_id: str, progress: Progress = silent) -> Answer:
@@ -214,15 +226,17 @@ def serve(lines: TextIO, *, end: Callable[[int], Any] = os._exit) -> int:
 
     threading.Thread(target=listen, daemon=True).start()
     kept: dict[str, Job] = {}
-    patches = KeptPatches()
+    patches, bare = KeptPatches(), KeptPatches(bare_patches)
     while True:
         request = from_plain(Request, json.loads(waiting.get()), "request")
-        _answer(request, kept, patches)
+        _answer(request, kept, patches, bare)
         if _peak_memory_mb() > MOST_MEMORY_MB:
             return 0
 
 
-def _answer(request: Request, kept: dict[str, Job], patches: KeptPatches) -> None:
+def _answer(
+    request: Request, kept: dict[str, Job], patches: KeptPatches, bare: KeptPatches
+) -> None:
     """Do one request; leave an answer or an error in its folder."""
     out = Path(request.out)
     try:
@@ -235,7 +249,7 @@ def _answer(request: Request, kept: dict[str, Job], patches: KeptPatches) -> Non
         if _keeps_best(request):
             answer = do(request, job, _progress_in(out, never), stop=stopped, patches=patches)
         else:
-            answer = do(request, job, _progress_in(out, stopped), patches=patches)
+            answer = do(request, job, _progress_in(out, stopped), patches=patches, bare=bare)
         save_answer(answer, out)
     except FlattenError as error:
         kind = type(error).__name__

@@ -105,7 +105,9 @@ class MOULDPLY_OT_place_tack(NeedsPly, EngineOperator, bpy.types.Operator):
         ply = need_ply(self._mould)
         if not self._dragging:
             self._warm_up(context)
-        elif tuple(ply.tack) != self._seen and preview.ask(context, self._mould):
+        elif tuple(ply.tack) != self._seen and preview.ask(
+            context, self._mould, last=bool(self._settling)
+        ):
             self._warm, self._seen = True, tuple(ply.tack)
 
     def _warm_up(self, context):
@@ -153,7 +155,7 @@ class MOULDPLY_OT_seek_tack(NeedsPly, EngineOperator, bpy.types.Operator):
 
     bl_idname = "mouldply.seek_tack"
     bl_label = "Seek Tack Point"
-    bl_options = {"REGISTER", "UNDO"}
+    bl_options = {"REGISTER"}
 
     def run(self, context):
         """Start the search."""
