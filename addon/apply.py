@@ -9,38 +9,79 @@ from . import bridge, mesh_data
 from .patterns import make_pattern, place_beside
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     import bpy
+
+    from .ready import Ready
 
 NO_NEST = ("stock_short", "piece_too_large")  # findings: a cloth could not be laid on its stock
 
 
-def apply_answer(answer: Any, mould: bpy.types.Object, scene: bpy.types.Scene) -> None:
-    """Replace the patterns of the plies that were run, and what is known of the whole part."""
-    import bpy
+def ready_steps(ready: Ready, mould: bpy.types.Object, scene: bpy.types.Scene) -> Iterator[None]:
+    """Replace the patterns of the plies that were run, and what is known of the whole part.
 
-    home = patterns_of(mould, scene)
+    Between the steps a window may go on. Nothing can be seen of it before the last step.
+    """
+    answer, made = ready.answer, list[tuple[str, str]]()
+    try:
+        for facts, arrays in answer.pieces():
+            thing = make_pattern(facts, arrays, mould, scene)
+            made.append((thing.name, facts["title"]))
+            _link_with_ply(thing, facts, arrays, ready)
+            yield
+        _swap(ready, made, mould, scene)
+        made.clear()
+    finally:
+        for name, _ in made:  # broken off
+            left = bpy_object(name)
+            if left is not None and left.users == 0:
+                _remove(left)
+
+
+def _link_with_ply(thing: Any, facts: Any, arrays: Any, ready: Ready) -> None:
+    """Let a pattern know the inputs it was made from, and the mould's polygon under each face."""
+    ran = {**ready.answer.facts["plies"], **ready.answer.facts["extras"]}
+    thing.mouldply.piece.stamp = ran[facts["ply_id"]]
+    source = arrays["source_faces"]
+    below = ready.polygons[source] if ready.polygons is not None else source * 0 - 1
+    mesh_data.write_attribute(thing.data, "polygon", "INT", "FACE", below)
+
+
+def _swap(ready: Ready, made: list[tuple[str, str]], mould: Any, scene: Any) -> None:
+    """Take the old patterns out and put the new ones, name and title, in their place."""
+    answer, home = ready.answer, patterns_of(mould, scene)
     ran = {**answer.facts["plies"], **answer.facts["extras"]}
-    read = bridge.read_mould(mould, scene, bpy.context.evaluated_depsgraph_get())
-    # the mould may have been changed meanwhile; then its faces cannot be told any more
-    unchanged = len(read.triangles) == answer.facts["triangles"]
-    polygons = bridge.own_polygons(mould, scene, read) if unchanged else None
     for old in [thing for thing in home.objects if _belongs(thing, mould, ran)]:
         _remove(old)
-    for facts, arrays in answer.pieces():
-        thing = make_pattern(facts, arrays, mould, scene, home)
-        thing.mouldply.piece.stamp = ran[facts["ply_id"]]
-        source = arrays["source_faces"]
-        below = polygons[source] if polygons is not None else source * 0 - 1
-        mesh_data.write_attribute(thing.data, "polygon", "INT", "FACE", below)
+    for name, title in made:
+        thing = bpy_object(name)
+        for one in (thing, *thing.children):
+            home.objects.link(one)
+        _rename(thing, title)
     place_beside(home, mould, scene)
     _write_findings(home.mouldply, answer)
     if answer.facts["complete"]:
-        if unchanged and mould.data.is_editable:
-            _write_maps(answer, mould, read)
+        if mould.data.is_editable:
+            _write_maps(ready, mould)
         results = home.mouldply
         results.job_digest = answer.facts["job_digest"]
         results.quantities = json.dumps(answer.facts["quantities"])
         _keep_nests(results, answer)
+
+
+def bpy_object(name: str) -> bpy.types.Object | None:
+    """Return the object of this name in the file itself, not in a linked one."""
+    import bpy
+
+    return bpy.data.objects.get((name, None))
+
+
+def _rename(thing: Any, title: str) -> None:
+    """Give a pattern and what hangs on it the names that the old ones have given up."""
+    thing.name, thing.data.name = title, f"{title} cloth"
+    for child in thing.children:
+        child.name = child.data.name = f"{title} {'lines' if child.type == 'MESH' else 'label'}"
 
 
 def patterns_of(mould: bpy.types.Object, scene: bpy.types.Scene) -> bpy.types.Collection:
@@ -93,10 +134,13 @@ def numbers_of(ranges: str) -> list[int]:
     return numbers
 
 
-def _write_maps(answer: Any, mould: bpy.types.Object, read: Any) -> None:
+def _write_maps(ready: Ready, mould: bpy.types.Object) -> None:
+    """Store the maps as face attributes of the mould's own polygons, if they still fit."""
     with mesh_data.object_mode(mould):
-        for name, values in answer.maps().items():
-            bridge.write_map(mould, read, f"{bridge.MAP_PREFIX}{name}", values)
+        for name, values in ready.maps.items():
+            if len(values) == len(mould.data.polygons):
+                full = f"{bridge.MAP_PREFIX}{name}"
+                mesh_data.write_attribute(mould.data, full, "FLOAT", "FACE", values)
 
 
 def _keep_nests(results: Any, answer: Any) -> None:

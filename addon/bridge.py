@@ -81,8 +81,6 @@ def take_mould(mould: bpy.types.Object, scene: bpy.types.Scene, depsgraph: Any) 
     ------
     InputError : not a mesh, no faces, a scale of zero
     """
-    import numpy as np
-
     _refuse_unusable(mould)
     if mould.mode == "EDIT":
         mould.update_from_editmode()
@@ -101,17 +99,28 @@ def take_mould(mould: bpy.types.Object, scene: bpy.types.Scene, depsgraph: Any) 
             }
             for listed in (mould.mouldply.plies, mould.mouldply.parts)
         )
-        return MouldTaken(
-            points=mesh_data.values_of(mesh, "position", np.float32, 3),
-            faces=mesh_data.take_faces(mesh),
-            matrix=np.array(mould.matrix_world, dtype=np.float64),
-            per_unit=mm_per_unit(scene),
-            seams=mesh_data.seams_of(mesh),
-            regions=regions,
-            parts=parts,
-        )
+        return _taken(mesh, mould, scene, regions, parts)
     finally:
         evaluated.to_mesh_clear()
+
+
+def take_own(mould: bpy.types.Object, scene: bpy.types.Scene) -> MouldTaken:
+    """Copy a mould as it is without its modifiers, without regions; not in edit mode."""
+    return _taken(mould.data, mould, scene, {}, {})
+
+
+def _taken(mesh: Any, mould: Any, scene: Any, regions: Any, parts: Any) -> MouldTaken:
+    import numpy as np
+
+    return MouldTaken(
+        points=mesh_data.values_of(mesh, "position", np.float32, 3),
+        faces=mesh_data.take_faces(mesh),
+        matrix=np.array(mould.matrix_world, dtype=np.float64),
+        per_unit=mm_per_unit(scene),
+        seams=mesh_data.seams_of(mesh),
+        regions=regions,
+        parts=parts,
+    )
 
 
 def read_mould(mould: bpy.types.Object, scene: bpy.types.Scene, depsgraph: Any) -> MouldRead:
@@ -203,45 +212,6 @@ def select_faces(mould: bpy.types.Object, context: Any, triangles: Any) -> int:
         chosen[polygons] = True
         mesh_data.select_polygons(mould.data, chosen)
     return len(polygons)
-
-
-def write_map(mould: bpy.types.Object, read: MouldRead, name: str, values: np.ndarray) -> None:
-    """Store values (m,) of the job's triangles as a face attribute of the mould's own polygons.
-
-    A polygon of several triangles gets their least value: a map shows the worst place of draft,
-    radius and wall.
-    """
-    import numpy as np
-
-    mesh = mould.data
-    known = np.isfinite(values)
-    least = np.full(read.polygon_count, np.inf)
-    np.minimum.at(least, read.polygons[known], values[known])
-    per_polygon = np.where(np.isfinite(least), least, NO_VALUE)
-    if read.polygon_count != len(mesh.polygons):
-        per_polygon = per_polygon[read.polygons[_nearest_triangles(mould, read)]]
-    mesh_data.write_attribute(mesh, name, "FLOAT", "FACE", per_polygon)
-
-
-def own_polygons(mould: bpy.types.Object, scene: bpy.types.Scene, read: MouldRead) -> np.ndarray:
-    """Return (m,) the mould's own polygon under each triangle of its job."""
-    if read.polygon_count == len(mould.data.polygons):
-        return read.polygons
-    middles = read.vertices[read.triangles].mean(axis=1)
-    return nearest_polygons(mould, scene, middles)
-
-
-def _nearest_triangles(mould: bpy.types.Object, read: MouldRead) -> np.ndarray:
-    """Return (polygons,) the job's triangle nearest to each of the mould's own polygons."""
-    import bpy
-    import numpy as np
-    from mathutils.bvhtree import BVHTree
-
-    tree = BVHTree.FromPolygons(read.vertices.tolist(), read.triangles.tolist())
-    centres = np.empty(3 * len(mould.data.polygons), np.float32)
-    mould.data.polygons.foreach_get("center", centres)
-    points = points_to_mm(mould, bpy.context.scene, centres)
-    return np.array([tree.find_nearest(point)[2] for point in points.tolist()], np.int64)
 
 
 def frame_to_world(scene: bpy.types.Scene, rosette: Any) -> Any:

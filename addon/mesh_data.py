@@ -73,7 +73,8 @@ def write_triangles(mesh: bpy.types.Mesh, triangles: np.ndarray) -> None:
     import numpy as np
 
     mesh.loops.add(3 * len(triangles))
-    mesh.loops.foreach_set("vertex_index", np.ascontiguousarray(triangles, np.int32).ravel())
+    corners = mesh.attributes[".corner_vert"].data  # through `loops` it takes ten times as long
+    corners.foreach_set("value", np.ascontiguousarray(triangles, np.int32).ravel())
     mesh.polygons.add(len(triangles))
     mesh.polygons.foreach_set("loop_start", np.arange(0, 3 * len(triangles), 3, dtype=np.int32))
     mesh.update(calc_edges=True)

@@ -24,13 +24,11 @@ def make_pattern(
     arrays: dict[str, np.ndarray],
     mould: bpy.types.Object,
     scene: bpy.types.Scene,
-    home: bpy.types.Collection,
 ) -> bpy.types.Object:
-    """Make the object of one piece in the collection `home`; return it."""
+    """Make the object of one piece and what hangs on it; it is in no collection yet."""
     import bpy
 
     thing = bpy.data.objects.new(facts["title"], _cloth(facts, arrays, mould, scene))
-    home.objects.link(thing)
     paint(thing, CLOTH)
     own, piece = thing.mouldply, thing.mouldply.piece
     own.owner, own.ply_id = mould, facts["ply_id"]
@@ -43,7 +41,6 @@ def make_pattern(
         [arrays[name].round(3).tolist() for name in ("warp_spine", "weft_spine")]
     )
     for child in (_lines(facts, arrays, scene), *_lettering(facts, scene)):
-        home.objects.link(child)
         child.parent = thing
         child.mouldply.owner, child.mouldply.ply_id = mould, facts["ply_id"]
         child.hide_select = True
@@ -67,8 +64,7 @@ def place_beside(
     high = max(corners[:, 1].max() - low, 1000.0)
     x, y, widest = left, low, 0.0
     for thing in pieces:
-        box = np.array([tuple(child_corner) for child_corner in _box(thing)])
-        box *= bridge.mm_per_unit(scene)
+        box = _outline(thing) * bridge.mm_per_unit(scene)
         size = np.ptp(box, axis=0)
         if y > low and y + size[1] > low + high:
             x, y, widest = x + widest + GAP_MM, low, 0.0
@@ -78,10 +74,12 @@ def place_beside(
         widest = max(widest, size[0])
 
 
-def _box(thing: bpy.types.Object) -> list[Any]:
-    """Return corners of the pattern with its cut line, in its own space."""
+def _outline(thing: bpy.types.Object) -> np.ndarray:
+    """Return (n, 3) points of the pattern with its cut line, in its own space."""
+    import numpy as np
+
     lines = next((child for child in thing.children if child.type == "MESH"), thing)
-    return [vertex.co for vertex in lines.data.vertices]
+    return mesh_data.values_of(lines.data, "position", np.float32, 3).astype(np.float64)
 
 
 def _cloth(
@@ -200,5 +198,6 @@ def _mesh(name: str, points: np.ndarray) -> bpy.types.Mesh:
 
     mesh = bpy.data.meshes.new(name)
     mesh.vertices.add(len(points))
-    mesh.vertices.foreach_set("co", np.ascontiguousarray(points, np.float32).ravel())
+    places = mesh.attributes["position"].data
+    places.foreach_set("vector", np.ascontiguousarray(points, np.float32).ravel())
     return mesh

@@ -26,6 +26,12 @@ def before_load(*_: Any) -> None:
 
 
 @persistent
+def after_step(*_: Any) -> None:
+    """Undo or redo: what was half written is gone."""
+    work.start_over()
+
+
+@persistent
 def after_load(*_: Any) -> None:
     """A new file needs a new subscription."""
     subscribe()
@@ -83,20 +89,26 @@ def _select_patterns(mould: Any, context: Any, rows: Any, number: int) -> bool:
     return True
 
 
+HANDLERS = {
+    "load_pre": before_load,
+    "load_post": after_load,
+    "undo_post": after_step,
+    "redo_post": after_step,
+}
+
+
 def register() -> None:
     """Start listening."""
-    bpy.app.handlers.load_pre.append(before_load)
-    bpy.app.handlers.load_post.append(after_load)
+    for name, handler in HANDLERS.items():
+        getattr(bpy.app.handlers, name).append(handler)
     subscribe()
 
 
 def unregister() -> None:
     """Stop listening and end the worker."""
     bpy.msgbus.clear_by_owner(OWNER)
-    for handlers, handler in (
-        (bpy.app.handlers.load_pre, before_load),
-        (bpy.app.handlers.load_post, after_load),
-    ):
+    for name, handler in HANDLERS.items():
+        handlers = getattr(bpy.app.handlers, name)
         if handler in handlers:
             handlers.remove(handler)
     work.forget()

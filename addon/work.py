@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import time
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,14 +10,14 @@ from typing import Any
 
 import bpy
 
-from . import bridge, engine, overlays
-from .apply import apply_answer, find_patterns
+from . import engine, overlays
+from .apply import find_patterns
 from .aside import Aside
-from .curves import replace_proposals
-from .freshness import needs_cut
+from .landing import Landing
 from .scene_job import Draft, draft_job
 from .worker import News, Worker
 
+UNEXPECTED = "Unexpected error, nothing was changed; the details are in the system console."
 TICK_S, SOON_S = 0.1, 0.02  # between looks at the worker; while its job is being written
 
 
@@ -42,7 +43,9 @@ class Desk:
         self.worker: Worker | None = None
         self.errand: Errand | None = None
         self.finished: Errand | None = None
+        self.landing: Landing | None = None  # of the finished one's result, in the file
         self.preview_job: Aside | None = None  # its folder, as of an errand's job
+        self.preview_began = 0.0
         self.jobs: dict[str, Path] = {}  # digest -> job folder already written
 
 
@@ -56,9 +59,10 @@ def begin(context: Any, mould: Any, label: str, **request: Any) -> bool:
     ------
     InputError : the job is not fit to run, or other work is under way
     """
-    if DESK.errand is not None:
+    under_way = DESK.errand or DESK.finished
+    if under_way is not None:
         raise engine.load("errors").InputError(
-            f"'{DESK.errand.label}' for '{DESK.errand.mould_name}' is still running.",
+            f"'{under_way.label}' for '{under_way.mould_name}' is still running.",
             "Wait for it, or press Esc to stop it.",
         )
     draft = draft_job(mould, context.scene, context.evaluated_depsgraph_get())
@@ -77,8 +81,10 @@ def begin(context: Any, mould: Any, label: str, **request: Any) -> bool:
 def _in_place(context: Any, mould: Any, job: Any, request: dict[str, Any]) -> None:
     serve = engine.load("serve")
     answer = serve.do(serve.Request(job="", out="", **request), job)
-    said = finish(answer, mould, context.scene, request.get("files"), request.get("propose"))
-    context.window_manager.mouldply.message = said
+    landing = Landing(mould, context.scene, lambda: answer, request)
+    while landing.message is None:
+        landing.step(mould, context.scene)
+    context.window_manager.mouldply.message = landing.message
 
 
 def _in_worker(context: Any, mould: Any, draft: Draft, label: str, request: dict[str, Any]) -> None:
@@ -111,7 +117,9 @@ def store_job(draft: Draft) -> Aside:
         if folder is None:
             folder = worker.home / f"job-{digest[:16]}"
             engine.load("job").save_job(job, folder, small=False)
-            known.clear()  # the worker keeps one job too
+            for old in known.values():  # the worker keeps one job too, and has read it
+                shutil.rmtree(old, ignore_errors=True)
+            known.clear()
             known[digest] = folder
         return folder
 
@@ -134,52 +142,11 @@ def _handed_over(errand: Errand) -> bool:
     return True
 
 
-def finish(
-    answer: Any, mould: Any, scene: Any, files: str | None, ply_id: str | None = None
-) -> str:
-    """Write an answer into the file, about this ply if about one; return what there is to say."""
-    if "proposals" in answer.facts:
-        ply = next((ply for ply in mould.mouldply.plies if ply.id == ply_id), None)
-        if ply is None:
-            return ""
-        replace_proposals(scene, mould, ply, answer.facts["proposals"])
-        return "" if answer.facts["proposals"] else _no_cut(mould, ply)
-    if "tack" in answer.facts:
-        _move_tack(mould, scene, answer.facts["tack"])
-        return ""
-    apply_answer(answer, mould, scene)
-    if not files:
-        return ""
-    find_patterns(mould).mouldply.files = files
-    return f"Files are in {files}"
-
-
-def _no_cut(mould: Any, ply: Any) -> str:
-    """Say why no cut was proposed."""
-    if needs_cut(mould, ply.id):
-        return (
-            f"No cut was found that lets ply '{ply.name}' lie down. Move its tack point, or choose "
-            "a cloth that shears further."
-        )
-    return f"Ply '{ply.name}' lies down without a cut."
-
-
-def _move_tack(mould: Any, scene: Any, tack: dict[str, Any]) -> None:
-    """Put a ply's tack point where the search found it better; keep what it said."""
-    for ply in mould.mouldply.plies:
-        if ply.id == tack["ply_id"]:
-            ply.tack_gain = tack["gain"]
-            if tack["better"]:
-                ply.tack = bridge.points_from_mm(mould, scene, [tack["at_mm"]])[0]
-                ply.use_tack = True
-
-
 def tick() -> float | None:
     """Look at the worker; Blender calls this ten times a second while it works."""
     errand, worker = DESK.errand, DESK.worker
     if DESK.finished is not None:
-        _apply_when_free()
-        return TICK_S if DESK.finished is not None or DESK.errand is not None else None
+        return _apply_when_free(DESK.finished)
     if errand is None or worker is None:
         return None
     if errand.job is not None:
@@ -194,13 +161,11 @@ def tick() -> float | None:
         return TICK_S
     DESK.errand = None
     if news.state == "done":
-        errand.result = out
-        DESK.finished = errand
-        _apply_when_free()
-    else:
-        show(manager, running=False, message=_words(news, errand))
-        overlays.drop_preview()
-    return TICK_S if DESK.finished is not None else None
+        errand.result, DESK.finished = out, errand
+        return SOON_S
+    show(manager, running=False, message=_words(news, errand))
+    overlays.drop_preview()
+    return None
 
 
 def stop() -> None:
@@ -253,16 +218,56 @@ def _seen(manager: Any) -> tuple[Any, ...]:
     return own.running, own.message, own.what, round(100 * own.share), round(own.left_s)
 
 
-def _apply_when_free() -> None:
-    """Apply the result as one undo step, unless the person is in the middle of a movement."""
+def _apply_when_free(errand: Errand) -> float | None:
+    """Write the result into the file as one undo step, in slices between which the window goes on.
+
+    Waits while the person is in the middle of a movement.
+    """
     manager = bpy.context.window_manager
     window = manager.windows[0] if manager.windows else None
     if window is not None:
         others = [op for op in window.modal_operators if op.bl_idname != "MOULDPLY_OT_watch"]
         if others:
-            return
+            return TICK_S
+    said: str | None = UNEXPECTED  # of anything but an error of the engine
+    try:
+        said = _land(errand, window)
+    except engine.load("errors").FlattenError as error:
+        said = str(error)
+    finally:
+        if said is not None:
+            _landed(said)
+    return SOON_S if said is None else None
+
+
+def _land(errand: Errand, window: Any) -> str | None:
+    """Do one slice; return what there is to say once all is done, None before."""
+    mould, scene = find_errand_mould(errand), bpy.data.scenes.get(errand.scene)
+    scene = scene or bpy.context.scene
+    if mould is None:
+        return f"'{errand.mould_name}' was deleted while '{errand.label}' ran."
+    if DESK.landing is None:
+        result, load = errand.result, engine.load("answer").load_answer
+        DESK.landing = Landing(mould, scene, lambda: load(result), errand.request)
+    landing = DESK.landing
+    if landing.message is None:
+        landing.step(mould, scene)
+        return None
     with bpy.context.temp_override(window=window):
         bpy.ops.mouldply.apply_result("EXEC_DEFAULT", True)
+    return landing.message
+
+
+def _landed(message: str) -> None:
+    """End the errand whose result was written, or could not be."""
+    DESK.finished = DESK.landing = None
+    overlays.drop_preview()
+    show(bpy.context.window_manager, running=False, message=message)
+
+
+def start_over() -> None:
+    """Undo or redo took half-written results away: write them anew."""
+    DESK.landing = None
 
 
 def _words(news: News, errand: Errand) -> str:
@@ -275,5 +280,5 @@ def _words(news: News, errand: Errand) -> str:
     error = news.error or {}
     if error.get("kind") == "bug":
         print(error["message"])
-        return "Unexpected error, nothing was changed; the details are in the system console."
+        return UNEXPECTED
     return f"{error.get('message', '')} {error.get('hint', '')}".strip()

@@ -12,13 +12,14 @@ import os
 import shutil
 import subprocess
 import sys
-import tempfile
+import threading
 import time
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from . import engine
+from .homes import clear_left_behind, make_home, remove_home
 
 CARRIED = ("numpy", "cvxopt", "shapely", "spyrrow", "ezdxf", "reportlab", "fast_simplification")
 PATIENCE_S = 3.0  # a nest ends with its best within a second; then a stop is enforced
@@ -39,7 +40,8 @@ class Worker:
     """The process, its folder and the one request it is at."""
 
     def __init__(self) -> None:
-        self.home = Path(tempfile.mkdtemp(prefix="mouldply-"))
+        self.home, self._lock = make_home()
+        threading.Thread(target=clear_left_behind, daemon=True).start()
         self._process: subprocess.Popen[str] | None = None
         self._count = 0
         self._out: Path | None = None
@@ -58,6 +60,7 @@ class Worker:
     def submit(self, request: dict[str, Any]) -> Path:
         """Start a request; return its folder. One at a time."""
         assert not self.busy, "one request at a time"
+        self._clear()
         self._count += 1
         out = self.home / f"work{self._count}"
         out.mkdir()
@@ -113,7 +116,13 @@ class Worker:
         """End the process and remove its folder."""
         self._end()
         self._out = None
-        shutil.rmtree(self.home, ignore_errors=True)
+        remove_home(self.home, self._lock)
+
+    def _clear(self) -> None:
+        """Remove the folders of requests that have ended: their answers have been read."""
+        for out in self.home.glob("work*"):
+            if (out / "answer.json").exists() or (out / "error.json").exists():
+                shutil.rmtree(out, ignore_errors=True)
 
     def _say(self, line: str) -> None:
         self.start()

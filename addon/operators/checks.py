@@ -16,7 +16,7 @@ class MOULDPLY_OT_check_mould(NeedsPly, EngineOperator, bpy.types.Operator):
 
     bl_idname = "mouldply.check_mould"
     bl_label = "Check Mould"
-    bl_options = {"REGISTER", "UNDO"}
+    bl_options = {"REGISTER"}
 
     def run(self, context):
         """Run the job as far as the patterns: the checks are part of it."""

@@ -101,7 +101,7 @@ class MOULDPLY_OT_propose_cuts(NeedsPly, EngineOperator, bpy.types.Operator):
 
     bl_idname = "mouldply.propose_cuts"
     bl_label = "Propose Cuts"
-    bl_options = {"REGISTER", "UNDO"}
+    bl_options = {"REGISTER"}
 
     def run(self, context):
         """Start the search."""

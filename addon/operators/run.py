@@ -15,7 +15,7 @@ class MOULDPLY_OT_flatten(NeedsPly, EngineOperator, bpy.types.Operator):
 
     bl_idname = "mouldply.flatten"
     bl_label = "Flatten"
-    bl_options = {"REGISTER", "UNDO"}
+    bl_options = {"REGISTER"}  # the undo step is the result's
 
     which: EnumProperty(
         name="Plies",
@@ -40,7 +40,7 @@ class MOULDPLY_OT_nest(NeedsPly, EngineOperator, bpy.types.Operator):
 
     bl_idname = "mouldply.nest"
     bl_label = "Nest"
-    bl_options = {"REGISTER", "UNDO"}
+    bl_options = {"REGISTER"}
 
     def run(self, context):
         """Start the nest."""
@@ -77,30 +77,21 @@ class MOULDPLY_OT_export(NeedsPly, EngineOperator, bpy.types.Operator):
 
 
 class MOULDPLY_OT_apply_result(bpy.types.Operator):
-    """Write the finished result into the file"""
+    """The result is in the file: the end of one undo step"""
 
     bl_idname = "mouldply.apply_result"
     bl_label = "Apply Flattened Plies"
     bl_options = {"INTERNAL", "UNDO"}
 
     def execute(self, context):
-        """Look the mould up again and write the answer."""
-        errand, work.DESK.finished = work.DESK.finished, None
-        if errand is None:
+        """Show what has come."""
+        errand = work.DESK.finished
+        mould = None if errand is None else work.find_errand_mould(errand)
+        if mould is None:
             return {"CANCELLED"}
         overlays.drop_preview()
-        manager = context.window_manager
-        mould = work.find_errand_mould(errand)
-        if mould is None:
-            message = f"'{errand.mould_name}' was deleted while '{errand.label}' ran."
-            work.show(manager, running=False, message=message)
-            return {"CANCELLED"}
-        answer = engine.load("answer").load_answer(errand.result)
-        scene = bpy.data.scenes.get(errand.scene) or context.scene
-        message = work.finish(answer, mould, scene, errand.files, errand.request.get("propose"))
-        freshness.note_now(mould, scene)
+        freshness.note_now(mould, bpy.data.scenes.get(errand.scene) or context.scene)
         maps.refresh(context)
-        work.show(manager, running=False, message=message, share=1.0)
         return {"FINISHED"}
 
 

@@ -64,6 +64,14 @@ def test_every_button_is_found_by_f3_and_can_be_changed_afterwards(kind):
         assert "REGISTER" in kind.bl_options
 
 
+def test_starting_work_is_no_undo_step_of_its_own():
+    """Nothing has changed yet; the result is the step. One press, one undo."""
+    starts = {"flatten", "nest", "export", "check_mould", "propose_cuts", "seek_tack"}
+    kinds = [kind for kind in OPERATORS if kind.bl_idname.split(".")[1] in starts]
+    assert len(kinds) == len(starts)
+    assert not [kind.__name__ for kind in kinds if "UNDO" in kind.bl_options]
+
+
 def buttons():
     """Every operator of ours that a panel names."""
     import ast

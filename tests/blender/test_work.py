@@ -200,6 +200,60 @@ def test_a_dragged_tack_point_comes_back_as_a_preview(mould):
     finish()
 
 
+def test_the_last_place_of_a_drag_does_not_wait_for_an_earlier_one(mould):
+    ply, end = mould.mouldply.plies[0], time.monotonic() + 60
+    ply.use_tack, ply.tack = True, (0.03, 0.0, 0.03)
+    while not preview.ask(bpy.context, mould):
+        assert time.monotonic() < end
+        time.sleep(0.02)
+    ply.tack = (-0.03, 0.0, 0.03)
+    assert not preview.ask(bpy.context, mould)  # still dragging: the first is shown before
+    assert preview.ask(bpy.context, mould, last=True)
+    answer = None
+    while answer is None and time.monotonic() < end:
+        answer = preview.take()
+        time.sleep(0.02)
+    (piece,) = answer.pieces()
+    assert piece[0]["tack_mm"][:2] == pytest.approx([-30, 0], abs=1)
+    preview.drop()
+
+
+def test_undo_in_the_middle_of_writing_a_result_writes_it_anew(mould):
+    """Half-made patterns are gone with the undo: no dead reference is touched, no work lost."""
+    bpy.ops.ed.undo_push(message="before")
+    mould.mouldply.plies[0].angle_deg = 30
+    bpy.ops.ed.undo_push(message="turned")
+    start(mould)
+    while work.DESK.landing is None or not work.DESK.landing.begun:
+        work.tick()
+        time.sleep(0.005)
+    bpy.ops.ed.undo()
+    assert not patterns()
+    finish()
+    assert len(patterns()) == 1
+    assert message() == ""
+
+
+def test_no_other_work_begins_while_a_result_is_being_written(mould):
+    start(mould)
+    while work.DESK.finished is None:
+        work.tick()
+        time.sleep(0.01)
+    with pytest.raises(RuntimeError, match="'Flatten' for 'tile' is still running"):
+        bpy.ops.mouldply.flatten()
+    finish()
+
+
+def test_a_bug_while_a_result_is_written_leaves_the_sidebar_free(mould, monkeypatch):
+    monkeypatch.setattr("addon.apply.place_beside", lambda *_: 1 / 0)
+    start(mould)
+    with pytest.raises(ZeroDivisionError):
+        finish()
+    assert message() == work.UNEXPECTED
+    assert not bpy.context.window_manager.mouldply.running
+    assert not [one for one in bpy.data.objects if one.users == 0]
+
+
 def test_stopping_a_nest_keeps_its_best_layout(mould):
     """A search of ten minutes, stopped after the first moments: patterns and a layout are there."""
     bpy.context.scene.mouldply.nest.seconds = 600

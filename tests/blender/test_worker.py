@@ -125,6 +125,28 @@ def test_closing_ends_the_process_and_removes_its_folder(worker):
     assert not home.exists()
 
 
+def test_the_folders_of_ended_requests_do_not_pile_up(worker):
+    folder = job_folder(worker)
+    for _ in range(3):
+        worker.submit({"job": str(folder), "plies": ["p1"]})
+        _, out = until_ended(worker)
+
+    assert [one.name for one in worker.home.glob("work*") if one.is_dir()] == [out.name]
+
+
+def test_a_preview_given_up_ends_early_and_the_next_is_answered(worker):
+    """Told to stop before the worker has begun: it must hear of it inside the drape."""
+    folder = job_folder(worker)
+    change = {"ply": "p1", "tack_mm": [10.0, 0.0, 30.0]}
+    first = worker.submit({"job": str(folder), "change": change})
+    worker.drop()
+    worker.submit({"job": str(folder), "change": {**change, "tack_mm": [20.0, 0.0, 30.0]}})
+    news, _ = until_ended(worker)
+
+    assert news.state == "done"
+    assert json.loads((first / "error.json").read_text())["kind"] == "Cancelled"
+
+
 def test_the_worker_ends_when_its_asker_is_gone(worker):
     """Closing the pipe is what the system does when Blender ends or crashes."""
     worker.submit({"job": str(job_folder(worker)), "plies": ["p1"]})
