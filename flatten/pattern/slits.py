@@ -73,17 +73,25 @@ def lips(runs: Iterable[EdgeRun]) -> list[tuple[EdgeRun, Floats, Floats, Floats]
     """Return one side of each joint of this piece with itself, and its `midline`.
 
     The two ends of a strip that runs once round a tube look away from each other, as two sides
-    do that overlap; they are told apart by how often the flat covers the middle between them.
+    do that overlap, and where they step they are level, as two sides are that touch; they are
+    told apart by how often the flat covers the middle between them.
     """
     runs = list(runs)
     found = []
     for pair in dart_pairs(runs):
         middle, opening, at = midline(pair)
-        behind = np.flatnonzero(opening < -KERF_MM)
+        behind = np.flatnonzero((opening < -KERF_MM) | _level_but_apart(pair, middle, opening))
         single = behind[_layers(middle[behind], runs) < 2]
-        opening[single] = -opening[single]
+        opening[single] = np.maximum(np.abs(opening[single]), 2 * KERF_MM)
         found.append((pair[0], middle, opening, at))
     return found
+
+
+def _level_but_apart(pair: tuple[EdgeRun, EdgeRun], middle: Floats, opening: Floats) -> Bools:
+    """Return (k,) where two sides do not open across their line, and do not touch either."""
+    points = shapely.points(middle)
+    away = np.max([shapely.distance(points, LineString(run.points)) for run in pair], axis=0)
+    return np.asarray((np.abs(opening) <= KERF_MM) & (away > KERF_MM))
 
 
 def _layers(points: Floats, runs: Iterable[EdgeRun]) -> Ints:

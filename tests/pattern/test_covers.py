@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from pattern.pieces import TWILL, grid, laid, piece
-from pattern.solids import cube
+from pattern.solids import cube, patches_of
 
 from flatten.cloth.drape import drape_surface
 from flatten.cloth.library import load_fabrics
@@ -13,6 +13,7 @@ from flatten.pattern.dress import dress
 from flatten.pattern.gaps import gap_patches
 from flatten.pattern.outline import outline
 from flatten.pattern.settings import Dressing
+from flatten.pattern.slits import KERF_MM
 from flatten.surface.cut import Cut, cut
 from flatten.surface.mesh import MouldMesh
 from flatten.surface.region import Region
@@ -187,3 +188,25 @@ def test_a_tube_unrolled_has_neither_gap_nor_slit():
     width, height = np.ptp(np.array(pattern.cut.exterior.coords), axis=0)
     assert (width, height) == pytest.approx((240, 60 + 2 * 15), abs=0.1)
     assert pattern.cut.area == pytest.approx(240 * 90, rel=1e-3)
+
+
+def test_a_tube_opened_along_a_step_is_not_cut_again():
+    """The two ends of a stepped joint lie 240 mm apart, its step level with itself all the same.
+
+    Laid open the walls are a strip of 240 x 60 mm, moved by one wall in its lower half. A dart
+    in it is closed in the flat: a knife cuts it.
+    """
+    edge, half = 60.0, 30.0
+    around = edge * np.array([[0, 0], [1, 0], [1, 1], [0, 1]])
+    vertices = np.vstack([np.column_stack([around, np.full(4, z)]) for z in (0, half, edge)])
+    quads = [(4 * row + k, 4 * row + (k + 1) % 4) for row in (0, 1) for k in range(4)]
+    faces = np.array([f for a, b in quads for f in ((a, b, b + 4), (a, b + 4, a + 4))])
+    step = [(8, 4), (4, 5), (5, 1)]  # down one corner, along a wall, down the next corner
+    (patch,) = patches_of(vertices, faces, [*step, (3, 7)])  # the dart: up a third corner
+    drape = drape_surface(patch.surface, TWILL, tack_mm=(30, 60, 30), warp=(1, 0, 0))
+
+    shape = outline(patch, drape)
+
+    assert shape.net.area == pytest.approx(240 * 60 - KERF_MM * half, abs=KERF_MM**2)
+    width, height = np.ptp(np.array(shape.net.exterior.coords), axis=0)
+    assert (width, height) == pytest.approx((300, 60), abs=1e-6)
