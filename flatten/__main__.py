@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import errno
 import os
 import sys
 from collections.abc import Sequence
@@ -11,6 +12,7 @@ from . import __version__
 from .errors import FlattenError
 
 DONE, BUG, CHANGE_SOMETHING = 0, 1, 2
+FULL = (errno.ENOSPC, errno.EFBIG, errno.EIO)  # where the output was sent, nothing more goes in
 
 ABOUT = """\
 From a mould to cut cloth: plies drawn on a mould model become flat patterns, a nested roll,
@@ -30,6 +32,7 @@ Cloth on a mould is craft: follow the resin's data sheet and your shop's safety 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; return the exit code."""
+    _have_somewhere_to_say_it()
     parser = _parser()
     given = parser.parse_args(arguments)
     if not hasattr(given, "command"):
@@ -44,9 +47,27 @@ def main(arguments: Sequence[str] | None = None) -> int:
         tell_error(error, given)
         return CHANGE_SOMETHING
     except BrokenPipeError:  # the reader, `head` for one, has seen enough
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _say_no_more()
         return DONE
+    except OSError as error:
+        if error.filename is not None or error.errno not in FULL:
+            raise
+        _say_no_more()
+        print(f"mouldply: the answer cannot be written: {error.strerror}.", file=sys.stderr)
+        return CHANGE_SOMETHING
     return code
+
+
+def _have_somewhere_to_say_it() -> None:
+    """Closed by the caller, the standard outputs are None: what is said then goes nowhere."""
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:
+            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115
+
+
+def _say_no_more() -> None:
+    """Send what is left to say nowhere: Python would say it again on its way out."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _parser() -> argparse.ArgumentParser:

@@ -9,6 +9,7 @@ import os
 import re
 import shutil
 import stat
+import tempfile
 import unicodedata
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -167,6 +168,39 @@ def _read_index(folder: Path) -> dict[str, Any]:
     return index
 
 
+def write_whole(file: Path, content: bytes) -> None:
+    """Put one file in its place: written beside it first, so that the old one stays till then.
+
+    A link is followed, rights stay as they were. What is no plain file, a device for one, is
+    written to as it is.
+
+    Raises
+    ------
+    OSError : it cannot be written; nothing is left beside it
+    """
+    if file.exists() and not file.is_file():
+        file.write_bytes(content)
+        return
+    file = file.resolve()
+    mode = file.stat().st_mode & 0o777 if file.exists() else 0o666 & ~_umask()
+    handle, beside = tempfile.mkstemp(dir=file.parent, prefix=f".{file.name[:40]}.")
+    try:
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(content)
+            stream.flush()
+            os.fsync(stream.fileno())
+        os.chmod(beside, mode)  # mkstemp lets nobody else read
+        os.replace(beside, file)
+    finally:
+        Path(beside).unlink(missing_ok=True)
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
+
+
 def digest(content: bytes) -> str:
     """Return the SHA-256 of a file's bytes, as hex."""
     return hashlib.sha256(content).hexdigest()
@@ -196,7 +230,7 @@ def distinct_names(texts: Sequence[str]) -> list[str]:
 
 
 def _as_disks_see(name: str) -> str:
-    return unicodedata.normalize("NFC", unicodedata.normalize("NFC", name).casefold())
+    return unicodedata.normalize("NFC", name.casefold())
 
 
 def _listed(index: Path) -> dict[str, str]:

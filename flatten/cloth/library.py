@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import InputError
+from ..folder import write_whole
 from ..json_file import read_json
 from ..records import from_plain, to_plain
 from .fabric import Fabric
@@ -81,10 +82,8 @@ def write_fabrics(file: Path | str, cloths: list[Fabric]) -> None:
     file = Path(file)
     data = {"version": VERSION, "cloths": [to_plain(cloth) for cloth in cloths]}
     text = json.dumps(data, indent=2, ensure_ascii=False) + "\n"
-    beside = file.with_name(file.name + ".part")
     try:
-        beside.write_text(text, encoding="utf-8")
-        beside.replace(file)
+        write_whole(file, text.encode())
     except OSError as error:
         raise InputError(
             f"The cloth file '{file}' cannot be written: {error.strerror}.", "Choose another place."

@@ -65,8 +65,10 @@ def new_command(given: argparse.Namespace) -> int:
     mesh = read_stl(given.stl).mesh
     mould = MouldMesh(mesh.vertices * LENGTHS[given.unit], mesh.faces)
     folder = given.out or given.stl.with_name(f"{given.stl.stem} job")
-    if folder.exists() and any(folder.iterdir()):
-        raise InputError(f"The folder '{folder}' is not empty.", "Choose another with --out.")
+    if folder.exists() and not (folder.is_dir() and not any(folder.iterdir())):
+        raise InputError(
+            f"'{folder}' is already there and no empty folder.", "Choose another with --out."
+        )
     job = job_from_mesh(
         mould,
         cloths[given.cloth],

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import InputError
+from ..folder import write_whole
 from ..units import span_mm
 
 HERE = Path(__file__).parent
@@ -23,10 +24,14 @@ Write one HTML file from a folder of results: patterns, roll, tables, findings, 
 """
 # Nothing but what the file itself holds may load or run.
 POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-src 'unsafe-inline'"
+HEAD = (
+    '<!doctype html><html lang="en"><head><meta charset="utf-8">'
+    '<meta name="generator" content="mouldply">'
+)
 FOR_SCREEN = b"<style>path { vector-effect: non-scaling-stroke; stroke-width: 1.3px }</style>\n"
 MARKS = {"stop": "stops", "warning": "look at it", "note": "good to know"}
 ORDER = tuple(MARKS)
-PIECE = ("vertices", "faces", "flat", "strain", "inside", "source_faces")
+_DAMAGED = (LookupError, TypeError, ValueError, AttributeError, ArithmeticError)
 
 
 def add_parsers(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -45,16 +50,31 @@ def add_parsers(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -
 def show_command(given: argparse.Namespace) -> int:
     """Read the results, write the page."""
     folder = results_in(given.folder)
-    file = given.out or folder.with_name(f"{folder.name}.html")
+    whole = folder.resolve()  # `.` has no name of its own
+    file = given.out or whole.with_name(f"{whole.name}.html")
     text = page(folder)
+    if given.out is None:
+        _refuse_stranger(file)
     try:
-        file.write_text(text, encoding="utf-8")
+        write_whole(file, text.encode())
     except OSError as error:
         raise InputError(
             f"'{file}' cannot be written: {error.strerror}.", "Choose another file with --out."
         ) from error
     print(f"{file}: open it in a browser.")
     return 0
+
+
+def _refuse_stranger(file: Path) -> None:
+    """Refuse to put a page in the place of a file nobody named and we did not write."""
+    if file.exists():
+        with file.open("rb") as there:
+            if there.read(len(HEAD)) == HEAD.encode():
+                return
+        raise InputError(
+            f"'{file}' is already there and was not written by mouldply.",
+            "Name another file with --out, or move it away.",
+        )
 
 
 def results_in(folder: Path) -> Path:
@@ -85,9 +105,23 @@ def page(folder: Path) -> str:
     from ..packed import read_arrays
 
     facts = read_index(folder)
-    findings = sorted(facts["findings"], key=lambda one: ORDER.index(one["severity"]))
     arrays = read_arrays(folder / "drape.npz")
-    seen = {"pieces": _pieces(facts, findings, arrays), "mould": _mould(facts, findings, arrays)}
+    try:
+        return _page(folder, facts, arrays)
+    except _DAMAGED as error:  # the digests are right, and yet no program of ours wrote it
+        raise InputError(
+            f"The results in '{folder}' are damaged: {error!r:.100}.", "Run the job again."
+        ) from error
+
+
+def _page(folder: Path, facts: Mapping[str, Any], arrays: Mapping[str, Any]) -> str:
+    from .page_arrays import mould_of, pieces_of
+
+    findings = sorted(facts["findings"], key=lambda one: ORDER.index(one["severity"]))
+    seen = {
+        "pieces": pieces_of(facts, findings, arrays),
+        "mould": mould_of(facts, findings, arrays),
+    }
     part = html.escape(facts["part"])
     body = [
         f"<header><h1>{part}</h1><p>{html.escape(facts['program'])}, job "
@@ -102,7 +136,7 @@ def page(folder: Path) -> str:
         "<footer>Estimates. Data sheets, local rules and trained people come first.</footer>",
     ]
     return (
-        f'<!doctype html><html lang="en"><head><meta charset="utf-8"><title>{part}</title>'
+        f"{HEAD}<title>{part}</title>"
         f'<meta name="viewport" content="width=device-width, initial-scale=1">'
         f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">'
         f"<style>{_asset('page.css')}</style></head><body>{''.join(body)}"
@@ -118,53 +152,6 @@ def _asset(name: str) -> str:
 def _script_json(value: Any) -> str:
     """Return JSON that cannot end the script element it stands in."""
     return json.dumps(value, ensure_ascii=True, allow_nan=False).replace("<", "\\u003c")
-
-
-def _pieces(
-    facts: Mapping[str, Any], findings: Sequence[Mapping[str, Any]], arrays: Mapping[str, Any]
-) -> list[dict[str, Any]]:
-    """Return what the viewer draws of each piece; `lit` holds the drawn faces of each finding."""
-    from ..cloth.library import load_fabrics
-    from .thinned import thinned_piece
-
-    plies = {ply["number"]: ply for ply in facts["plies"]}
-    loose = {cloth.id for cloth in load_fabrics().values() if cloth.kind in ("mat", "film")}
-    pieces = []
-    for piece in facts["pieces"]:
-        ply = plies[piece["ply_number"]]
-        own = _arrays_of(arrays, piece["id"], PIECE)
-        about = [n for n, one in enumerate(findings) if one["ply_id"] in ("", ply["ply_id"])]
-        drawn = thinned_piece(own, [findings[n]["faces"] for n in about])
-        lit = {n: faces for n, faces in zip(about, drawn["lit"], strict=True) if faces}
-        names = {
-            "name": f"{ply['number']} {ply['name']} ({piece['id']})", "tack": piece["tack_mm"],
-            "threads": ply["fabric"] not in loose,
-        }  # fmt: skip
-        pieces.append({**drawn, **names, "lit": lit})
-    return pieces
-
-
-def _mould(
-    facts: Mapping[str, Any], findings: Sequence[Mapping[str, Any]], arrays: Mapping[str, Any]
-) -> dict[str, Any]:
-    """Return what the viewer draws of the mould."""
-    from ..deliver import MOULD
-    from .mould_view import thinned_mould
-
-    mould = _arrays_of(arrays, MOULD, ("vertices", "faces"))
-    under = []
-    for piece in facts["pieces"]:
-        own = _arrays_of(arrays, piece["id"], ("source_faces", "inside"))
-        under.append(own["source_faces"][own["inside"]])
-    places = [one["faces"] for one in findings]
-    return thinned_mould(mould["vertices"], mould["faces"], under, places)
-
-
-def _arrays_of(arrays: Mapping[str, Any], name: str, wanted: Sequence[str]) -> dict[str, Any]:
-    missing = [key for key in wanted if f"{name}/{key}" not in arrays]
-    if missing:
-        raise InputError(f"drape.npz lacks '{name}/{missing[0]}'.", "Run the job again.")
-    return {key: arrays[f"{name}/{key}"] for key in wanted}
 
 
 def _viewer() -> str:

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ..errors import InputError
+from ..folder import write_whole
 
 if TYPE_CHECKING:
     from ..export.calibration import Calibration
@@ -54,7 +55,7 @@ def test_command(given: argparse.Namespace) -> int:
 
     content = test_sheet_pdf(PaperSettings(sheet=given.sheet))
     try:
-        given.out.write_bytes(content)
+        write_whole(given.out, content)
     except OSError as error:
         raise InputError(
             f"'{given.out}' cannot be written: {error.strerror}.", "Choose another place."
@@ -72,9 +73,7 @@ def set_command(given: argparse.Namespace) -> int:
     file = store_file()
     try:
         file.parent.mkdir(parents=True, exist_ok=True)
-        fresh = file.with_name(file.name + ".new")
-        fresh.write_text(text, encoding="utf-8")
-        os.replace(fresh, file)
+        write_whole(file, text.encode())
     except OSError as error:
         raise InputError(
             f"'{file}' cannot be written: {error.strerror}.",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import getpass
+import io
 import json
 import platform
 import re
@@ -15,6 +16,7 @@ from pathlib import Path
 
 from .. import __version__
 from ..errors import InputError
+from ..folder import write_whole
 
 HELP = """\
 Pack a job, the versions in use and the logs into one zip, to go with a bug report. Names of
@@ -50,14 +52,16 @@ def add_parsers(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -
 
 def report_command(given: argparse.Namespace) -> int:
     """Gather, clean, pack."""
-    file = given.out or Path(f"{given.mould.stem} report.zip")
+    file = given.out or Path(f"{given.mould.resolve().stem} report.zip")  # `.` has no name
     parts = {"versions.json": json.dumps(versions(), indent=1).encode()}
     parts |= _job_files(given.mould)
     parts |= _logs(given.mould)
     try:
-        with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as packed:
+        packed = io.BytesIO()
+        with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as made:
             for name, content in sorted(parts.items()):
-                packed.writestr(zipfile.ZipInfo(name, STAMP), content, zipfile.ZIP_DEFLATED)
+                made.writestr(zipfile.ZipInfo(name, STAMP), content, zipfile.ZIP_DEFLATED)
+        write_whole(file, packed.getvalue())
     except OSError as error:
         raise InputError(
             f"'{file}' cannot be written: {error.strerror}.", "Choose another file with --out."

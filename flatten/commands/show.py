@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import json
 import signal
 import sys
@@ -10,9 +11,9 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from types import FrameType
-from typing import Any
+from typing import Any, TextIO
 
-from ..errors import FlattenError
+from ..errors import FlattenError, InputError
 from ..progress import Progress
 
 MARKS = {"note": "·", "warning": "!", "stop": "X"}
@@ -42,7 +43,7 @@ def progress(given: argparse.Namespace) -> Iterator[Progress]:
     from rich.progress import Progress as Bar
 
     console = Console(stderr=True)
-    log = given.progress.open("a", encoding="utf-8") if given.progress else None
+    log = _opened(given.progress) if given.progress else None
     columns = (TextColumn("{task.description:<44}"), BarColumn(), TimeElapsedColumn())
     with Bar(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:
         task = bar.add_task("", total=1.0)
@@ -50,14 +51,25 @@ def progress(given: argparse.Namespace) -> Iterator[Progress]:
         def tell(share: float, what: str) -> None:
             bar.update(task, completed=share, description=what[:44])
             if log:
-                log.write(json.dumps({"share": round(share, 4), "what": what}) + "\n")
-                log.flush()
+                with contextlib.suppress(OSError):  # a full disk ends the telling, not the work
+                    log.write(json.dumps({"share": round(share, 4), "what": what}) + "\n")
+                    log.flush()
 
         try:
             yield tell
         finally:
             if log:
-                log.close()
+                with contextlib.suppress(OSError):
+                    log.close()
+
+
+def _opened(file: Path) -> TextIO:
+    try:
+        return file.open("a", encoding="utf-8")
+    except OSError as error:
+        raise InputError(
+            f"'{file}' cannot be written: {error.strerror}.", "Choose another file with --progress."
+        ) from error
 
 
 def tell_error(error: FlattenError, given: argparse.Namespace) -> None:
@@ -66,7 +78,8 @@ def tell_error(error: FlattenError, given: argparse.Namespace) -> None:
     log: Path | None = getattr(given, "progress", None)
     if log:
         facts = {"message": error.message, "hint": error.hint, "faces": list(error.faces)}
-        (log.parent / "error.json").write_text(json.dumps(facts), encoding="utf-8")
+        with contextlib.suppress(OSError):  # the line above has said it
+            (log.parent / "error.json").write_text(json.dumps(facts), encoding="utf-8")
 
 
 def tell_result(facts: Mapping[str, Any], folder: Path) -> None:

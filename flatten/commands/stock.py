@@ -34,7 +34,7 @@ def widths_command(given: argparse.Namespace) -> int:
     from ..run import nest_piece, run
 
     widths = numbers("--widths", given.widths) if given.widths else list(USUAL_WIDTHS_MM)
-    kits = [int(count) for count in numbers("--kits", given.kits)]
+    kits = _counts("--kits", given.kits)
     rows = {}
     with show.progress(given) as progress:
         job = read_mould(given.mould)
@@ -63,6 +63,13 @@ def widths_command(given: argparse.Namespace) -> int:
     else:
         show.tell_widths(rows)
     return 0
+
+
+def _counts(option: str, text: str) -> list[int]:
+    counts = numbers(option, text)
+    if not all(count.is_integer() for count in counts):
+        raise InputError(f"{option} is '{text}'.", "Write whole numbers with commas: 1,2,5.")
+    return [int(count) for count in counts]
 
 
 def numbers(option: str, text: str) -> list[float]:

@@ -19,6 +19,7 @@ from typing import Any
 import numpy as np
 from shapely import Polygon
 
+from ..errors import InputError
 from .frame import Frame
 from .geometry import cos_sin
 from .part import Part, Spot
@@ -64,7 +65,6 @@ class StripSearch:
         self.best: list[Spot] | None = None
         self._read_to = 0
         self._ends = time.monotonic() + max(seconds, 0.1)
-        self._folder = Path(tempfile.mkdtemp(prefix="nest-"))
         task = {
             "ends": time.time() + seconds,
             "workers": workers,
@@ -73,8 +73,7 @@ class StripSearch:
                 self._plain_task(counts, gap) if frame is None else self._framed_task(counts, frame)
             ),
         }
-        (self._folder / "task.json").write_text(json.dumps(task), encoding="utf-8")
-        (self._folder / "layouts.jsonl").write_text("", encoding="utf-8")
+        self._folder = _folder_with({"task.json": json.dumps(task), "layouts.jsonl": ""})
         with (self._folder / "errors.txt").open("wb") as errors:
             self._process = subprocess.Popen(
                 [sys.executable, "-P", str(CHILD), self._folder],
@@ -212,6 +211,29 @@ def settle(
         Spot(spot.part, float(spot.x_mm - first_x), float(spot.y_mm + move), spot.angle_deg)
         for spot, move in zip(spots, moves, strict=True)
     ]
+
+
+def _folder_with(files: dict[str, str]) -> Path:
+    """Return a temporary folder holding these files.
+
+    Raises
+    ------
+    InputError : there is no room for them
+    """
+    folder: Path | None = None
+    try:
+        folder = Path(tempfile.mkdtemp(prefix="nest-"))
+        for name, text in files.items():
+            (folder / name).write_text(text, encoding="utf-8")
+    except OSError as error:
+        if folder is not None:
+            shutil.rmtree(folder, ignore_errors=True)
+        raise InputError(
+            f"Nothing can be written into '{tempfile.gettempdir()}' for "
+            f"the nest: {error.strerror or error}.",
+            "Free some space there, or name another folder by the environment variable TMPDIR.",
+        ) from error
+    return folder
 
 
 def _shape(outline: Polygon, middle: Any) -> list[list[float]]:

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import json
-import os
-import tempfile
 from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from ..errors import InputError
+from ..folder import write_whole
 from ..json_file import read_json
 from ..records import from_plain, to_plain
 from .layout import Nest, Sheet
@@ -54,8 +53,8 @@ def write_stock(path: Path, stock: Stock) -> None:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         if path.exists():
-            _replace(backup_of(path), path.read_bytes())
-        _replace(path, text.encode("utf-8"))
+            write_whole(backup_of(path), path.read_bytes())
+        write_whole(path, text.encode("utf-8"))
     except OSError as error:
         raise InputError(
             f"Stock file '{path.name}' cannot be written: {error.strerror or error}.",
@@ -146,16 +145,3 @@ def _read_json(path: Path) -> dict[str, Any]:
     if not isinstance(data, dict):
         raise InputError(f"{name} is damaged: it holds no named fields.", "Use its backup.")
     return data
-
-
-def _replace(path: Path, content: bytes) -> None:
-    """Put a file in its place in one step, so that it is never half written."""
-    handle, beside = tempfile.mkstemp(dir=path.parent, prefix=path.name + ".")
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(beside, path)
-    finally:
-        Path(beside).unlink(missing_ok=True)

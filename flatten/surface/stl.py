@@ -9,6 +9,7 @@ import numpy as np
 
 from ..arrays import Floats
 from ..errors import InputError
+from ..folder import write_whole
 from .mesh import MouldMesh
 from .weld import TOLERANCE_MM, Welded, weld
 
@@ -60,7 +61,8 @@ def write_stl(path: str | os.PathLike[str], mesh: MouldMesh, *, title: str = "mm
     records["normal"], records["corners"] = mesh.normals, mesh.corners
     header = title.encode("ascii", "replace")[:HEADER].ljust(HEADER)
     try:
-        Path(path).write_bytes(header + len(records).to_bytes(COUNT, "little") + records.tobytes())
+        count = len(records).to_bytes(COUNT, "little")
+        write_whole(Path(path), header + count + records.tobytes())
     except OSError as error:
         raise InputError(
             f"'{path}' cannot be written: {error.strerror}.", "Choose another folder."

@@ -137,7 +137,7 @@ def test_a_write_that_breaks_off_leaves_the_old_file(tmp_path, monkeypatch):
     def full(*_):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("flatten.nest.stock.os.replace", full)
+    monkeypatch.setattr("flatten.folder.os.replace", full)
     with pytest.raises(InputError, match="No space left"):
         write_stock(path, replace(SHELF, offcuts=()))
 
