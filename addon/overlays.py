@@ -7,23 +7,21 @@ Longer than most files: handlers that are added together are removed together.
 
 from __future__ import annotations
 
-import json
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 import bpy
 
-from . import bridge, colours, engine, maps, mesh_data
+from . import bridge, colours, drawn, engine, maps
 from .apply import find_patterns
+from .aside import Aside
+from .drawn import DARK, LIGHT, SPINE, WARP, WEFT
 from .moulds import find_mould
-from .patterns import MOULD_POINT
 from .props import CONTEXT
 
-LIFT = 0.002  # of the mould's size: lines float above the faces by this
-DARK, LIGHT = (0.05, 0.06, 0.09), (0.97, 0.97, 0.95)
-WARP, WEFT = (0.99, 0.86, 0.55, 0.9), (0.62, 0.75, 0.95, 0.9)
-QUIET = (*DARK, 0.35)  # threads over a map
-EDGE, SPINE = (*LIGHT, 1.0), (1.0, 0.62, 0.2, 1.0)
+LOOK_S = 0.02  # between looks whether lines have been worked out
 
 
 @dataclass(slots=True)
@@ -40,6 +38,7 @@ class Memory:
 
     def __init__(self) -> None:
         self.lines = Lines()
+        self.wanted: tuple[Any, ...] = ()  # the key of lines that a thread is at
         self.preview: list[tuple[tuple[float, ...], float, Any]] | None = None
         self.handles: list[Any] = []
 
@@ -68,23 +67,45 @@ def lines_of(context: Any, mould: Any) -> Lines:
         view.map,
         round(view.spacing_mm, 3),
     )
-    if MEMORY.lines.key != key:
-        styles = [style for thing in pieces for style in _piece_styles(thing, view, mould, context)]
-        MEMORY.lines = Lines(key, styles)
-    return MEMORY.lines
+    if MEMORY.lines.key == key:
+        MEMORY.wanted = ()
+    elif MEMORY.wanted != key:
+        taken = [drawn.take_piece(thing, view, mould, context) for thing in pieces]
+        if sum(len(piece.triangles) for piece in taken) <= drawn.AT_ONCE:
+            MEMORY.lines, MEMORY.wanted = Lines(key, drawn.styles_of(taken)), ()
+        else:  # the old ones are drawn until a thread has these
+            MEMORY.wanted, work = key, Aside(lambda: drawn.styles_of(taken))
+            _call_soon(partial(_gathered, key, work))
+    old = MEMORY.lines
+    return old if old.key[:1] == key[:1] else Lines()
+
+
+def _call_soon(look: Callable[[], float | None]) -> None:
+    bpy.app.timers.register(look, first_interval=LOOK_S, persistent=True)
+
+
+def _gathered(key: tuple[Any, ...], work: Aside) -> float | None:
+    """Show lines once they are worked out, unless others are wanted by now."""
+    if MEMORY.wanted != key:
+        return None
+    if not work.done:
+        return LOOK_S
+    MEMORY.lines, MEMORY.wanted = Lines(key, work.result()), ()
+    _redraw(bpy.context)
+    return None
 
 
 def show_preview(context: Any, mould: Any, answer: Any) -> None:
     """Draw the drape of an answer instead of the patterns' lines; None: the patterns' again."""
     import numpy as np
 
-    MEMORY.lines, MEMORY.preview = Lines(), None
+    MEMORY.lines, MEMORY.wanted, MEMORY.preview = Lines(), (), None
     if answer is not None:
         view, MEMORY.preview = context.window_manager.mouldply_view, []
         for _, arrays in answer.pieces():
             points = bridge.points_from_mm(mould, context.scene, arrays["points"])
             triangles = arrays["triangles"][arrays["inside"]]
-            points = points + _lift(points, triangles)
+            points = points + drawn.lift(points, triangles)
             thread_lines = engine.load("cloth.threads").thread_lines
             warp, weft = thread_lines(points, arrays["flat"], triangles, view.spacing_mm)
             MEMORY.preview += [(WARP, 1.0, warp.reshape(-1, 3)), (WEFT, 1.0, weft.reshape(-1, 3))]
@@ -97,7 +118,7 @@ def show_preview(context: Any, mould: Any, answer: Any) -> None:
 def drop_preview() -> None:
     """Forget the drape of an answer: the patterns say it now, or nothing does."""
     if MEMORY.preview is not None:
-        MEMORY.lines, MEMORY.preview = Lines(), None
+        MEMORY.lines, MEMORY.wanted, MEMORY.preview = Lines(), (), None
         _redraw(bpy.context)
 
 
@@ -105,7 +126,7 @@ def show_path(context: Any, points: Any) -> None:
     """Draw a path that is being clicked, in the mould's own space; None: the patterns' lines."""
     import numpy as np
 
-    MEMORY.lines, MEMORY.preview = Lines(), None
+    MEMORY.lines, MEMORY.wanted, MEMORY.preview = Lines(), (), None
     if points is not None:
         ends = np.array(points, float).reshape(-1, 3)
         MEMORY.preview = [(SPINE, 3.0, np.repeat(ends, 2, axis=0)[1:-1])] if len(ends) > 1 else []
@@ -117,66 +138,6 @@ def _redraw(context: Any) -> None:
         for area in window.screen.areas:
             if area.type == "VIEW_3D":
                 area.tag_redraw()
-
-
-def _piece_styles(thing: Any, view: Any, mould: Any, context: Any) -> list[Any]:
-    """Return threads, rim and spines of one pattern where it lies on the mould."""
-    import numpy as np
-
-    if thing.mouldply.piece.role != "ply":  # an extra piece: only the line it goes along
-        return _spines(thing, mould, context) if view.outlines else []
-    mesh = thing.data
-    points = mesh_data.vertex_points(mesh, MOULD_POINT).astype(np.float64)
-    triangles = mesh_data.corner_vertices(mesh).reshape(-1, 3).astype(np.int64)
-    inside = mesh_data.face_values(mesh, "inside")
-    points = points + _lift(points, triangles)
-    styles = []
-    warp_look, weft_look = (WARP, WEFT) if view.map == "NONE" else (QUIET, QUIET)
-    if view.threads:
-        flat = mesh_data.vertex_points(mesh, "position")[:, :2] * bridge.mm_per_unit(context.scene)
-        thread_lines = engine.load("cloth.threads").thread_lines
-        warp, weft = thread_lines(points, flat, triangles[inside], view.spacing_mm)
-        styles += [(warp_look, 1.0, warp.reshape(-1, 3)), (weft_look, 1.0, weft.reshape(-1, 3))]
-    if view.outlines:
-        styles.append((EDGE, 2.5, points[_rim(triangles[inside])].reshape(-1, 3)))
-        styles += _spines(thing, mould, context)
-    return styles
-
-
-def _spines(thing: Any, mould: Any, context: Any) -> list[Any]:
-    """Return the lines kept with a pattern: its threads through the tack point, or its place."""
-    import numpy as np
-
-    styles = []
-    for spine in json.loads(thing.mouldply.piece.spines or "[]"):
-        if len(spine) > 1:
-            ends = bridge.points_from_mm(mould, context.scene, spine)
-            styles.append((SPINE, 2.0, np.repeat(ends, 2, axis=0)[1:-1]))
-    return styles
-
-
-def _rim(triangles: Any) -> Any:
-    """Return (k, 2) vertices of the edges that belong to one triangle only."""
-    import numpy as np
-
-    sides = np.concatenate([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]]])
-    base = int(triangles.max()) + 1 if len(triangles) else 1
-    keys = np.sort(sides, axis=1) @ [base, 1]
-    _, first, count = np.unique(keys, return_index=True, return_counts=True)
-    return sides[first[count == 1]]
-
-
-def _lift(points: Any, triangles: Any) -> Any:
-    """Return (n, 3) how far each vertex is drawn off the surface."""
-    import numpy as np
-
-    normals = np.zeros_like(points)
-    corners = points[triangles]
-    across = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    for corner in range(3):
-        np.add.at(normals, triangles[:, corner], across)
-    normals /= np.maximum(np.linalg.norm(normals, axis=1), 1e-30)[:, None]
-    return normals * LIFT * float(np.linalg.norm(np.ptp(points, axis=0)))
 
 
 def draw_lines() -> None:
@@ -229,7 +190,7 @@ def _towards_viewer(context: Any, mould: Any) -> Any:
     if view is None:
         return Matrix.Identity(4)
     towards = view.view_rotation @ Vector((0, 0, 1))
-    return Matrix.Translation(2 * LIFT * mould.dimensions.length * towards)
+    return Matrix.Translation(2 * drawn.LIFT * mould.dimensions.length * towards)
 
 
 def draw_legend() -> None:
