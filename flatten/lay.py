@@ -16,6 +16,7 @@ from .cloth.drape import Drape, drape_surface
 from .cloth.fabric import Fabric
 from .cloth.strain import check_strain, flat_areas, locked
 from .cloth.tack import TackSearch, search_tack
+from .errors import SolveError
 from .finding import Finding, about
 from .job import Job
 from .laminate.laid import LaidPly
@@ -34,11 +35,14 @@ from .surface.locate import locate, locate_on, locate_one
 from .surface.mesh import MouldMesh
 from .surface.offset import offset
 from .surface.patch import Patch
-from .surface.refine import refine_patch
+from .surface.refine import default_edge_mm, refine_patch
 from .surface.region import Region
 
 # The tack point is drawn on the mould; a ply that lies on others is this much above it at most.
 TACK_WITHIN_MM = 25.0
+# Steps a piece may take to come to rest: triangles times steps, some six minutes of one core, but
+# so many steps at any size. Most take 20, the worst of 20,000 moulds meant to be nasty some 300.
+MOST_WORK, MOST_STEPS = 60_000_000, 100
 # Faces outside the part that are raised with it: more rings than any allowance spans.
 SPREAD_RINGS = 60
 
@@ -237,8 +241,32 @@ def drape_patch(job: Job, ply: Ply, fabric: Fabric, patch: Patch, progress: Prog
         method=ply.method,
         max_edge_mm=job.settings.edge_mm,
         source_faces=patch.source_faces,
-        progress=progress,
+        progress=_bounded(progress, ply, patch, job.settings.edge_mm),
     )
+
+
+def _bounded(progress: Progress, ply: Ply, patch: Patch, given_mm: float | None) -> Progress:
+    """Return a progress that ends the work after the steps a piece of this size may take.
+
+    Counted, not timed: the same job ends the same way on any machine.
+    """
+    faces, steps = len(patch.surface.faces), 0
+    most = max(MOST_STEPS, MOST_WORK // faces)
+
+    def tell(share: float, what: str) -> None:
+        nonlocal steps
+        steps += 1
+        if steps > most:
+            edge_mm = 2 * (given_mm or default_edge_mm(patch.surface))
+            raise SolveError(
+                f"Ply '{ply.name}' does not come to rest: a piece of {faces} triangles was given "
+                f"up after {most} steps.",
+                f"Choose larger triangles, {edge_mm:.2g} mm or more, or splice it.",
+                faces=patch.source_faces[patch.inside][:1],
+            )
+        progress(share, what)
+
+    return tell
 
 
 def tack_and_warp(job: Job, ply: Ply, patch: Patch) -> tuple[Floats, Floats]:

@@ -94,9 +94,9 @@ class _Held:
     panels: Panels
     system: SparseSystem
 
-    def start(self) -> Floats:
+    def start(self, progress: Progress) -> Floats:
         """Return the start that needs no coarser mesh."""
-        first = first_layout(self.mesh, self.panels, self.system)
+        first = first_layout(self.mesh, self.panels, self.system, part_of(progress, 0.0, 0.0))
         return lay_along(self.mesh, self.panels, first, self.tack)
 
     def sheet(self, start: Floats, progress: Progress, step_mm: float) -> Layout:
@@ -177,7 +177,7 @@ def _lay_held(
     held = _Held(mesh, task, tack, spines, panels, system)
     carried = start is not None
     if start is None:
-        start = held.start()
+        start = held.start(progress)
     if not task.fabric.directional:
         return held.sheet(start, progress, step_mm), 0.0
     spent, share, near, read = 0, expected, expected == 1, False
@@ -187,7 +187,7 @@ def _lay_held(
         spent = layout.iterations
         if share > 0 and carried and expected == 0:
             # A carried start can be folded where the fine mesh has what the coarse one leaves out.
-            start = held.start()
+            start = held.start(part)
             layout, share = held.free(start, part, step_mm)
             spent += layout.iterations
         if share == 0:

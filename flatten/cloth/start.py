@@ -10,7 +10,7 @@ import numpy as np
 
 from ..arrays import Bools, Floats
 from ..errors import SolveError
-from ..progress import silent
+from ..progress import Progress, silent
 from ..surface.mesh import MouldMesh, SurfaceMesh
 from .energy import Panels, corner_blocks
 from .factor import SparseSystem
@@ -23,11 +23,13 @@ ROUNDS = 8  # of smoothing where a layout turns triangles over
 THIN = 0.02
 
 
-def first_layout(mesh: SurfaceMesh, panels: Panels, system: SparseSystem) -> Floats:
+def first_layout(
+    mesh: SurfaceMesh, panels: Panels, system: SparseSystem, progress: Progress = silent
+) -> Floats:
     """Return a layout (2, n) with every triangle counter-clockwise, its area that of the surface.
 
     Conformal; where that turns triangles over, from a disc (Tutte, How to draw a graph, 1963)
-    relaxed as a sheet without threads.
+    relaxed as a sheet without threads: a minute on large parts, so `progress` may stop it.
 
     Raises
     ------
@@ -46,7 +48,7 @@ def first_layout(mesh: SurfaceMesh, panels: Panels, system: SparseSystem) -> Flo
     free = Springs(
         system, Spines(none, np.zeros((0, 3)), none, (flat.T, flat.T), np.zeros(0)), mesh
     )
-    return minimise(SheetEnergy(panels), system, free, flat, progress=silent, step_mm=1.0).flat
+    return minimise(SheetEnergy(panels), system, free, flat, progress=progress, step_mm=1.0).flat
 
 
 def _conformal(mesh: SurfaceMesh, panels: Panels, system: SparseSystem) -> Floats:
