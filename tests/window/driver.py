@@ -16,8 +16,8 @@ import bpy
 sys.dont_write_bytecode = True
 sys.path.insert(0, str(Path(__file__).parent))
 EXTENSION = "bl_ext.user_default.mouldply"
-PATIENCE_S = 300.0  # for one piece of work; then it is stopped, as with Esc
-STATE = {"drawn": 0, "flow": None, "until": 0.0}
+PATIENCE_S = 300.0  # without any progress of a piece of work; then it is stopped, as with Esc
+STATE = {"drawn": 0, "flow": None, "until": 0.0, "seen": None}
 
 
 def tick():
@@ -44,9 +44,12 @@ def _work():
         return 0.3
     if time.monotonic() < STATE["until"]:
         return 0.05
-    if bpy.context.window_manager.mouldply.running:
+    work = bpy.context.window_manager.mouldply
+    if work.running:
+        if STATE["seen"] != (work.what, work.share):  # a loaded machine is slow, not stuck
+            STATE["seen"], STATE["until"] = (work.what, work.share), time.monotonic()
         if time.monotonic() > STATE["until"] + PATIENCE_S:
-            print("STOPPED after", PATIENCE_S, "s:", bpy.context.window_manager.mouldply.what)
+            print("STOPPED after", PATIENCE_S, "s without progress:", work.what)
             bpy.ops.mouldply.stop()
             STATE["until"] += PATIENCE_S
         return 0.05
