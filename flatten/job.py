@@ -42,6 +42,7 @@ VERSION = 1
 JOB_FILE, ARRAY_FILE = "job.json", "arrays.npz"
 MOST_JSON_BYTES = 64 * 2**20  # a job of 200 plies is below 1 MB
 MOST_PLIES = 500
+MOST_NAME = 200  # characters: three lines of a label
 NO_FACES: Ints = np.zeros(0, np.int64)
 
 
@@ -103,6 +104,13 @@ class Job:
         ids = [ply.id for ply in self.plies] + [extra.id for extra in self.extras]
         _refuse_doubles("Ply", ids)
         _refuse_confusable(ids)
+        _refuse_long_names(
+            [self.part]
+            + [one.name for one in (*self.plies, *self.fabrics, *self.extras, *self.parts)]
+            + [one.id for one in (*self.stock.rolls, *self.stock.offcuts)]
+            + [cut.id for ply in self.plies for cut in ply.cuts]
+            + [*ids, *(fabric.id for fabric in self.fabrics)]
+        )
         for extra in self.extras:
             self.fabric_of(extra)
             extra.faces(self.plies)
@@ -355,6 +363,16 @@ def _refuse_doubles(what: str, ids: list[str]) -> None:
     doubles = sorted({name for name in ids if ids.count(name) > 1})
     if doubles:
         raise InputError(f"{what} id '{doubles[0]}' is used twice.", "Give each its own id.")
+
+
+def _refuse_long_names(names: list[str]) -> None:
+    """Refuse names that no label, table or line of a drawing has room for."""
+    longest = max(names, key=len)
+    if len(longest) > MOST_NAME:
+        raise InputError(
+            f"The name '{longest[:30]}…' is {len(longest)} characters long.",
+            f"Shorten it to {MOST_NAME}.",
+        )
 
 
 def _refuse_confusable(ids: list[str]) -> None:

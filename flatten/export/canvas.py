@@ -188,12 +188,20 @@ def wrapped(words: str, capital: float, most: float, *, bold: bool = False) -> l
             lines.append(line)
         line = word
         while width_mm(line, capital, bold=bold) > most and len(line) > 1:
-            cut = len(line) - 1
-            while cut > 1 and width_mm(line[:cut], capital, bold=bold) > most:
-                cut -= 1
+            cut = _that_fit(line, capital, most, bold=bold)
             lines.append(line[:cut])
             line = line[cut:]
     return [*lines, line] if line or not lines else lines
+
+
+def _that_fit(line: str, capital: float, most: float, *, bold: bool) -> int:
+    """Return how many letters from the left are no wider than `most` mm together; at least one."""
+    room = most
+    for number, letter in enumerate(line[:-1]):
+        room -= width_mm(letter, capital, bold=bold)
+        if room < 0:
+            return max(number, 1)
+    return len(line) - 1
 
 
 def _plain_font() -> str:

@@ -4,6 +4,8 @@ tests/bench/long_bounds.py measures what the promised sizes take.
 """
 
 import re
+import time
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -13,7 +15,9 @@ from flatten import lay
 from flatten.cloth import start
 from flatten.cloth.energy import Panels
 from flatten.cloth.factor import SparseSystem
-from flatten.errors import Cancelled, SolveError
+from flatten.errors import Cancelled, InputError, SolveError
+from flatten.export.canvas import wrapped
+from flatten.export.fonts import width_mm
 from flatten.job import Settings
 from flatten.laminate.ply import Ply
 from flatten.run import run
@@ -108,3 +112,37 @@ def test_the_start_from_a_disc_hears_a_stop(monkeypatch):
     with pytest.raises(Cancelled):
         start.first_layout(surface, Panels.of(surface), system, stop)
     assert asked == ["Laying the cloth"]
+
+
+# --- names
+
+
+@pytest.mark.parametrize("where", ["part", "ply", "cloth"])
+def test_a_name_no_label_has_room_for_is_refused(where):
+    """A thousand letters once took a minute to break into lines, ten thousand hours."""
+    job = small_job()
+    for count, told in ((200, None), (201, "'aaaaaaaaaaaaaaaaaaaaaaaaaaaaaa…' is 201 characters")):
+        name = "a" * count
+        changed = {
+            "part": {"part": name},
+            "ply": {"plies": (replace(job.plies[0], name=name),)},
+            "cloth": {"fabrics": tuple(replace(one, name=name) for one in job.fabrics)},
+        }[where]
+        if told is None:
+            assert replace(job, **changed)
+            continue
+        with pytest.raises(InputError, match=told):
+            replace(job, **changed)
+
+
+def test_a_word_of_thousands_of_letters_is_broken_in_no_time():
+    """Letter by letter from the left: from the right, the time grew with the third power."""
+    began = time.process_time()
+    lines = wrapped("m" * 2000, 2.5, 30.0)
+    took = time.process_time() - began
+
+    assert "".join(lines) == "m" * 2000
+    assert all(width_mm(line, 2.5) <= 30.0 for line in lines)
+    full = [width_mm(f"{line}m", 2.5) > 30.0 for line in lines[:-1]]
+    assert all(full)  # and as many letters a line as there is room for
+    assert took < 5.0  # far above a tenth of a second, far below the minutes it took
