@@ -106,10 +106,13 @@ class Job:
         _refuse_confusable(ids)
         _refuse_long_names(
             [self.part]
-            + [one.name for one in (*self.plies, *self.fabrics, *self.extras, *self.parts)]
-            + [one.id for one in (*self.stock.rolls, *self.stock.offcuts)]
-            + [cut.id for ply in self.plies for cut in ply.cuts]
-            + [*ids, *(fabric.id for fabric in self.fabrics)]
+            + ids
+            + [name for ply in self.plies for name in (ply.name, *(c.id for c in ply.cuts))]
+            + [name for fabric in self.fabrics for name in (fabric.id, fabric.name)]
+            + [extra.name for extra in self.extras]
+            + [part.name for part in self.parts]
+            + [roll.id for roll in self.stock.rolls]
+            + [offcut.id for offcut in self.stock.offcuts]
         )
         for extra in self.extras:
             self.fabric_of(extra)

@@ -14,6 +14,8 @@ from ..errors import InputError
 
 Anchor = Literal["left", "middle"]
 LONGEST_TEXT = 300  # characters on one line of a drawing
+BLANKS = ("Cc", "Cs", "Zl", "Zp")  # kinds of characters that come out as a blank
+NO_XML = "\ufffe\uffff"  # no characters, and no XML holds them: XML 1.0, section 2.2
 # A chord is this far from its arc where a format knows no arcs: below what a blade can follow.
 ARC_CHORD_MM = 0.005
 
@@ -191,7 +193,7 @@ def one_line(text: str, longest: int = LONGEST_TEXT) -> str:
     A text longer than `longest` characters is cut, the cut shown by an ellipsis.
     """
     kept = (
-        " " if unicodedata.category(char) in ("Cc", "Cs", "Zl", "Zp") else char
+        " " if unicodedata.category(char) in BLANKS or char in NO_XML else char
         for char in unicodedata.normalize("NFC", str(text))
         if unicodedata.category(char) != "Cf"
     )

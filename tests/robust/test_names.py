@@ -22,6 +22,7 @@ NAMES = [
     "0\nSECTION\n0\nEOF\r\n",
     "%%c^M{\\fArial;x}\\P\\U+0041",
     ") Tj ET (\\",
+    "a\ufffe\uffff\x85\u2028\u202e]]>\u200b=1+1",
 ]
 
 
@@ -33,7 +34,8 @@ def test_a_hostile_name_stays_a_name():
     )
     job = dish_job(mould=mould, plies=plies, part=NAMES[2])
     cloth = replace(job.fabrics[0], name=NAMES[3])
-    job = replace(job, fabrics=(cloth,), plies=(*plies, replace(plies[0], id="p9", name=NAMES[4])))
+    more = [replace(plies[0], id=f"q{n}", name=name) for n, name in enumerate(NAMES[4:])]
+    job = replace(job, fabrics=(cloth,), plies=(*plies, *more))
 
     result = run(job)
     files = files_of(result, job)
