@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from . import bridge, mesh_data
 from .patterns import make_pattern, place_beside
+from .translation import new_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -90,7 +91,7 @@ def patterns_of(mould: bpy.types.Object, scene: bpy.types.Scene) -> bpy.types.Co
 
     found = find_patterns(mould)
     if found is None:
-        found = bpy.data.collections.new(f"Patterns of {mould.name}")
+        found = bpy.data.collections.new(new_name("Patterns of {}", mould.name))
         found.mouldply.owner = mould
     if found.name not in scene.collection.children:
         scene.collection.children.link(found)

@@ -30,6 +30,11 @@ def register() -> None:
     bpy.app.translations.register(__package__, words)
 
 
+def new_name(template: str, value: object) -> str:
+    """Return a name for new data, in the interface's language if the person lets Blender do so."""
+    return bpy.app.translations.pgettext_data(template, CONTEXT).format(value)
+
+
 def unregister() -> None:
     """Take them back."""
     bpy.app.translations.unregister(__package__)

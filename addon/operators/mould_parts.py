@@ -6,6 +6,7 @@ from mathutils import Vector
 from .. import mesh_data
 from ..moulds import find_mould, need_editable, need_mould
 from ..props import StringProperty
+from ..translation import new_name
 from .base import EngineOperator, NeedsMould
 from .plies import refuse_empty
 
@@ -40,7 +41,7 @@ class MOULDPLY_OT_new_mould_part(EngineOperator, bpy.types.Operator):
                 mesh_data.write_region(mould.data, other.id, kept & ~faces)
             part = own.parts.add()
             part.id = f"part{own.next_part}"
-            part.name = self.name.strip() or f"Part {own.next_part}"
+            part.name = self.name.strip() or new_name("Part {}", own.next_part)
             own.next_part += 1
             mesh_data.write_region(mould.data, part.id, faces)
         self.tell(f"'{part.name}' on {int(faces.sum())} faces")

@@ -6,6 +6,7 @@ from .. import engine, mesh_data
 from ..moulds import need_editable, need_mould, need_ply
 from ..props import EnumProperty, FloatProperty, StringProperty
 from ..scene_job import FORMAT, need_known
+from ..translation import new_name
 from .base import EngineOperator, NeedsPly, move_row
 from .cloth import need_cloth
 
@@ -209,7 +210,7 @@ class MOULDPLY_OT_copy_ply(NeedsPly, EngineOperator, bpy.types.Operator):
             for setting in SETTINGS:
                 setattr(copy, setting, getattr(old, setting))
             if old.name not in {letters(n) for n in range(1, own.next_ply)}:  # it has a name
-                copy.name = f"{old.name}, copy"
+                copy.name = new_name("{}, copy", old.name)
             copy.angle += self.turn
             faces = mesh_data.face_values(mould.data, mesh_data.region_attribute(old.id))
             mesh_data.write_region(mould.data, copy.id, faces)

@@ -5,6 +5,7 @@ import bpy
 from .. import bridge, engine
 from ..moulds import need_mould
 from ..rosettes import default_rosette
+from ..translation import new_name
 from .base import EngineOperator, NeedsMould
 
 SIZE_SHARE = 0.15  # of the mould's size
@@ -27,7 +28,7 @@ class MOULDPLY_OT_add_rosette(NeedsMould, EngineOperator, bpy.types.Operator):
             )
         read = bridge.read_mould(mould, context.scene, context.evaluated_depsgraph_get())
         given = default_rosette(read)
-        arrows = bpy.data.objects.new(f"Rosette of {mould.name}", None)
+        arrows = bpy.data.objects.new(new_name("Rosette of {}", mould.name), None)
         context.collection.objects.link(arrows)
         arrows.empty_display_type = "ARROWS"
         size = engine.load("surface.mesh").MouldMesh(read.vertices, read.triangles).size_mm

@@ -9,6 +9,7 @@ from ..apply import find_patterns
 from ..moulds import need_mould
 from ..props import IntProperty
 from ..roll_scene import make_roll_scene
+from ..translation import new_name
 from .base import EngineOperator, NeedsMould
 from .cloth import need_cloth
 
@@ -78,7 +79,7 @@ class MOULDPLY_OT_add_offcut(EngineOperator, bpy.types.Operator):
         """Add a rectangle."""
         kept, cloth = context.scene.mouldply, need_cloth(context.scene)
         offcut = kept.offcuts.add()
-        offcut.name, offcut.fabric = _fresh(kept, f"{cloth.name} offcut"), cloth.id
+        offcut.name, offcut.fabric = _fresh(kept, new_name("{} offcut", cloth.name)), cloth.id
 
 
 class MOULDPLY_OT_remove_offcut(EngineOperator, bpy.types.Operator):

@@ -71,7 +71,7 @@ def texts_of_call(node):
     for keyword in node.keywords:
         if keyword.arg in ("text", "heading"):
             yield from constants([keyword.value])
-    if name in ("pgettext_iface", "say") or name == "poll_message_set":
+    if name in ("pgettext_iface", "say", "new_name") or name == "poll_message_set":
         yield from constants(node.args[:1])
     elif name == "report":  # Blender looks these up by itself
         yield from constants(node.args[1:2])
