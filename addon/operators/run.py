@@ -77,7 +77,7 @@ class MOULDPLY_OT_export(NeedsPly, EngineOperator, bpy.types.Operator):
 
 
 class MOULDPLY_OT_apply_result(bpy.types.Operator):
-    """The result is in the file: the end of one undo step"""
+    """Write the finished result into the file"""
 
     bl_idname = "mouldply.apply_result"
     bl_label = "Apply Flattened Plies"
