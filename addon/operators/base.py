@@ -45,10 +45,7 @@ class NeedsMould:
     @classmethod
     def poll(cls, context):
         """Whether the button can be pressed."""
-        if find_mould(context) is None:
-            cls.poll_message_set("Select a mould: an object that has plies")
-            return False
-        return True
+        return _has_mould(cls, context)
 
 
 class NeedsPly(NeedsMould):
@@ -57,8 +54,20 @@ class NeedsPly(NeedsMould):
     @classmethod
     def poll(cls, context):
         """Whether the button can be pressed."""
-        mould = find_mould(context)
-        if mould is None or not mould.mouldply.plies:
+        if not _has_mould(cls, context):
+            return False
+        if not find_mould(context).mouldply.plies:
             cls.poll_message_set("Make a ply first: select faces of the mould, then New Ply")
             return False
         return True
+
+
+def _has_mould(cls, context):
+    """Return whether it is known which mould is meant; otherwise an operator says how to tell."""
+    if find_mould(context) is not None:
+        return True
+    if any(thing.mouldply.is_mould for thing in context.scene.objects):
+        cls.poll_message_set("There are several moulds: select one of them")
+    else:
+        cls.poll_message_set("Make a ply first: select faces of the mould, then New Ply")
+    return False

@@ -144,6 +144,15 @@ def test_a_pattern_is_no_mould():
     assert "is a pattern of" in refused(bpy.ops.mouldply.new_ply)
 
 
+def test_of_two_moulds_a_greyed_button_asks_for_one():
+    """Not for a ply, which both have."""
+    for name in ("left", "right"):
+        ply_on(grid(name))
+    bpy.context.view_layer.objects.active = None
+    with pytest.raises(RuntimeError, match="There are several moulds"):
+        bpy.ops.mouldply.flatten()
+
+
 def test_two_moulds_need_a_selection():
     ply_on(grid("left", cells=4))
     ply_on(grid("right", cells=4))
