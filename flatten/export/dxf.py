@@ -77,6 +77,9 @@ def _written(drawing: Drawing, version: Version) -> bytes:
     left, bottom, right, top = drawing.bounds()
     document.header["$EXTMIN"] = (round(left, DIGITS), round(bottom, DIGITS), 0.0)
     document.header["$EXTMAX"] = (round(right, DIGITS), round(top, DIGITS), 0.0)
+    if modern:  # the library takes them from a set: in another order in another process
+        document.classes.add_required_classes(document.dxfversion)
+        document.classes.classes = dict(sorted(document.classes.classes.items()))
     stream = io.StringIO()
     document.write(stream)
     text_bytes: bytes = document.encode(stream.getvalue())

@@ -98,6 +98,20 @@ def test_same_drawing_same_bytes_in_another_process_too():
     assert len(sums.pop().strip()) == 64
 
 
+def test_the_order_of_a_set_inside_the_library_changes_no_byte(monkeypatch):
+    """It writes the classes in use as a set hands them out: every other process differed."""
+    from ezdxf.entitydb import EntityDB
+
+    real, drawing = EntityDB.dxf_types_in_use, patterns_drawing(kit_of_patterns())
+    written = set()
+    for turned in (False, True):
+        monkeypatch.setattr(
+            EntityDB, "dxf_types_in_use", lambda db, t=turned: sorted(real(db), reverse=t)
+        )
+        written.add(dxf_bytes(drawing))
+    assert len(written) == 1
+
+
 def test_only_cut_lines_are_cut_lines_alone():
     data = dxf_bytes(patterns_drawing(kit_of_patterns()), only_cut=True)
     own = read_dxf(data)

@@ -200,6 +200,26 @@ def test_nothing_of_ours_knows_the_network():
             assert not words.search(file.read_text(encoding="utf-8")), file
 
 
+def test_the_hash_seed_of_a_process_changes_no_byte(tmp_path):
+    """Four seeds: where two things come out of a set, one pair of seeds in two looks the same."""
+    save_job(small_job(), tmp_path / "job")
+    seen = set()
+    for seed in range(4):
+        script = (
+            "import sys, hashlib; from pathlib import Path; from flatten.job import load_job\n"
+            "from flatten.run import run; from flatten.deliver import files_of\n"
+            "job = load_job(Path(sys.argv[1])); files = files_of(run(job), job)\n"
+            "print({name: hashlib.sha256(files[name]).hexdigest() for name in sorted(files)})"
+        )
+        told = subprocess.run(
+            [sys.executable, "-c", script, tmp_path / "job"], cwd=ROOT, check=True,
+            capture_output=True, text=True,
+            env={**os.environ, "PYTHONHASHSEED": str(seed), "OMP_NUM_THREADS": "1"},
+        )  # fmt: skip
+        seen.add(told.stdout)
+    assert len(seen) == 1
+
+
 # --- what ships
 
 # Licences a GPL-3.0-or-later extension may carry. Source: gnu.org, "Various Licenses and Comments
