@@ -45,14 +45,31 @@ def _of_patch(job: Job, ply: Ply, patch: Patch, progress: Progress) -> list[Prop
     fabric = job.fabric_of(ply)
     tack, warp = tack_and_warp(job, ply, patch)
     locking = propose_relief(
-        patch.surface, fabric, tack_mm=tack, warp=warp, method=ply.method, progress=progress
+        patch.surface,
+        fabric,
+        tack_mm=tack,
+        warp=warp,
+        method=ply.method,
+        max_edge_mm=job.settings.edge_mm,
+        progress=progress,
     )
     room = roll_room(job, ply, patch)
     if locking or room is None:
         return locking
 
-    def drape(part: SurfaceMesh, tack_mm: Floats, warp_there: Floats) -> Drape:
-        return drape_surface(part, fabric, tack_mm=tack_mm, warp=warp_there, method=ply.method)
+    def hear(share: float, what: str) -> None:
+        progress(1.0, what)
 
-    whole = drape_patch(job, ply, fabric, patch, silent)
+    def drape(part: SurfaceMesh, tack_mm: Floats, warp_there: Floats) -> Drape:
+        return drape_surface(
+            part,
+            fabric,
+            tack_mm=tack_mm,
+            warp=warp_there,
+            method=ply.method,
+            max_edge_mm=job.settings.edge_mm,
+            progress=hear,
+        )
+
+    whole = drape_patch(job, ply, fabric, patch, hear)
     return width_proposals(whole, fabric, drape, usable_mm=room[0], trim_mm=room[1])

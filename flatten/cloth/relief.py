@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 from numpy.typing import ArrayLike
 
-from ..arrays import Floats, Ints, frozen_floats
+from ..arrays import Floats, frozen_floats
 from ..errors import InputError, SolveError
 from ..progress import Progress, part_of, silent
 from ..surface.cut import Cut, cut
@@ -61,7 +61,7 @@ def propose_relief(
     surface, fabric, tack_mm, warp, method, max_edge_mm : as for `drape_surface`
     thorough : find the lengths on a fine mesh of their own, so that they depend on the given
         one by a millimetre or two; else on the drape's mesh, several times quicker
-    progress : called with the share done; may raise Cancelled
+    progress : called with the share done, at every step of every drape; may raise Cancelled
 
     Raises
     ------
@@ -69,10 +69,18 @@ def propose_relief(
     """
     tack, along = frozen_floats("tack_mm", tack_mm, (3,)), frozen_floats("warp", warp, (3,))
 
+    share = 0.0
+
+    def tell(done: float, what: str) -> None:
+        nonlocal share
+        share = done
+        progress(done, what)
+
+    def hear(done: float, what: str) -> None:
+        progress(share, what)  # a drape's own share would run to and fro
+
     def drape(mesh: SurfaceMesh) -> Drape:
-        return drape_surface(
-            mesh, fabric, tack_mm=tack, warp=along, method=method, max_edge_mm=max_edge_mm
-        )
+        return drape_part(mesh, tack, along)
 
     def drape_part(part: SurfaceMesh, tack_there: Floats, warp_there: Floats) -> Drape:
         return drape_surface(
@@ -82,31 +90,32 @@ def propose_relief(
             warp=warp_there,
             method=method,
             max_edge_mm=max_edge_mm,
+            progress=hear,
         )
 
-    progress(0.0, "draping without darts")
+    tell(0.0, "draping without darts")
     plain = drape(coarser(surface, SOUGHT_ON_FACES))
     zones = locked_zones(plain, fabric)
     if not zones:
         return []
     base = plain.fine.surface
     orbits = orbits_of(base, plain, fabric, zones)
-    find_lengths(base, orbits, fabric, drape, part_of(progress, 0.1, 0.4))
+    find_lengths(base, orbits, fabric, drape, part_of(tell, 0.1, 0.4))
     fine = base
     if thorough:
         fine = reference_mesh(base, orbits)
-        refine_lengths(fine, orbits, fabric, drape, part_of(progress, 0.4, 0.8))
+        refine_lengths(fine, orbits, fabric, drape, part_of(tell, 0.4, 0.8))
     found = [orbit.length_mm for orbit in orbits]
-    darted = lengthen(fine, orbits, fabric, drape, part_of(progress, 0.8, 0.9))
+    darted = lengthen(fine, orbits, fabric, drape, part_of(tell, 0.8, 0.9))
     if not darted.converged and fine is not base:
         for orbit, length in zip(orbits, found, strict=True):
             orbit.length_mm = length
-        darted = lengthen(base, orbits, fabric, drape, part_of(progress, 0.9, 1.0))
+        darted = lengthen(base, orbits, fabric, drape, part_of(tell, 0.9, 1.0))
     proposals, at_rest = _accepted(plain, darted, orbits, fabric, surface, drape)
     if not (at_rest and all(orbit.enough for orbit in orbits)):
-        progress(0.95, "draping with splices instead")
+        tell(0.95, "draping with splices instead")
         proposals = _parted(plain, proposals, at_rest, fabric, surface, drape_part)
-    progress(1.0, "cuts proposed")
+    tell(1.0, "cuts proposed")
     return proposals if _gain_mm2(proposals) > 0 else []
 
 
@@ -134,6 +143,7 @@ def _accepted(
     whole = Region("piece", np.arange(len(surface.faces)))
     mould = MouldMesh(surface.vertices, surface.faces)
     lengths = [orbit.length_mm for orbit in orbits]
+    zones = _faces_under(surface, plain, orbits)
     best: tuple[tuple[bool, float], list[Proposal]] | None = None
     for on_mm in CARRIED_ON_MM:
         for orbit, length in zip(orbits, lengths, strict=True):
@@ -144,7 +154,7 @@ def _accepted(
             laid = drape(patches[0].surface) if len(patches) == 1 else darted
         except InputError:  # the cuts cannot be made as they are: a person moves them
             laid = darted
-        found = _proposals(plain, laid, cuts, orbits, fabric, surface)
+        found = _proposals(plain, laid, cuts, zones, orbits, fabric)
         locked = sum(one.after.locked_share for one in found)
         if best is None or (not laid.converged, locked) < best[0]:
             best = (not laid.converged, locked), found
@@ -201,43 +211,54 @@ def _proposals(
     plain: Drape,
     darted: Drape,
     cuts: Sequence[Cut],
+    zones: Sequence[tuple[int, ...]],
     orbits: Sequence[Orbit],
     fabric: Fabric,
-    surface: SurfaceMesh,
 ) -> list[Proposal]:
-    tips = np.array([one.path[-1] for one in cuts])
-    middles = [line.start for orbit in orbits for line in orbit.lines]
+    """Return the darts as proposals: cuts and zones in the order of the orbits' lines."""
+    middles = _starts(orbits)
     before = lies_of([plain], fabric, middles, np.zeros((0, 3)))
-    after = lies_of([darted], fabric, middles, tips)
-    owner = nearest_of(plain.fine.surface.corners.mean(axis=1), middles)
-    proposals = []
-    k = 0
-    for number, orbit in enumerate(orbits, start=1):
-        for _ in orbit.lines:
-            zone = orbit.zone[owner[orbit.zone] == k]
-            proposals.append(
-                Proposal(
-                    cut=cuts[k],
-                    set_number=number,
-                    length_mm=orbit.length_mm,
-                    faces=_faces_under(surface, plain, zone),
-                    before=before[k],
-                    after=after[k],
-                    accept_deg=float(np.ceil(before[k].shear_deg)),
-                    enough=orbit.enough,
-                )
-            )
-            k += 1
-    return proposals
+    after = lies_of([darted], fabric, middles, np.array([one.path[-1] for one in cuts]))
+    owners = [(number, one) for number, one in enumerate(orbits, start=1) for _ in one.lines]
+    return [
+        Proposal(
+            cut=cuts[k],
+            set_number=number,
+            length_mm=orbit.length_mm,
+            faces=zones[k],
+            before=before[k],
+            after=after[k],
+            accept_deg=float(np.ceil(before[k].shear_deg)),
+            enough=orbit.enough,
+        )
+        for k, (number, orbit) in enumerate(owners)
+    ]
 
 
-def _faces_under(surface: SurfaceMesh, plain: Drape, zone: Ints) -> tuple[int, ...]:
-    """Return the given surface's faces over which a zone of the sought-on mesh lies."""
+def _starts(orbits: Sequence[Orbit]) -> list[Floats]:
+    return [line.start for orbit in orbits for line in orbit.lines]
+
+
+def _faces_under(
+    surface: SurfaceMesh, plain: Drape, orbits: Sequence[Orbit]
+) -> list[tuple[int, ...]]:
+    """Return for each dart the given surface's faces over which its zone lies.
+
+    Zones are of the sought-on mesh; of an orbit's zone a dart has the part nearest to its start.
+    """
+    base = plain.fine.surface
+    starts = _starts(orbits)
+    owner = nearest_of(base.corners.mean(axis=1), starts)
+    zones = [
+        orbit.zone[owner[orbit.zone] == k]
+        for k, orbit in enumerate(one for one in orbits for _ in one.lines)
+    ]
     if plain.surface is surface:
-        return tuple(np.unique(plain.fine.source_faces[zone]).tolist())
-    middles = surface.corners.mean(axis=1)
-    nearest = locate(plain.fine.surface, middles).faces
-    return tuple(np.flatnonzero(np.isin(nearest, zone)).tolist())
+        on = [np.unique(plain.fine.source_faces[zone]) for zone in zones]
+    else:
+        under = locate(base, surface.corners.mean(axis=1)).faces
+        on = [np.flatnonzero(np.isin(under, zone)) for zone in zones]
+    return [tuple(faces.tolist()) for faces in on]
 
 
 def _as_cut(

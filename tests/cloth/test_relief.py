@@ -15,6 +15,7 @@ from flatten.cloth.relief_line import DartLine, shortest_to_rim, slit
 from flatten.cloth.relief_proposal import lies_of
 from flatten.cloth.relief_search import next_length, passed_by
 from flatten.cloth.relief_splice import propose_splice
+from flatten.errors import Cancelled
 from flatten.surface.cut import cut
 from flatten.surface.geodesic import Tracer, closest_point
 from flatten.surface.mesh import MouldMesh
@@ -47,13 +48,45 @@ def test_no_darts_where_the_cloth_lies_down():
     assert propose_relief(plane(), TWILL, tack_mm=(50, 30, 0), warp=(1, 0, 0)) == []
 
 
+SHARES: list[float] = []
+
+
 @pytest.fixture(scope="module")
 def tray_darts():
     surface = tray(length=160, width=110, depth=40, corner=20, fillet=6, edge_mm=9)
     darts = propose_relief(
-        surface, TWILL, tack_mm=(0, 0, 0), warp=(1, 0, 0), max_edge_mm=9, thorough=False
+        surface,
+        TWILL,
+        tack_mm=(0, 0, 0),
+        warp=(1, 0, 0),
+        max_edge_mm=9,
+        thorough=False,
+        progress=lambda share, what: SHARES.append(share),
     )
     return surface, darts
+
+
+def test_a_stop_is_heard_in_the_middle_of_a_drape():
+    """At its fourth word it is still laying the cloth for the first time."""
+    heard = []
+
+    def stop(share, what):
+        heard.append(what)
+        if len(heard) == 4:
+            raise Cancelled
+
+    surface = tray(length=160, width=110, depth=40, corner=20, fillet=6, edge_mm=9)
+    with pytest.raises(Cancelled):
+        propose_relief(surface, TWILL, tack_mm=(0, 0, 0), warp=(1, 0, 0), progress=stop)
+    assert not any("with darts" in what for what in heard)
+
+
+def test_the_share_done_never_runs_back(tray_darts):
+    """It is told at every step of every drape: a dozen drapes of several steps each."""
+    assert tray_darts
+    assert sorted(SHARES) == SHARES
+    assert SHARES[-1] == 1.0
+    assert len(SHARES) > 60
 
 
 def test_a_tray_gets_one_dart_a_corner_and_mirror_images_agree(tray_darts):
