@@ -137,6 +137,7 @@ def _compared(mould: Any, known: Known, found: Found) -> Known:
 def note_change() -> None:
     """Remember that something changed, and look again once it is quiet."""
     MEMORY.changed_at = time.monotonic()
+    MEMORY.steps = None  # holds objects that the change may have taken away
     if not bpy.app.background and not bpy.app.timers.is_registered(look_again):
         bpy.app.timers.register(look_again, first_interval=QUIET_S, persistent=True)
 

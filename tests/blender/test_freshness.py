@@ -124,3 +124,13 @@ def test_a_view_that_begins_further_off_is_left_alone():
     freshness._widen_views(mould, 0.2)
 
     assert view.clip_start == pytest.approx(0.05)
+
+
+def test_another_file_ends_a_look_that_is_under_way():
+    """Its moulds are gone; a window that was busy loading calls the timer late."""
+    ply_on(grid())
+    steps = freshness._steps(bpy.context.scene)
+    next(steps)
+    freshness.MEMORY.steps = steps
+    bpy.ops.wm.read_homefile(use_empty=True)
+    assert freshness.MEMORY.steps is None
