@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     import numpy as np
 
 TURN_EXTRA = 1e-5  # radians: normals come in single precision
+ROUNDING = 1e-6  # of the chord between two such normals, at half a turn
 
 
 class Neighbours:
@@ -68,10 +69,9 @@ class Neighbours:
         import numpy as np
 
         normals = self._normals(matrix)
-        one, other = normals[self.pairs[:, 0]], normals[self.pairs[:, 1]]
-        sine = np.linalg.norm(np.cross(one, other), axis=1)
-        turn = np.arctan2(sine, np.einsum("ij,ij->i", one, other))
-        smooth = turn <= angle + TURN_EXTRA
+        apart = normals[self.pairs[:, 0]] - normals[self.pairs[:, 1]]
+        most = 2 * np.sin(min(angle + TURN_EXTRA, np.pi) / 2) + ROUNDING  # chord of the turn
+        smooth = np.einsum("ij,ij->i", apart, apart) <= most**2
         seams = mesh_data.seam_edges(self.mesh)
         if seams is not None:
             smooth &= ~seams[self.between]
