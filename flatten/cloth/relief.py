@@ -111,7 +111,9 @@ def propose_relief(
         for orbit, length in zip(orbits, found, strict=True):
             orbit.length_mm = length
         darted = lengthen(base, orbits, fabric, drape, part_of(tell, 0.9, 1.0))
-    proposals, at_rest = _accepted(plain, darted, orbits, fabric, surface, drape)
+    proposals, at_rest = _accepted(
+        plain, darted, orbits, fabric, surface, drape, lambda: hear(share, "cutting the darts")
+    )
     if not (at_rest and all(orbit.enough for orbit in orbits)):
         tell(0.95, "draping with splices instead")
         proposals = _parted(plain, proposals, at_rest, fabric, surface, drape_part)
@@ -133,24 +135,28 @@ def _accepted(
     fabric: Fabric,
     surface: SurfaceMesh,
     drape: Callable[[SurfaceMesh], Drape],
+    listen: Callable[[], None],
 ) -> tuple[list[Proposal], bool]:
     """Return the darts as proposals, with how the cloth lies once they are cut, and if it rests.
 
     Laid as the ply with these cuts will be: on the given surface, cut along their paths. Where
     that leaves more locked than may stay, on triangles that are larger there, the darts are
-    carried on a little.
+    carried on a little. `listen` is called between the steps; may raise Cancelled.
     """
     whole = Region("piece", np.arange(len(surface.faces)))
     mould = MouldMesh(surface.vertices, surface.faces)
     lengths = [orbit.length_mm for orbit in orbits]
     zones = _faces_under(surface, plain, orbits)
+    listen()
     best: tuple[tuple[bool, float], list[Proposal]] | None = None
     for on_mm in CARRIED_ON_MM:
         for orbit, length in zip(orbits, lengths, strict=True):
             orbit.length_mm = min(length + on_mm, orbit.longest_mm)
         cuts = _cuts(plain, orbits, fabric, surface)
+        listen()
         try:
             patches = cut(mould, whole, cuts)
+            listen()
             laid = drape(patches[0].surface) if len(patches) == 1 else darted
         except InputError:  # the cuts cannot be made as they are: a person moves them
             laid = darted
