@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..arrays import Floats
+from ..errors import InputError
 from ..surface.cut import Cut, cut
 from ..surface.locate import locate
 from ..surface.mesh import MouldMesh, SurfaceMesh
@@ -48,7 +49,7 @@ def part_at_zones(
 
     Tried are the warp and the weft threads through the zones' middles and a third nearer to the
     tack point; mirror images are met by one thread, or by two alike. Every try is draped. None
-    where no thread crosses the piece.
+    where no thread crosses the piece so that it can be cut.
 
     Parameters
     ----------
@@ -69,7 +70,10 @@ def part_at_zones(
             )
             if not cuts:
                 continue
-            found = lay_parts(whole, fabric, middles, (*darts, *cuts), drape)
+            try:
+                found = lay_parts(whole, fabric, middles, (*darts, *cuts), drape)
+            except InputError:  # a thread that touches the rim on its way: the others remain
+                continue
             tried = Parted(
                 cuts=cuts, length_mm=sum(map(length_of, cuts)), drapes=found[0], lies=found[1]
             )

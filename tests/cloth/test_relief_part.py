@@ -10,6 +10,7 @@ from flatten.cloth.drape import drape_surface
 from flatten.cloth.relief_part import part_at_zones, width_proposals
 from flatten.cloth.relief_zones import locked_zones
 from flatten.cloth.strain import flat_areas
+from flatten.errors import InputError
 from flatten.surface.cut import cut
 from flatten.surface.mesh import MouldMesh
 from flatten.surface.region import Region
@@ -34,6 +35,25 @@ def test_splices_along_threads_free_the_corners_of_a_tray():
     np.testing.assert_allclose(one, other, atol=4.5)  # half an edge: the mesh is no mirror image
     total = sum(np.abs(flat_areas(d.fine.flat, d.fine.surface.faces)).sum() for d in parted.drapes)
     assert total == pytest.approx(surface.areas.sum(), rel=0.02)
+
+
+def test_a_thread_that_cannot_be_cut_along_leaves_the_others():
+    """As one that runs along the rim for a while: the first that is tried is refused."""
+    surface = tray(length=160, width=110, depth=40, corner=20, fillet=6, edge_mm=14)
+    whole = drape_part(surface, np.zeros(3), np.array([1.0, 0, 0]))
+    asked = []
+
+    def drape(part, tack, warp):
+        asked.append(part)
+        if len(asked) == 1:
+            raise InputError("It runs along the edge of the piece.", "Draw it clear of the edge.")
+        return whole
+
+    middles = [zone.centre for zone in locked_zones(whole, TWILL)]
+    parted = part_at_zones(whole, TWILL, middles, [], drape)
+
+    assert len(asked) > 3
+    assert parted.cuts
 
 
 def test_a_splice_over_a_ragged_region_is_cut_where_the_rim_lets_it():
