@@ -41,6 +41,17 @@ class MouldRead:
     regions: dict[str, np.ndarray]
     parts: dict[str, np.ndarray]
 
+    def middles(self, triangles: Any = slice(None)) -> np.ndarray:
+        """Return (n, 3) mm the middles of these triangles, or of all."""
+        found: np.ndarray = self.vertices[self.triangles[triangles]].mean(axis=1)
+        return found
+
+    def nearest(self, points: np.ndarray) -> np.ndarray:
+        """Return (n,) the triangle nearest to each point in mm."""
+        mesh = engine.load("surface.mesh").MouldMesh(self.vertices, self.triangles)
+        faces: np.ndarray = engine.load("surface.locate").locate(mesh, points).faces
+        return faces
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class MouldTaken:
@@ -174,18 +185,6 @@ def _refuse_unusable(mould: bpy.types.Object) -> None:
         )
 
 
-def nearest_polygons(mould: bpy.types.Object, scene: bpy.types.Scene, points_mm: Any) -> np.ndarray:
-    """Return (n,) the mould's own polygon nearest to each point in mm."""
-    import numpy as np
-    from mathutils.bvhtree import BVHTree
-
-    mesh = mould.data
-    corners = [tuple(polygon.vertices) for polygon in mesh.polygons]
-    tree = BVHTree.FromPolygons([vertex.co.copy() for vertex in mesh.vertices], corners)
-    local = points_from_mm(mould, scene, points_mm)
-    return np.array([tree.find_nearest(point)[2] for point in local.tolist()], np.int64)
-
-
 def source_polygons(mould: bpy.types.Object, context: Any, triangles: Any) -> np.ndarray:
     """Return the mould's own polygons under these triangles of its job.
 
@@ -193,13 +192,13 @@ def source_polygons(mould: bpy.types.Object, context: Any, triangles: Any) -> np
     """
     import numpy as np
 
-    read = read_mould(mould, context.scene, context.evaluated_depsgraph_get())
+    taken = take_mould(mould, context.scene, context.evaluated_depsgraph_get())
     triangles = np.asarray(triangles, np.int64)
-    triangles = triangles[triangles < len(read.triangles)]
-    if read.polygon_count == len(mould.data.polygons):
-        return np.unique(read.polygons[triangles])
-    middles = read.vertices[read.triangles[triangles]].mean(axis=1)
-    return np.unique(nearest_polygons(mould, context.scene, middles))
+    triangles = triangles[triangles < taken.faces.triangle_count]
+    if taken.faces.count == len(mould.data.polygons):
+        return np.unique(taken.faces.under(triangles))
+    read, own = taken.read(), take_own(mould, context.scene).read()
+    return np.unique(own.polygons[own.nearest(read.middles(triangles))])
 
 
 def select_faces(mould: bpy.types.Object, context: Any, triangles: Any) -> int:

@@ -179,6 +179,15 @@ class Faces:
             polygons = np.repeat(np.arange(self.count), 2)
         return triangles[:, ::-1] if mirrored else triangles, polygons
 
+    @property
+    def triangle_count(self) -> int:
+        """How many triangles there are."""
+        return len(self.parted[1]) if self.parted else self.count * (self.sides - 2)
+
+    def under(self, triangles: np.ndarray) -> np.ndarray:
+        """Return (n,) the polygons of these triangles, without working the triangles out."""
+        return self.parted[1][triangles] if self.parted else triangles // (self.sides - 2)
+
 
 def take_faces(mesh: Any) -> Faces:
     """Copy the polygons out of a mesh."""

@@ -8,7 +8,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from . import engine
 from .bridge import NO_VALUE
 
 if TYPE_CHECKING:
@@ -42,8 +41,8 @@ def make_ready(answer: Any, taken: MouldTaken, own: MouldTaken | None) -> Ready:
         maps = {name: _least(read, values) for name, values in answer.maps().items()}
         return Ready(answer, read.polygons, maps)
     bare = own.read()
-    below = _nearest(bare, _middles(read))
-    above = read.polygons[_nearest(read, _polygon_middles(bare))]
+    below = bare.nearest(read.middles())
+    above = read.polygons[read.nearest(_polygon_middles(bare))]
     maps = {name: _least(read, values)[above] for name, values in answer.maps().items()}
     return Ready(answer, bare.polygons[below], maps)
 
@@ -61,24 +60,12 @@ def _least(read: MouldRead, values: np.ndarray) -> np.ndarray:
     return np.where(np.isfinite(least), least, NO_VALUE)
 
 
-def _middles(read: MouldRead) -> np.ndarray:
-    middles: np.ndarray = read.vertices[read.triangles].mean(axis=1)
-    return middles
-
-
 def _polygon_middles(read: MouldRead) -> np.ndarray:
     """Return (polygons, 3) mm: the middle of each polygon's triangles."""
     import numpy as np
 
     count = np.maximum(np.bincount(read.polygons, minlength=read.polygon_count), 1)
     sums = [
-        np.bincount(read.polygons, axis, minlength=read.polygon_count) for axis in _middles(read).T
+        np.bincount(read.polygons, axis, minlength=read.polygon_count) for axis in read.middles().T
     ]
     return np.column_stack(sums) / count[:, None]
-
-
-def _nearest(read: MouldRead, points: np.ndarray) -> np.ndarray:
-    """Return (n,) the triangle nearest to each point in mm."""
-    mesh = engine.load("surface.mesh").MouldMesh(read.vertices, read.triangles)
-    faces: np.ndarray = engine.load("surface.locate").locate(mesh, points).faces
-    return faces

@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from addon import mesh_data
+from addon import bridge, mesh_data
 
 from .making import grid, job_of, mesh_object, ply_on
 
@@ -104,6 +104,47 @@ def test_quads_are_parted_as_blender_parts_them():
     assert polygons.tolist() == [t.polygon_index for t in sheet.data.loop_triangles]
     plain = [list(p.vertices[:3]) for p in sheet.data.polygons]
     assert plain != triangles[::2].tolist()  # some are parted along the other diagonal
+
+
+FIVE = [(0, 0, 0), (1, 0, 0), (0, 1, 0), (2, 0, 0), (2.5, 1, 0), (1.5, 2, 0)]
+
+
+def split(thing):
+    """Part every polygon of a mesh into triangles for good."""
+    bpy.ops.object.mode_set(mode="EDIT")
+    bpy.ops.mesh.select_all(action="SELECT")
+    bpy.ops.mesh.quads_convert_to_tris()
+    bpy.ops.object.mode_set(mode="OBJECT")
+    return thing
+
+
+@pytest.mark.parametrize(
+    "make",
+    [
+        lambda: grid(cells=6),
+        lambda: split(grid(cells=6)),
+        lambda: mesh_object("mixed", FIVE, [(0, 1, 2), (1, 3, 4, 5, 2)]),
+    ],
+    ids=["quads", "triangles", "mixed"],
+)
+def test_polygons_under_triangles_are_those_of_blender_s_list(make):
+    thing = make()
+    thing.data.calc_loop_triangles()
+    below = [triangle.polygon_index for triangle in thing.data.loop_triangles]
+    faces = mesh_data.take_faces(thing.data)
+    chosen = np.array([len(below) - 1, 0, 2])
+
+    assert faces.triangle_count == len(below)
+    assert faces.under(chosen).tolist() == [below[t] for t in chosen]
+
+
+def test_under_a_modifier_the_polygon_below_is_selected():
+    """Each quad becomes four: triangles 8 to 15 of the job are polygon 1, those beyond are none."""
+    sheet = grid(cells=4)
+    divided = sheet.modifiers.new("divided", "SUBSURF")
+    divided.subdivision_type, divided.levels = "SIMPLE", 1
+
+    assert bridge.source_polygons(sheet, bpy.context, [8, 9, 15, 10_000]).tolist() == [1]
 
 
 def test_faces_of_three_four_and_five_corners_are_parted_by_blender():
