@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 from . import bridge
 from .apply import find_patterns
 from .patterns import edges_object
+from .translation import new_name
 
 if TYPE_CHECKING:
     import bpy
@@ -21,11 +22,11 @@ def make_roll_scene(
     """Return the scene with every sheet of every cloth, made anew."""
     import bpy
 
-    name = f"Roll of {mould.name}"
-    old = bpy.data.scenes.get(name)
-    if old is not None and old.mouldply.roll_of == mould.name:
-        _empty(old)
-    made = old or bpy.data.scenes.new(name)
+    made = next((s for s in bpy.data.scenes if s.mouldply.roll_of == mould.name), None)
+    if made is None:
+        made = bpy.data.scenes.new(new_name("Roll of {}", mould.name))
+    else:
+        _empty(made)
     made.mouldply.roll_of = mould.name
     units = scene.unit_settings
     for field in ("system", "length_unit", "scale_length"):

@@ -5,6 +5,7 @@ import bpy
 from .. import engine, library
 from ..properties.records import set_values
 from ..props import EnumProperty, IntProperty, StringProperty
+from ..translation import new_name
 from .base import EngineOperator
 
 _kept_items: list = []  # Blender keeps no reference to the strings of a dynamic menu
@@ -29,7 +30,8 @@ def add_cloth(scene, fabric):
     cloth.id, cloth.name = fabric.id, fabric.name
     set_values(cloth, fabric, skip=("id", "name"))
     roll = kept.rolls.add()
-    roll.name, roll.fabric, roll.width_mm = f"{fabric.name} roll", fabric.id, fabric.roll_width_mm
+    roll.name, roll.fabric = new_name("{} roll", fabric.name), fabric.id
+    roll.width_mm = fabric.roll_width_mm
     kept.active_cloth = len(kept.cloths) - 1
     return cloth
 
@@ -119,9 +121,10 @@ class MOULDPLY_OT_add_roll(EngineOperator, bpy.types.Operator):
         """Add it, as wide as the cloth is usually sold."""
         cloth, rolls = need_cloth(context.scene), context.scene.mouldply.rolls
         taken = {roll.name for roll in rolls}
-        number = next(n for n in range(1, len(rolls) + 2) if f"{cloth.name} roll {n}" not in taken)
+        name = new_name("{} roll", cloth.name)
+        number = next(n for n in range(1, len(rolls) + 2) if f"{name} {n}" not in taken)
         roll = rolls.add()
-        roll.name, roll.fabric = f"{cloth.name} roll {number}", cloth.id
+        roll.name, roll.fabric = f"{name} {number}", cloth.id
         roll.width_mm = cloth.roll_width_mm
 
 

@@ -1,12 +1,14 @@
 """Cloth of the file, cloth of the person, stock, and the roll."""
 
 import json
+from pathlib import Path
 
 import bpy
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
+import addon
 from addon import engine, library
 from addon.scene_job import read_cloth
 
@@ -100,6 +102,29 @@ def test_the_roll_is_a_scene_with_the_patterns_where_they_lie(nested, scene):
     assert copy.rotation_euler.z == pytest.approx(np.radians(placed["angle_deg"]))
     bpy.ops.mouldply.show_roll()  # again: made anew, not doubled
     assert len([t for t in roll.objects if t.mouldply.ply_id == "p1" and t.parent is None]) == 1
+
+
+def test_in_german_the_roll_has_a_german_name_and_is_found_again(nested, scene, monkeypatch):
+    """Made in English, shown again in German: the same scene, not a second one.
+
+    The bpy module carries no languages: our own list is looked up instead of Blender.
+    """
+    words = json.loads((Path(addon.__file__).parent / "languages" / "de.json").read_text("utf-8"))
+
+    def german(template, value):
+        return words[template].format(value)
+
+    bpy.ops.mouldply.show_roll()
+    monkeypatch.setattr("addon.roll_scene.new_name", german)
+    monkeypatch.setattr("addon.operators.cloth.new_name", german)
+    bpy.ops.mouldply.show_roll()
+    assert len(bpy.data.scenes) == 2
+
+    bpy.data.scenes.remove(bpy.data.scenes[f"Roll of {nested.name}"])
+    bpy.ops.mouldply.show_roll()
+    assert f"Rolle von {nested.name}" in bpy.data.scenes
+    bpy.ops.mouldply.add_roll()
+    assert scene.mouldply.rolls[-1].name == f"Rolle {scene.mouldply.cloths[0].name} 1"
 
 
 def test_booking_shortens_the_roll_and_keeps_offcuts(nested, scene):
