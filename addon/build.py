@@ -11,6 +11,7 @@ import json
 import shutil
 import subprocess
 import sys
+import tempfile
 import zipfile
 from email.parser import Parser
 from importlib.util import find_spec
@@ -50,20 +51,21 @@ def main(arguments: list[str]) -> int:
 def build(platform: str, wheels: list[dict[str, str]]) -> Path:
     """Return the validated zip for one platform."""
     files = [carried.fetch(wheel, OUT / "wheels") for wheel in wheels]
-    stage = OUT / "stage" / platform
-    shutil.rmtree(stage, ignore_errors=True)
-    stage_sources(stage)
-    (stage / "wheels").mkdir()
-    for file in files:
-        shutil.copy2(file, stage / "wheels")
-    (stage / "LICENSES.md").write_text(licences(files), "utf-8")
-    (stage / "blender_manifest.toml").write_text(manifest(platform, files), "utf-8")
     target = OUT / f"mouldply-{version()}-{platform}.zip"
-    target.unlink(missing_ok=True)
-    _pack("build", f"--source-dir={stage}", f"--output-filepath={target}")
-    _pack("validate", str(target))
-    if target.stat().st_size > MOST_BYTES:
-        raise SystemExit(f"{target.name} has {target.stat().st_size / 2**20:.0f} MB; 100 at most.")
+    with tempfile.TemporaryDirectory(prefix="stage-", dir=OUT) as own:  # another build may run
+        stage, packed = Path(own) / platform, Path(own) / target.name
+        stage_sources(stage)
+        (stage / "wheels").mkdir()
+        for file in files:
+            shutil.copy2(file, stage / "wheels")
+        (stage / "LICENSES.md").write_text(licences(files), "utf-8")
+        (stage / "blender_manifest.toml").write_text(manifest(platform, files), "utf-8")
+        _pack("build", f"--source-dir={stage}", f"--output-filepath={packed}")
+        _pack("validate", str(packed))
+        size = packed.stat().st_size
+        if size > MOST_BYTES:
+            raise SystemExit(f"{target.name} has {size / 2**20:.0f} MB; 100 at most.")
+        packed.replace(target)
     return target
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import subprocess
 import sys
+import tempfile
 from pathlib import Path
 
 PYTHONS = ("3.11", "3.13")  # inside Blender 4.2 to 5.0, and from 5.1 on
@@ -49,8 +50,14 @@ def fetch(wheel: dict[str, str], cache: Path) -> Path:
         name, version, python, abi, platforms = _parts(wheel["file"])
         number = f"{python[2]}.{python[3:]}" if python.startswith("cp") else PYTHONS[0]
         tags = platforms.split(".")
-        if not _download(f"{name}=={version}", cache, tags, number, abi) or not file.is_file():
-            raise SystemExit(f"{wheel['file']} cannot be fetched. Run --relock to choose anew.")
+        cache.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryDirectory(prefix="fetch-", dir=cache) as own:  # whole or not there
+            fresh = Path(own) / wheel["file"]
+            if not _download(f"{name}=={version}", Path(own), tags, number, abi) or (
+                not fresh.is_file()
+            ):
+                raise SystemExit(f"{wheel['file']} cannot be fetched. Run --relock to choose anew.")
+            fresh.replace(file)
     if digest(file) != wheel["sha256"]:
         raise SystemExit(f"{file} is not the wheel carried.json names. Delete it and try again.")
     return file

@@ -42,6 +42,29 @@ def test_the_lock_names_wheels_of_both_pythons_for_every_platform():
             assert pythons == {"cp311", "cp313"}, library
 
 
+def test_a_second_build_meanwhile_takes_nothing_from_the_first(monkeypatch, tmp_path):
+    """The packer is replaced by one that, the first time, builds the same zip once more."""
+    monkeypatch.setattr(build, "OUT", tmp_path)
+    packed = []
+
+    def pack(what, *options):
+        if what != "build":
+            return
+        source, target = (Path(option.split("=", 1)[1]) for option in options)
+        packed.append(source)
+        if len(packed) == 1:
+            build.build("linux-x64", [])
+        assert 'version = "' in (source / "blender_manifest.toml").read_text("utf-8")
+        assert (source / "flatten" / "__init__.py").is_file()
+        target.write_bytes(b"zip")
+
+    monkeypatch.setattr(build, "_pack", pack)
+    built = build.build("linux-x64", [])
+
+    assert len(set(packed)) == 2
+    assert [file.name for file in tmp_path.iterdir()] == [built.name]  # nothing is left
+
+
 @pytest.mark.slow
 def test_the_zip_holds_add_on_engine_wheels_and_licences(packed):
     with zipfile.ZipFile(packed) as zipped:
