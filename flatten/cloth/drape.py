@@ -15,7 +15,8 @@ from ..surface.mesh import SurfaceMesh
 from ..surface.refine import refine
 from .fabric import Fabric
 from .flattable import check_opens_flat
-from .lay import METHODS, Method, Task, lay
+from .lay import lay
+from .laying import METHODS, Method, Task
 from .settled import settled_faces
 from .strain import fabric_strain, flat_areas
 

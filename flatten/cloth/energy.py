@@ -13,7 +13,7 @@ threads; derivation of the derivatives: ours.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -35,7 +35,8 @@ class Panels:
     """The triangles of a mesh in their own planes: side 01 along the first axis.
 
     `inverse_base`, `shift`, `inverse_height` (m,): gradient of a function with differences
-    d1, d2 to corner 0 is (d1 ib, d2 ih - d1 sh).
+    d1, d2 to corner 0 is (d1 ib, d2 ih - d1 sh). `bow` (2, 2, m): of x and y, what of that
+    gradient is there only because threads curve between the corners (bow.py); None: nothing.
     """
 
     faces: Ints
@@ -43,6 +44,7 @@ class Panels:
     inverse_base: Floats
     shift: Floats
     inverse_height: Floats
+    bow: Floats | None = None
 
     @staticmethod
     def of(mesh: MouldMesh) -> Panels:
@@ -76,6 +78,7 @@ class Panels:
             self.inverse_base[some],
             self.shift[some],
             self.inverse_height[some],
+            None if self.bow is None else self.bow[:, :, some],
         )
 
     def chunks(self) -> list[slice]:
@@ -88,6 +91,15 @@ class Panels:
         start = values[f[:, 0]]
         d1, d2 = values[f[:, 1]] - start, values[f[:, 2]] - start
         return d1 * self.inverse_base, d2 * self.inverse_height - d1 * self.shift
+
+    def mean_gradients(self, flat: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+        """Return the mean gradients of x and y, (m,) each; the bow of threads taken off."""
+        x1, x2 = self.gradients(flat[0])
+        y1, y2 = self.gradients(flat[1])
+        if self.bow is None:
+            return x1, x2, y1, y2
+        (u1, u2), (v1, v2) = self.bow
+        return x1 - u1, x2 - u2, y1 - v1, y2 - v2
 
     def differences(self, first: Floats, second: Floats) -> tuple[Floats, Floats]:
         """Return a covector of the gradient as one of (d1, d2)."""
@@ -113,7 +125,7 @@ class Stretch:
 
 def stretch(panels: Panels, flat: Floats) -> Stretch:
     """Return the state of a flat layout (2, n)."""
-    return _stretch_of(*panels.gradients(flat[0]), *panels.gradients(flat[1]))
+    return _stretch_of(*panels.mean_gradients(flat))
 
 
 def _stretch_of(x1: Floats, x2: Floats, y1: Floats, y2: Floats) -> Stretch:
@@ -132,13 +144,16 @@ class ThreadEnergy:
     law: Law
     bending: Bending | None = None
 
+    def bowed(self, bow: Floats) -> ThreadEnergy:
+        """Return the same with this bow (2, 2, m) of the threads."""
+        return replace(self, panels=replace(self.panels, bow=bow))
+
     def value(self, flat: Floats) -> float:
         """Return the energy (mm2) of a layout (2, n); infinite where a triangle is turned over."""
         total = 0.0
         for some in self._chunks():
             panels = self.panels.part(some)
-            x1, x2 = panels.gradients(flat[0])
-            y1, y2 = panels.gradients(flat[1])
+            x1, x2, y1, y2 = panels.mean_gradients(flat)
             if not (x1 * y2 - x2 * y1 > 0).all():
                 return np.inf
             s = _stretch_of(x1, x2, y1, y2)

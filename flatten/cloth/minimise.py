@@ -31,6 +31,9 @@ ARMIJO = 1e-4
 # before: a solve costs a tenth of a factorisation.
 CHORD_MM = 0.05
 CHORD_GAIN = 0.3
+# From a factor that was handed over the first step may be half of this, and each half of the
+# one before: no factorisation is needed yet.
+HANDED_MM, HANDED_GAIN = 1.0, 0.5
 SPRING = 1.0  # of a point on a spine, energy mm2 per mm2 of distance
 
 
@@ -111,14 +114,22 @@ def minimise(
     step_mm: float = STEP_MM,
     steps: int = STEPS,
     stop: Callable[[Floats, float], bool] | None = None,
+    factored: bool = False,
+    newton: float = 0.0,
 ) -> Layout:
     """Return the layout of least energy reached from `flat`, all triangles counter-clockwise.
 
+    `factored`: the system's factor is of a layout and an energy nearby; it is tried first.
+    `newton`: the share of the strains' second derivatives to begin with.
     `stop`, asked after each step with the layout and the movement (mm): give up, not converged.
     """
-    newton, last, chords, damping = 0.0, np.inf, 0, 0.0
+    last, chords, damping = np.inf, 0, 0.0
     size = float(np.ptp(flat, axis=1).max())
     moved, step_mm = size, max(step_mm, FINEST * size)
+    if factored:
+        flat, moved, chords = _chord(cloth, system, springs, flat, HANDED_MM, step_mm, HANDED_GAIN)
+        if moved <= step_mm:
+            return Layout(flat, True, chords, moved)
     for iteration in range(1, steps + 1):
         progress(min(iteration / 8, 0.95), "Laying the cloth")
         e, gradient, values = cloth.derivatives(system, flat, newton)
@@ -161,6 +172,7 @@ def _chord(
     flat: Floats,
     moved: float,
     step_mm: float,
+    gain: float = CHORD_GAIN,
 ) -> tuple[Floats, float, int]:
     """Go on with the last factor while that gains; return layout, last movement, steps taken."""
     for count in range(8):
@@ -168,7 +180,7 @@ def _chord(
         springs.add_gradient(flat, gradient)
         step = -system.solve(gradient.T.ravel()).reshape(-1, 2).T
         size = float(np.abs(step).max())
-        if size > CHORD_GAIN * moved or first_flip(cloth.panels, flat, step) <= 1:
+        if size > gain * moved or first_flip(cloth.panels, flat, step) <= 1:
             return flat, moved, count
         flat, moved = flat + step, size
         if moved <= step_mm:
@@ -199,15 +211,23 @@ def _search(
 def first_flip(panels: Panels, flat: Floats, step: Floats) -> float:
     """Return the shortest length along `step` at which a triangle loses its area.
 
-    Infinite where that is so far off that no step is cut short by it.
+    Infinite where that is so far off that no step is cut short by it. With the bow of threads
+    known, the triangle with and without it.
     """
-    x1, x2 = panels.gradients(flat[0])
-    y1, y2 = panels.gradients(flat[1])
     u1, u2 = panels.gradients(step[0])
     v1, v2 = panels.gradients(step[1])
-    c = x1 * y2 - x2 * y1
-    b = x1 * v2 - x2 * v1 + u1 * y2 - u2 * y1
     a = u1 * v2 - u2 * v1
+    x1, x2 = panels.gradients(flat[0])
+    y1, y2 = panels.gradients(flat[1])
+    first = _first_root(a, x1 * v2 - x2 * v1 + u1 * y2 - u2 * y1, x1 * y2 - x2 * y1)
+    if panels.bow is None:
+        return first
+    x1, x2, y1, y2 = panels.mean_gradients(flat)
+    return min(first, _first_root(a, x1 * v2 - x2 * v1 + u1 * y2 - u2 * y1, x1 * y2 - x2 * y1))
+
+
+def _first_root(a: Floats, b: Floats, c: Floats) -> float:
+    """Return the smallest positive t at which any a t^2 + b t + c, c > 0, is nothing."""
     # Nearly every triangle is too large to lose its area on the way, whatever the signs.
     some = np.flatnonzero(c * TO_FLIP**2 <= np.abs(b) * TO_FLIP + np.abs(a))
     a, b, c = a[some], b[some], c[some]

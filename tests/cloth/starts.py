@@ -4,7 +4,8 @@ import numpy as np
 
 from flatten.cloth.drape import Drape
 from flatten.cloth.fabric import Fabric
-from flatten.cloth.lay import Laid, Task, lay
+from flatten.cloth.lay import Laid, lay
+from flatten.cloth.laying import Task
 from flatten.progress import silent
 
 # The flat shape drawn out by a quarter, squeezed and leant over by 14 degrees: far from at rest.

@@ -4,7 +4,8 @@ import numpy as np
 from shapes import irregular_cap, tray
 
 from flatten.cloth.coarse import coarse_surface
-from flatten.cloth.lay import Task, lay
+from flatten.cloth.lay import lay
+from flatten.cloth.laying import Task
 from flatten.cloth.library import load_fabrics
 from flatten.progress import silent
 from flatten.surface.mesh import MouldMesh
@@ -42,7 +43,7 @@ def test_a_carried_start_that_is_folded_costs_steps_and_no_more(monkeypatch):
     def never(*given):
         raise AssertionError("threads that bend were tried")
 
-    monkeypatch.setattr("flatten.cloth.lay.Bending", never)
+    monkeypatch.setattr("flatten.cloth.laying.Bending", never)
     laid = lay(mesh, task, silent, start=folded)
 
     assert laid.layout.converged
