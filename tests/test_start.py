@@ -115,4 +115,4 @@ def test_a_folder_in_use_is_left_alone(tmp_path, capsys):
     (tmp_path / "box job" / "notes.txt").write_text("mine")
 
     assert main(["new", str(tmp_path / "box.stl")]) == 2
-    assert "not empty" in capsys.readouterr().err
+    assert "no empty folder" in capsys.readouterr().err
