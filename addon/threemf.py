@@ -16,7 +16,8 @@ if TYPE_CHECKING:
 
 MM = {"micron": 0.001, "millimeter": 1.0, "centimeter": 10.0, "inch": 25.4, "foot": 304.8,
       "meter": 1000.0}  # fmt: skip
-MOST_BYTES = 2**30
+# Some three million triangles; as elements, XML takes sixteen times its own size in memory.
+MOST_BYTES = 200 * 2**20
 MOST_PARTS, MOST_FACES = 10_000, 5_000_000
 _DAMAGED = (
     zipfile.BadZipFile, zlib.error, StopIteration, ElementTree.ParseError, OSError, RuntimeError,
@@ -37,7 +38,7 @@ def read_3mf(file: Path) -> tuple[np.ndarray, np.ndarray]:
         with zipfile.ZipFile(file) as packed:
             name = next(n for n in packed.namelist() if n.lower().endswith(".model"))
             if packed.getinfo(name).file_size > MOST_BYTES:
-                raise error(f"'{file.name}' is larger than 1 GB.", "Export a coarser mesh.")
+                raise error(f"'{file.name}' is larger than 200 MB.", "Export a coarser mesh.")
             if packed.getinfo(name).compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
                 raise error(f"'{file.name}' is packed in an unknown way.", "Export it again.")
             text = packed.read(name)

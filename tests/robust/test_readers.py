@@ -11,6 +11,7 @@ import pytest
 from robust import readers
 from sample_jobs import dish_job
 
+from addon.threemf import read_3mf
 from flatten.errors import InputError
 from flatten.job import load_job, save_job
 from flatten.packed import read_arrays
@@ -151,6 +152,24 @@ MODEL = readers.MODEL
 def test_a_hostile_3mf_is_named(content, tmp_path):
     with pytest.raises(InputError):
         readers.threemf_model(content, tmp_path)
+
+
+@pytest.mark.parametrize("over", [0, 1])
+def test_a_3mf_of_more_than_200_mb_is_refused_before_it_is_unpacked(over, tmp_path, monkeypatch):
+    """As elements, XML takes sixteen times its size in memory: a gigabyte takes the machine."""
+    file, name = tmp_path / "a.3mf", "3D/3dmodel.model"
+    with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as made:
+        made.writestr(name, MODEL)
+        made.infolist()[0].file_size = 200 * 2**20 + over  # what its list of members says
+    unpacked = []
+    monkeypatch.setattr(zipfile.ZipFile, "read", lambda self, name: unpacked.append(name) or MODEL)
+    if not over:
+        assert len(read_3mf(file)[1])
+        assert unpacked == [name]
+        return
+    with pytest.raises(InputError, match=r"'a.3mf' is larger than 200 MB\. Export a coarser mesh"):
+        read_3mf(file)
+    assert not unpacked
 
 
 def edited(folder, **changes):
