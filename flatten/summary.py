@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -10,6 +12,7 @@ from . import __version__
 from .arrays import Bools
 from .cloth.fabric import Fabric
 from .facts import laminate_code
+from .finding import Finding
 from .job import Job
 from .mould.report import MouldReport
 from .mould_facts import mould_check, stipple_lines
@@ -19,6 +22,9 @@ from .result import ExtraPiece, Piece, Result
 
 FORMAT = "mouldply result"
 VERSION = 1
+# Faces listed in all findings together. Fourteen bytes each, so 28 MB: less than half of
+# what is read of an index (MOST_INDEX_BYTES in folder.py).
+MOST_LISTED = 2_000_000
 
 
 def summary(result: Result, job: Job) -> dict[str, Any]:
@@ -40,8 +46,31 @@ def summary(result: Result, job: Job) -> dict[str, Any]:
         "rolls": [_roll(nest, fabrics[cloth]) for cloth, nest in result.nests.items()],
         "totals": _totals(result),
         "mould": _mould(result.mould),
-        "findings": [to_plain(finding) for finding in result.findings],
+        "findings": _findings(result.findings),
     }
+
+
+def _findings(findings: Sequence[Finding]) -> list[dict[str, Any]]:
+    """Return the findings; `face_count` is more than `faces` lists where those were cut short."""
+    most = _most_each([len(finding.faces) for finding in findings])
+    return [
+        {
+            **to_plain(replace(finding, faces=finding.faces[:most])),
+            "face_count": len(finding.faces),
+        }
+        for finding in findings
+    ]
+
+
+def _most_each(counts: Sequence[int]) -> int:
+    """Return how many faces a finding may list: short lists stay whole, the longer ones share."""
+    left = MOST_LISTED
+    for number, count in enumerate(sorted(counts)):
+        share = left // (len(counts) - number)
+        if count > share:
+            return share
+        left -= count
+    return max(counts, default=0)
 
 
 def _plies(result: Result, fabrics: dict[str, Fabric]) -> list[dict[str, Any]]:

@@ -188,10 +188,12 @@ def _findings(facts: Mapping[str, Any], findings: Sequence[Mapping[str, Any]]) -
 def _where(number: int, finding: Mapping[str, Any]) -> str:
     if not finding["faces"]:
         return ""
+    listed, count = len(finding["faces"]), finding.get("face_count", 0)
+    short = f" (the first {listed:,} of {count:,} faces)" if count > listed else ""
     return (
         f' <button type="button" class="where" data-finding="{number}" '
         f'data-ply="{html.escape(finding["ply_id"])}" aria-pressed="false">'
-        "Show where</button>"
+        f"Show where</button>{short}"
     )
 
 

@@ -17,6 +17,13 @@ from ..errors import FlattenError, InputError
 from ..progress import Progress
 
 MARKS = {"note": "·", "warning": "!", "stop": "X"}
+SAID = (
+    "code",
+    "severity",
+    "message",
+    "hint",
+    "ply_id",
+)  # of a finding; where it is, the page shows
 
 
 @contextmanager
@@ -167,7 +174,7 @@ def tell_findings(facts: Mapping[str, Any]) -> None:
         return
     plies = {ply["ply_id"]: (ply["number"], ply["name"]) for ply in facts["plies"]}
     order = ("stop", "warning", "note")
-    groups = gathered(Finding(**{**one, "faces": ()}) for one in findings)
+    groups = gathered(Finding(**{name: one[name] for name in SAID}) for one in findings)
     many = "1 finding" if len(groups) == 1 else f"{len(groups)} findings"
     console.print(f"{many} (X stops, ! look at it, · good to know)")
     for finding, ids in sorted(groups, key=lambda pair: order.index(pair[0].severity)):
