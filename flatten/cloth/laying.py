@@ -28,8 +28,8 @@ METHODS: tuple[Method, ...] = ("worked_out", "least_shear")
 # solid strip has 3.5^2 / 12). Without, kinks are as narrow as triangles; stiffer, the shape of
 # the triangles is felt.
 BENDING_MM2 = 1.0
-# First with stiffer threads, roughly: one answer from any start; then as they are.
-STIFF_MM2, ROUGHLY_MM = 3.0, 0.3
+# First with stiffer threads: one answer from any start; then as they are.
+STIFF_MM2, ROUGHLY_MM, BOWED_MM = 3.0, 0.3, 0.6
 # That cloth is wholly jammed is read once steps are smaller than this, that it is so in part at
 # rest only; where it surely is, once they are smaller than that, or after so many.
 READ_MM, SURE_MM, SURE_STEPS = 1e-2, 1.0, 2
@@ -166,7 +166,7 @@ class Held:
             rest = _Leg(max(step_mm, REST_MM), factored=True)
             legs = [rest] * (count < FEW) + [_Leg(step_mm, factored=True)]
             run = replace(run, stop=None, progress=part_of(progress, 0.7, 1.0))
-            layout = run.bowed(self.bow, layout, legs, SLIGHT * self.mesh.size_mm)
+            layout = run.bowed(self.bow, layout, legs, SLIGHT * self.mesh.spread_mm)
         return layout, share
 
     def jammed(self, start: Floats, share: float, progress: Progress, *, off_mm: float) -> Layout:
@@ -187,7 +187,7 @@ class Held:
         if off_mm >= SURE_MM:
             stiff = Bending(mesh, system, share * STIFF_MM2)
             rough = replace(run, cloth=ThreadEnergy(self.panels, law, stiff))
-            first = rough.to(start, _Leg(ROUGHLY_MM))
+            first = rough.to(start, _Leg(READ_MM))
         elif off_mm >= READ_MM:
             first = run.to(start, _Leg(ROUGHLY_MM))
-        return run.bowed(self.bow, first, [_Leg(ROUGHLY_MM), _Leg(STEP_MM, newton=1.0)])
+        return run.bowed(self.bow, first, [_Leg(BOWED_MM), _Leg(STEP_MM, newton=1.0)])

@@ -131,3 +131,25 @@ def test_cloth_whose_bow_finds_no_rest_is_laid_without(monkeypatch):
     assert any(tried)
     assert drape.converged
     assert_allclose(drape.flat, straight.flat, atol=1e-5)
+
+
+def test_a_turned_part_is_laid_alike_where_bows_are_all_but_slight(monkeypatch):
+    """What counts as slight is a share of a size that knows no axes."""
+    mesh = random_sheet(337)
+    middle = mesh.vertices[np.linalg.norm(mesh.vertices[:, :2], axis=1).argmin()]
+    q, _ = np.linalg.qr(np.random.default_rng(1).normal(size=(3, 3)))
+    q *= np.sign(np.linalg.det(q))
+    turned = SurfaceMesh(mesh.vertices @ q.T, mesh.faces)
+    seen = []
+    across = Bow.across_mm
+    monkeypatch.setattr(Bow, "across_mm", lambda self, read: seen.append(across(self, read)) or 1.0)
+    drape_surface(mesh, TWILL, tack_mm=middle, warp=(1, 0, 0), max_edge_mm=ANY)
+    # Just slight beside the one size, just not beside the other, were it that of a box.
+    monkeypatch.setattr(laying, "SLIGHT", seen[0] / np.sqrt(mesh.size_mm * turned.size_mm))
+    monkeypatch.setattr(Bow, "across_mm", across)
+    assert abs(mesh.size_mm / turned.size_mm - 1) > 0.005
+
+    one = drape_surface(mesh, TWILL, tack_mm=middle, warp=(1, 0, 0), max_edge_mm=ANY)
+    two = drape_surface(turned, TWILL, tack_mm=q @ middle, warp=q[:, 0], max_edge_mm=ANY)
+
+    assert_allclose(two.flat, one.flat, atol=1e-6)
