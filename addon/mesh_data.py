@@ -60,11 +60,14 @@ def select_polygons(mesh: bpy.types.Mesh, chosen: np.ndarray) -> None:
     import numpy as np
 
     corners = np.repeat(chosen, corner_counts(mesh))
-    for data, name in ((mesh.vertices, ".corner_vert"), (mesh.edges, ".corner_edge")):
-        touched = np.zeros(len(data), bool)
-        touched[values_of(mesh, name, np.int32)[corners]] = True
-        data.foreach_set("select", touched)
-    mesh.polygons.foreach_set("select", chosen)
+    for domain, count, name, of_corner in (
+        ("POINT", len(mesh.vertices), ".select_vert", ".corner_vert"),
+        ("EDGE", len(mesh.edges), ".select_edge", ".corner_edge"),
+    ):
+        touched = np.zeros(count, bool)
+        touched[values_of(mesh, of_corner, np.int32)[corners]] = True
+        write_attribute(mesh, name, "BOOLEAN", domain, touched)  # through `edges`: 30 times as long
+    write_attribute(mesh, ".select_poly", "BOOLEAN", "FACE", chosen)
     mesh.update()
 
 

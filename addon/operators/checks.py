@@ -53,9 +53,11 @@ class MOULDPLY_OT_show_finding(NeedsMould, EngineOperator, bpy.types.Operator):
         if bpy.app.background:
             return
         corners = _corners(mould)
-        if mould.mode != "EDIT":
+        if mould.mode == "EDIT":
+            bpy.ops.mesh.select_mode(type="FACE")
+        else:  # chosen before the mode: its operator walks over the whole mesh again
+            context.tool_settings.mesh_select_mode = (False, False, True)
             bpy.ops.object.mode_set(mode="EDIT")
-        bpy.ops.mesh.select_mode(type="FACE")
         if corners and context.area is not None and context.area.type == "VIEW_3D":
             looking.at(context.area.spaces.active.region_3d, corners)
 
@@ -66,7 +68,7 @@ def _corners(mould):
 
     vertices = mould.data.vertices
     points, chosen = np.empty(3 * len(vertices), np.float32), np.empty(len(vertices), bool)
-    vertices.foreach_get("co", points)
+    vertices.foreach_get("co", points)  # in edit mode the attributes are out of reach
     vertices.foreach_get("select", chosen)
     axes = points.reshape(-1, 3)[chosen].T
     if not axes.size:
