@@ -44,8 +44,8 @@ def _work():
         return 0.3
     if time.monotonic() < STATE["until"]:
         return 0.05
-    work = bpy.context.window_manager.mouldply
-    if work.running:
+    work = getattr(bpy.context.window_manager, "mouldply", None)  # a script may switch us off
+    if work is not None and work.running:
         if STATE["seen"] != (work.what, work.share):  # a loaded machine is slow, not stuck
             STATE["seen"], STATE["until"] = (work.what, work.share), time.monotonic()
         if time.monotonic() > STATE["until"] + PATIENCE_S:

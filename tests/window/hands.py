@@ -12,11 +12,12 @@ from bpy_extras.view3d_utils import location_3d_to_region_2d
 from mathutils import Euler
 
 OUT = Path(os.environ.get("WINDOW_OUT", "."))
+EXTENSION = "bl_ext.user_default.mouldply"
 
 
 def part(name):
     """Return a module of the installed add-on."""
-    return importlib.import_module(f"bl_ext.user_default.mouldply.{name}")
+    return importlib.import_module(f"{EXTENSION}.{name}")
 
 
 def window():

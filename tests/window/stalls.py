@@ -61,16 +61,42 @@ def flow():
         rows.append((label, *(yield from measured(label, act, pause))))
         print(f"{rows[-1][1]:.0f} ms, {rows[-1][2]:.0f} ms of the processor", flush=True)
     area.type = "VIEW_3D"
+    yield from drawn()
+    area.type = "TEXT_EDITOR"
+    yield 1
+    for label, act, pause in alone():
+        rows.append((f"without mouldply: {label}", *(yield from measured(label, act, pause))))
+        yield 1
     print(f"{faces} faces")
     for label, wall_ms, cpu_ms in rows:
         late = "  OVER" if wall_ms > LIMIT_MS else ""
         print(f"STALL {wall_ms:6.0f} ms, {cpu_ms:6.0f} ms of the processor  {label}{late}")
+    for label, seconds in sorted(DRAWN.items(), key=lambda pair: -pair[1]):
+        print(f"DRAWN {1000 * seconds:6.1f} ms  {label}")
+
+
+def drawn():
+    """Let the view draw all of ours."""
     bpy.context.window_manager.mouldply_view.map = "shear_deg"
     for _ in range(3):
         hands.redraw()
         yield 0.5
-    for label, seconds in sorted(DRAWN.items(), key=lambda pair: -pair[1]):
-        print(f"DRAWN {1000 * seconds:6.1f} ms  {label}")
+    bpy.context.window_manager.mouldply_view.map = "NONE"
+
+
+def alone():
+    """Switch ourselves off; yield what Blender does by itself on the same mould."""
+    thing = mould()
+    with bpy.context.temp_override(window=hands.window()):
+        for other in bpy.context.selected_objects:
+            other.select_set(False)
+        thing.select_set(True)
+        bpy.context.view_layer.objects.active = thing
+        bpy.ops.preferences.addon_disable(module=hands.EXTENSION)
+    for mode in ("EDIT", "OBJECT"):
+        yield f"{mode.lower()} mode", pressed(bpy.ops.object.mode_set, mode=mode), 1
+    yield "undo", undo, 1
+    yield "redo", redo, 1
 
 
 def measured(label, act, pause):
@@ -80,8 +106,9 @@ def measured(label, act, pause):
     act()
     yield 0.1  # until no work is under way; then its end, and what follows, are timed too
     yield pause
-    if bpy.context.window_manager.mouldply.message:
-        print("SAYS", bpy.context.window_manager.mouldply.message)
+    progress = getattr(bpy.context.window_manager, "mouldply", None)
+    if progress is not None and progress.message:
+        print("SAYS", progress.message)
     return PULSE.worst_ms, PULSE.worst_cpu_ms
 
 
