@@ -16,7 +16,7 @@ from ..surface.mesh import MouldMesh, SurfaceMesh
 from ..surface.region import Region
 from .drape import Drape, Method, drape_surface
 from .fabric import Fabric
-from .relief_line import DartLine, on_rim
+from .relief_line import NO_SLITS, DartLine, on_rim
 from .relief_mesh import coarser
 from .relief_orbit import Orbit, orbits_of
 from .relief_part import PartDraper, part_at_zones, splice_proposals
@@ -47,6 +47,7 @@ def propose_relief(
     method: Method = "worked_out",
     max_edge_mm: float | None = None,
     thorough: bool = True,
+    slits: Floats = NO_SLITS,
     progress: Progress = silent,
 ) -> list[Proposal]:
     """Return darts that let a cloth lie down that locks; none where it lies down already.
@@ -61,6 +62,8 @@ def propose_relief(
     surface, fabric, tack_mm, warp, method, max_edge_mm : as for `drape_surface`
     thorough : find the lengths on a fine mesh of their own, so that they depend on the given
         one by a millimetre or two; else on the drape's mesh, several times quicker
+    slits : (k, 2, 3) mm, edges of the surface's boundary that are sides of cuts already there;
+        no dart starts from them
     progress : called with the share done, at every step of every drape; may raise Cancelled
 
     Raises
@@ -71,7 +74,7 @@ def propose_relief(
 
     share = 0.0
 
-    def tell(done: float, what: str) -> None:
+    def step(done: float, what: str) -> None:
         nonlocal share
         share = done
         progress(done, what)
@@ -93,31 +96,33 @@ def propose_relief(
             progress=hear,
         )
 
-    tell(0.0, "draping without darts")
+    step(0.0, "draping without darts")
     plain = drape(coarser(surface, SOUGHT_ON_FACES))
     zones = locked_zones(plain, fabric)
     if not zones:
         return []
     base = plain.fine.surface
-    orbits = orbits_of(base, plain, fabric, zones)
-    find_lengths(base, orbits, fabric, drape, part_of(tell, 0.1, 0.4))
+    orbits = orbits_of(base, plain, fabric, zones, slits)
+    if not orbits:
+        return []
+    find_lengths(base, orbits, fabric, drape, part_of(step, 0.1, 0.4))
     fine = base
     if thorough:
         fine = reference_mesh(base, orbits)
-        refine_lengths(fine, orbits, fabric, drape, part_of(tell, 0.4, 0.8))
+        refine_lengths(fine, orbits, fabric, drape, part_of(step, 0.4, 0.8))
     found = [orbit.length_mm for orbit in orbits]
-    darted = lengthen(fine, orbits, fabric, drape, part_of(tell, 0.8, 0.9))
+    darted = lengthen(fine, orbits, fabric, drape, part_of(step, 0.8, 0.9))
     if not darted.converged and fine is not base:
         for orbit, length in zip(orbits, found, strict=True):
             orbit.length_mm = length
-        darted = lengthen(base, orbits, fabric, drape, part_of(tell, 0.9, 1.0))
+        darted = lengthen(base, orbits, fabric, drape, part_of(step, 0.9, 1.0))
     proposals, at_rest = _accepted(
         plain, darted, orbits, fabric, surface, drape, lambda: hear(share, "cutting the darts")
     )
     if not (at_rest and all(orbit.enough for orbit in orbits)):
-        tell(0.95, "draping with splices instead")
+        step(0.95, "draping with splices instead")
         proposals = _parted(plain, proposals, at_rest, fabric, surface, drape_part)
-    tell(1.0, "cuts proposed")
+    step(1.0, "cuts proposed")
     return proposals if _gain_mm2(proposals) > 0 else []
 
 

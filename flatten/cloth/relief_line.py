@@ -16,6 +16,8 @@ from ..surface.sheet import open_along
 # to an edge than this share of the way across uses the edge, so that no needle-shaped triangles
 # arise; the slit strays by that much, 0.25 mm on 2.5 mm edges.
 SNAP_SHARE = 0.1
+CLEAR_MM = 5.0  # a dart starts this far from a cut that is there: no strip of cloth in between
+NO_SLITS = np.zeros((0, 2, 3))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -35,10 +37,18 @@ class DartLine:
         return Tracer(surface).trace(inside, self.inward, longest_mm=length_mm)
 
 
-def shortest_to_rim(surface: SurfaceMesh, centre: Floats, *, directions: int = 48) -> DartLine:
+def shortest_to_rim(
+    surface: SurfaceMesh,
+    centre: Floats,
+    *,
+    directions: int = 48,
+    slits: Floats = NO_SLITS,
+) -> DartLine | None:
     """Return the straightest line from a point that reaches the rim soonest, seen from the rim.
 
-    Directions are tried all round, then those either side of the best are closed in on.
+    Directions are tried all round, then those either side of the best are closed in on. `slits`
+    (k, 2, 3) are edges of the boundary that are sides of a cut already there, not rim: no dart
+    starts at them. None where every line ends at one.
     """
     at = closest_point(surface, centre)
     normal = surface.normals[at.face]
@@ -49,7 +59,8 @@ def shortest_to_rim(surface: SurfaceMesh, centre: Floats, *, directions: int = 4
 
     def reach(angle: float) -> tuple[float, Trace]:
         out = tracer.trace(at, np.cos(angle) * first + np.sin(angle) * second, longest_mm=longest)
-        return (float(out.length_mm[-1]) if out.end == "boundary" else np.inf), out
+        there = out.end == "boundary" and _away_from(slits, out.points[-1]) > CLEAR_MM
+        return (float(out.length_mm[-1]) if there else np.inf), out
 
     step = 2 * np.pi / directions
     best = min((reach(k * step)[0], k * step) for k in range(directions))[1]
@@ -59,9 +70,21 @@ def shortest_to_rim(surface: SurfaceMesh, centre: Floats, *, directions: int = 4
         low, high = (low, b) if reach(a)[0] <= reach(b)[0] else (a, high)
     length, out = reach((low + high) / 2)
     if not np.isfinite(length):
-        _, out = reach(best)
+        length, out = reach(best)
+    if len(slits) and not np.isfinite(length):
+        return None
     back = out.points[-2] - out.points[-1]
     return DartLine(start=out.points[-1], inward=back / np.linalg.norm(back))
+
+
+def _away_from(segments: Floats, point: Floats) -> float:
+    """Return how far a point (3,) is from the nearest of the segments (k, 2, 3), mm."""
+    if not len(segments):
+        return np.inf
+    start, way = segments[:, 0], segments[:, 1] - segments[:, 0]
+    share = ((point - start) * way).sum(axis=1) / np.maximum((way**2).sum(axis=1), 1e-300)
+    foot = start + np.clip(share, 0, 1)[:, None] * way
+    return float(np.sqrt(((foot - point) ** 2).sum(axis=1).min()))
 
 
 def on_rim(surface: SurfaceMesh, point: Floats) -> Floats:

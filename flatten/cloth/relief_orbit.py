@@ -12,7 +12,7 @@ from ..surface.geodesic import closest_point
 from ..surface.mesh import SurfaceMesh
 from .drape import Drape
 from .fabric import Fabric
-from .relief_line import DartLine, shortest_to_rim
+from .relief_line import NO_SLITS, DartLine, shortest_to_rim
 from .relief_mirror import mirrors
 from .relief_zones import Zone
 
@@ -38,9 +38,17 @@ class Orbit:
 
 
 def orbits_of(
-    surface: SurfaceMesh, drape: Drape, fabric: Fabric, zones: Sequence[Zone]
+    surface: SurfaceMesh,
+    drape: Drape,
+    fabric: Fabric,
+    zones: Sequence[Zone],
+    slits: Floats = NO_SLITS,
 ) -> list[Orbit]:
-    """Return one dart for each zone, the mirror images of one together, the hardest first."""
+    """Return one dart for each zone, the mirror images of one together, the hardest first.
+
+    `slits` (k, 2, 3) mm: edges of the boundary that are sides of cuts already there. A zone from
+    which no straight line reaches the rim between them has no dart.
+    """
     group = mirrors(surface, drape, fabric)
     left, orbits = list(zones), []
     while left:
@@ -53,20 +61,29 @@ def orbits_of(
             if min(np.linalg.norm(other.centre - image) for image in images) <= near
         ]
         left = [other for other in left if other not in same]
-        orbit = _orbit(surface, drape, group, zone, near)
+        orbit = _orbit(surface, drape, group, zone, near, slits)
+        if orbit is None:
+            continue
         orbit.zone = np.concatenate([zone.faces, *(other.faces for other in same)])
         orbits.append(orbit)
     return orbits
 
 
 def _orbit(
-    surface: SurfaceMesh, drape: Drape, group: list[Floats], zone: Zone, near: float
-) -> Orbit:
+    surface: SurfaceMesh,
+    drape: Drape,
+    group: list[Floats],
+    zone: Zone,
+    near: float,
+    slits: Floats,
+) -> Orbit | None:
     """Return the dart of a zone and its images; on a mirror plane it lies in the plane exactly."""
     about = drape.tack_mm
     own = [g for g in group if np.linalg.norm(_moved(g, zone.centre, about) - zone.centre) < near]
     centre = np.mean([_moved(g, zone.centre, about) for g in own], axis=0)
-    line = shortest_to_rim(surface, centre)
+    line = shortest_to_rim(surface, centre, slits=slits)
+    if line is None:
+        return None
     start = np.mean([_moved(g, line.start, about) for g in own], axis=0)
     start = closest_point(surface, start).position
     inward = np.mean([g @ line.inward for g in own], axis=0)

@@ -62,7 +62,7 @@ def cuts_command(given: argparse.Namespace) -> int:
     from ..answer_parts import proposal_facts
     from ..job import save_job
     from ..progress import part_of
-    from ..proposals import cut_proposals
+    from ..proposals import cut_proposals, lies_down
 
     if (given.accept or given.stagger) and not given.mould.is_dir():
         raise InputError(
@@ -74,12 +74,16 @@ def cuts_command(given: argparse.Namespace) -> int:
     if given.stagger:
         return _stagger(given)
     found: list[tuple[Ply, Proposal]] = []
+    helpless: list[Ply] = []
     with show.progress(given) as progress:
         job = read_mould(given.mould)
         chosen = chosen_plies(job, given.ply)
         for number, ply in enumerate(chosen):
             share = part_of(progress, number / len(chosen), (number + 1) / len(chosen))
-            found += [(ply, proposal) for proposal in cut_proposals(job, ply, share)]
+            of_ply = cut_proposals(job, ply, share)
+            found += [(ply, proposal) for proposal in of_ply]
+            if not of_ply and not lies_down(job, ply):
+                helpless.append(ply)
     taken = _accepted(found, given.accept or [])
     if taken:
         plies = tuple(
@@ -97,7 +101,12 @@ def cuts_command(given: argparse.Namespace) -> int:
     for ply, proposal in found:
         mark = "accepted, " if (ply, proposal) in taken else ""
         print(f"{ply.name}, {proposal.cut.id}: {mark}{proposal.message}")
-    if not found:
+    for ply in helpless:
+        print(
+            f"No cut was found that lets ply '{ply.name}' lie down. Move its tack point, or choose "
+            "a cloth that shears further."
+        )
+    if not found and not helpless:
         print("Every ply lies down and fits its roll; no cut is needed.")
     return 0
 

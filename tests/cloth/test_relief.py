@@ -16,7 +16,7 @@ from flatten.cloth.relief_proposal import lies_of
 from flatten.cloth.relief_search import next_length, passed_by
 from flatten.cloth.relief_splice import propose_splice
 from flatten.errors import Cancelled
-from flatten.surface.cut import cut
+from flatten.surface.cut import Cut, cut
 from flatten.surface.geodesic import Tracer, closest_point
 from flatten.surface.mesh import MouldMesh
 from flatten.surface.region import Region
@@ -301,3 +301,22 @@ def test_accepting_the_shear_told_needs_no_cut(tray_darts):
 
     assert proposed(told) <= 5e-4
     assert proposed(told - 2) > 5e-4
+
+
+def test_a_dart_starts_at_the_rim_and_not_at_a_cut_that_is_there():
+    """A plate of 100 x 60 slit up to its middle: 8 mm beside the slit, the rim is 20 mm away."""
+    plate = plane()
+    slit_there = Cut(id="a", kind="dart", path=np.array([[50.0, 0, 0], [50, 40, 0]]))
+    (patch,) = cut(
+        MouldMesh(plate.vertices, plate.faces),
+        Region("plate", np.arange(len(plate.faces))),
+        [slit_there],
+    )
+    slits = patch.surface.vertices[patch.edge_vertices[patch.edge_joints >= 0]]
+    middle = np.array([58.0, 20, 0])
+
+    line = shortest_to_rim(patch.surface, middle, slits=slits)
+
+    np.testing.assert_allclose(line.start, (58, 0, 0), atol=1e-3)
+    nearest = shortest_to_rim(patch.surface, middle).start
+    assert nearest[0] == pytest.approx(50)  # a side of the slit
