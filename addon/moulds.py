@@ -55,3 +55,16 @@ def need_editable(mould):
             "plies too.",
             "Use Object > Relations > Make Single User > Object & Data.",
         )
+
+
+def need_cloths(mould, scene):
+    """Refuse a ply whose cloth the scene does not keep: a linked mould comes without its cloths."""
+    there = {cloth.id for cloth in scene.mouldply.cloths}
+    for ply in mould.mouldply.plies:
+        if ply.fabric not in there:
+            raise engine.load("errors").InputError(
+                f"Ply '{ply.name}' asks for cloth '{ply.fabric}', which this file does not have.",
+                "A linked mould comes without its cloths: add it under Cloth and Stock."
+                if mould.library
+                else "Choose the ply's cloth again, or add this one under Cloth and Stock.",
+            )

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from . import bridge, engine, mesh_data
 from .curves import read_cuts
+from .moulds import need_cloths
 from .properties.records import values_of
 from .rosettes import default_rosette
 
@@ -88,6 +89,7 @@ def draft_job(
     _refuse_bare(plies, taken)
     extras = tuple(_extra(extra) for extra in own.extras)
     used = {ply["fabric"] for ply in plies} | {extra.fabric for extra in extras}
+    need_cloths(mould, scene)
     cloths = tuple(read_cloth(cloth) for cloth in scene.mouldply.cloths if cloth.id in used)
     return Draft(
         taken=taken,

@@ -122,17 +122,43 @@ def test_shared_mesh_data_is_refused_with_the_way_out():
 
 def test_a_linked_mesh_is_refused_with_the_way_out(tmp_path):
     grid("lent", cells=4)
-    file = tmp_path / "lent.blend"
-    bpy.ops.wm.save_as_mainfile(filepath=str(file))
-    bpy.ops.wm.read_homefile(use_empty=True)
-    with bpy.data.libraries.load(str(file), link=True) as (given, wanted):
-        wanted.objects = given.objects
-    lent = bpy.data.objects["lent"]
-    bpy.context.scene.collection.objects.link(lent)
-    activate(lent)
+    link_in(tmp_path, "lent")
     message = refused(bpy.ops.mouldply.new_ply)
     assert "linked" in message
     assert "Make Local" in message
+
+
+def link_in(folder, name):
+    """Save the file, begin an empty one and link the object of this name into it."""
+    file = folder / f"{name}.blend"
+    bpy.ops.wm.save_as_mainfile(filepath=str(file))
+    bpy.ops.wm.read_homefile(use_empty=True)
+    with bpy.data.libraries.load(str(file), link=True) as (_, wanted):
+        wanted.objects = [name]
+    lent = bpy.data.objects[name]
+    bpy.context.scene.collection.objects.link(lent)
+    activate(lent)
+    return lent
+
+
+def test_a_linked_mould_without_its_cloth_says_where_to_add_it(tmp_path):
+    """And once it is there, the ply lies flat though the mould itself is read only."""
+    ply_on(grid("lent", cells=4))
+    fabric = bpy.context.scene.mouldply.cloths[0].id
+    link_in(tmp_path, "lent")
+    message = refused(bpy.ops.mouldply.flatten)
+    assert f"asks for cloth '{fabric}', which this file does not have" in message
+    assert "add it under Cloth and Stock" in message
+
+    bpy.ops.mouldply.add_cloth(cloth=fabric)
+    assert bpy.ops.mouldply.flatten(which="ALL") == {"FINISHED"}
+    assert [t for t in bpy.data.objects if t.mouldply.piece.is_pattern]
+
+
+def test_a_removed_cloth_is_asked_for_by_its_ply():
+    ply_on(grid(cells=4))
+    bpy.context.scene.mouldply.cloths.clear()
+    assert "Choose the ply's cloth again" in refused(bpy.ops.mouldply.flatten)
 
 
 def test_a_pattern_is_no_mould():
