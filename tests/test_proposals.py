@@ -1,5 +1,7 @@
 """What is proposed for a ply of a job can be cut into it, whatever cuts it has already."""
 
+from dataclasses import replace
+
 import numpy as np
 from shapes import sheet
 
@@ -7,7 +9,8 @@ import flatten.proposals
 from flatten.__main__ import main
 from flatten.cloth.library import load_fabrics
 from flatten.cloth.relief_proposal import Lie, Proposal
-from flatten.job import Job, save_job
+from flatten.errors import SolveError
+from flatten.job import Job, load_job, save_job
 from flatten.laminate.ply import Ply
 from flatten.proposals import cut_proposals, lies_down
 from flatten.surface.cut import Cut
@@ -77,6 +80,29 @@ def test_a_proposal_that_cannot_be_cut_is_left_out_and_the_others_are_laid_witho
     assert kept.enough
     assert kept.after.locked_mm2 == 0  # laid again: a plate does not lock
     assert kept.before is sound.before
+
+
+def test_what_is_wrong_with_one_ply_is_told_after_the_cuts_of_the_others(
+    monkeypatch, tmp_path, capsys
+):
+    job = job_of(plate())
+    first = replace(job.plies[0], id="p0", name="deep")
+    save_job(replace(job, plies=(first, job.plies[0])), tmp_path / "job")
+    sound = proposed(dart("dart-2", (-100, 40, 0), (-50, 40, 0)), 1)
+
+    def only_of_the_second(job, ply, *given):
+        if ply.id == "p0":
+            raise SolveError("The cloth does not come to rest here.", "Draw a first dart.")
+        return [sound]
+
+    monkeypatch.setattr(flatten.proposals, "_of_patch", only_of_the_second)
+
+    assert main(["cuts", str(tmp_path / "job"), "--accept", "all"]) == 2
+
+    said = capsys.readouterr()
+    assert "skin, dart-2: accepted" in said.out
+    assert "Ply 'deep': The cloth does not come to rest here. Draw a first dart." in said.err
+    assert [len(ply.cuts) for ply in load_job(tmp_path / "job").plies] == [0, 1]
 
 
 def test_a_ply_no_cut_helps_is_not_said_to_lie_down(monkeypatch, tmp_path, capsys):

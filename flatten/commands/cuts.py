@@ -7,7 +7,7 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from ..errors import InputError
+from ..errors import InputError, SolveError
 from . import show
 from .run import chosen_plies, read_mould
 
@@ -56,7 +56,10 @@ def add_parsers(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -
 
 
 def cuts_command(given: argparse.Namespace) -> int:
-    """Propose ply by ply, tell the gain, write what is accepted."""
+    """Propose ply by ply, tell the gain, write what is accepted.
+
+    What is wrong with one ply is told after the cuts of the others.
+    """
     from dataclasses import replace
 
     from ..answer_parts import proposal_facts
@@ -75,15 +78,22 @@ def cuts_command(given: argparse.Namespace) -> int:
         return _stagger(given)
     found: list[tuple[Ply, Proposal]] = []
     helpless: list[Ply] = []
+    wrong: list[tuple[Ply, InputError | SolveError]] = []
     with show.progress(given) as progress:
         job = read_mould(given.mould)
         chosen = chosen_plies(job, given.ply)
         for number, ply in enumerate(chosen):
             share = part_of(progress, number / len(chosen), (number + 1) / len(chosen))
-            of_ply = cut_proposals(job, ply, share)
-            found += [(ply, proposal) for proposal in of_ply]
-            if not of_ply and not lies_down(job, ply):
-                helpless.append(ply)
+            try:
+                of_ply = cut_proposals(job, ply, share)
+                if not of_ply and not lies_down(job, ply):
+                    helpless.append(ply)
+            except (InputError, SolveError) as error:
+                wrong.append((ply, error))
+            else:
+                found += [(ply, proposal) for proposal in of_ply]
+    if wrong and not found:
+        raise _of_plies(wrong)
     taken = _accepted(found, given.accept or [])
     if taken:
         plies = tuple(
@@ -97,7 +107,22 @@ def cuts_command(given: argparse.Namespace) -> int:
             for ply, p in found
         ]
         print(json.dumps(told, indent=1))
-        return 0
+    else:
+        _tell(found, taken, helpless)
+    if wrong:
+        raise _of_plies(wrong)
+    return 0
+
+
+def _of_plies(wrong: list[tuple[Ply, InputError | SolveError]]) -> InputError:
+    """Return what is wrong with plies as one error that names them."""
+    said = " ".join(f"Ply '{ply.name}': {error.message}" for ply, error in wrong)
+    return InputError(said, wrong[0][1].hint, faces=wrong[0][1].faces)
+
+
+def _tell(
+    found: list[tuple[Ply, Proposal]], taken: list[tuple[Ply, Proposal]], helpless: list[Ply]
+) -> None:
     for ply, proposal in found:
         mark = "accepted, " if (ply, proposal) in taken else ""
         print(f"{ply.name}, {proposal.cut.id}: {mark}{proposal.message}")
@@ -108,7 +133,6 @@ def cuts_command(given: argparse.Namespace) -> int:
         )
     if not found and not helpless:
         print("Every ply lies down and fits its roll; no cut is needed.")
-    return 0
 
 
 def _stagger(given: argparse.Namespace) -> int:
