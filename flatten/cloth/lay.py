@@ -66,10 +66,10 @@ def _lay_held(
 ) -> tuple[Layout, float]:
     """Return the layout with these points held, and how far the cloth is jammed, 0 to 1."""
     panels = Panels.of(mesh)
-    expected = 0.0
+    expected, bow_mm = 0.0, np.inf
     if start is None and len(mesh.faces) > COARSE_ABOVE:
         part = part_of(progress, 0.0, 0.3)
-        start, expected = _from_coarse(mesh, task, tack, spines, panels, part)
+        start, expected, bow_mm = _from_coarse(mesh, task, tack, spines, panels, part)
         progress = part_of(progress, 0.3, 1.0)
     system = SparseSystem(mesh.faces, mesh.edges, len(mesh.vertices), points=mesh.vertices)
     held = Held(mesh, task, tack, spines, panels, system)
@@ -81,7 +81,7 @@ def _lay_held(
     spent, share, off_mm = 0, expected, READ_MM
     if expected < 1:
         part = part_of(progress, 0.0, 0.5)
-        layout, share = held.free(start, part, step_mm)
+        layout, share = held.free(start, part, step_mm, bow_mm=bow_mm)
         spent = layout.iterations
         if share > 0 and carried and expected == 0:
             # A carried start can be folded where the fine mesh has what the coarse one leaves out.
@@ -110,18 +110,23 @@ def _lay_held(
 
 def _from_coarse(
     mesh: SurfaceMesh, task: Task, tack: Tack, spines: Spines, panels: Panels, progress: Progress
-) -> tuple[Floats | None, float]:
-    """Return the layout carried from a coarse mesh, if any, and how far it is jammed."""
+) -> tuple[Floats | None, float, float]:
+    """Return the layout carried from a coarse mesh, if any, how far it is jammed, and the bow.
+
+    That is what threads will bow across the fine mesh's triangles, mm.
+    """
     coarse = clustered_surface(mesh)
     if coarse is None:
-        return None, 0.0
+        return None, 0.0, np.inf
     on_coarse = held_on(coarse, mesh, tack, spines)
     rough_mm = ROUGHLY * mesh.size_mm
     layout, share = _lay_held(coarse.surface, task, *on_coarse, progress, rough_mm)
     if not layout.converged or (share > 0 and len(mesh.faces) < LOCKED_ABOVE):
-        return None, 0.0
+        return None, 0.0, np.inf
     start = carry(coarse, layout.flat, mesh, panels)
-    return start, share if start is not None else 0.0
+    if start is None:
+        return None, 0.0, np.inf
+    return start, share, layout.bow_mm * len(coarse.surface.faces) / len(mesh.faces)
 
 
 def _hold(tracer: Tracer, task: Task, tack: Tack) -> Spines:

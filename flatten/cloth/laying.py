@@ -7,6 +7,8 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Literal, NamedTuple
 
+import numpy as np
+
 from ..arrays import Floats
 from ..progress import Progress, part_of
 from ..surface.mesh import SurfaceMesh
@@ -37,7 +39,8 @@ READ_MM, SURE_MM, SURE_STEPS = 1e-2, 1.0, 2
 # reading is right by half or better: of few triangles two, of more one is enough. Where threads bow
 # by less than `SLIGHT`, as a share of the size, across a triangle, outlines move by hundredths of a
 # millimetre at most, and that is left; so it is with triangles as small as these many make them.
-REST_MM, FEW, MANY, SLIGHT = 1e-5, 5_000, 50_000, 1.2e-5
+# A coarse mesh tells, the bow being in proportion to the area, where it is surely less than that.
+REST_MM, FEW, MANY, SLIGHT, SURELY = 1e-5, 5_000, 50_000, 1.2e-5, 0.7
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -91,18 +94,20 @@ class _Run:
 
         Nothing is done where they bow by less than `slight_mm`.
         """
-        layout = first
+        layout, bow_mm = first, 0.0
         for leg in legs:
             if not layout.converged:
                 break
             read = bow.read(layout.flat)
-            if layout is first and bow.across_mm(read) < slight_mm:
-                return first
+            if layout is first:
+                bow_mm = bow.across_mm(read)
+                if bow_mm < slight_mm:
+                    break
             run = replace(self, cloth=self.cloth.bowed(read))
             layout = run.to(layout.flat, leg).after(layout.iterations)
         if first.converged and not layout.converged:
             layout = self.to(first.flat, _Leg(legs[-1].to_mm)).after(layout.iterations)
-        return layout
+        return replace(layout, bow_mm=bow_mm)
 
 
 @dataclass(frozen=True, eq=False)
@@ -139,10 +144,12 @@ class Held:
         step_mm: float,
         *,
         sure_steps: int = SURE_STEPS,
+        bow_mm: float = np.inf,
     ) -> tuple[Layout, float]:
         """Lay cloth as if it did not jam; return also how far it does, 0 to 1.
 
         Where it does the layout is as exact as that asks for, or a guess after `sure_steps`.
+        `bow_mm`: what threads will bow across a triangle, if that is known.
         """
         steps, shear_deg = 0, 0.0
 
@@ -162,11 +169,12 @@ class Held:
             shear_deg = most_shear_deg(self.panels, layout.flat)
         share = jammed(shear_deg)
         count = len(self.mesh.faces)
-        if layout.converged and share == 0 and count < MANY:
+        slight_mm = SLIGHT * self.mesh.spread_mm
+        if layout.converged and share == 0 and count < MANY and bow_mm > SURELY * slight_mm:
             rest = _Leg(max(step_mm, REST_MM), factored=True)
             legs = [rest] * (count < FEW) + [_Leg(step_mm, factored=True)]
             run = replace(run, stop=None, progress=part_of(progress, 0.7, 1.0))
-            layout = run.bowed(self.bow, layout, legs, SLIGHT * self.mesh.spread_mm)
+            layout = run.bowed(self.bow, layout, legs, slight_mm)
         return layout, share
 
     def jammed(self, start: Floats, share: float, progress: Progress, *, off_mm: float) -> Layout:

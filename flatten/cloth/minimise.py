@@ -39,12 +39,16 @@ SPRING = 1.0  # of a point on a spine, energy mm2 per mm2 of distance
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Layout:
-    """A flat layout (2, n) mm, whether it came to rest, after how many steps, the last one."""
+    """A flat layout (2, n) mm, whether it came to rest, after how many steps, the last one.
+
+    `bow_mm`: how far its threads bow across a triangle, where that was read (bow.py).
+    """
 
     flat: Floats
     converged: bool
     iterations: int
     residual: float  # mm, largest movement in the last step
+    bow_mm: float = np.inf
 
     def after(self, steps: int) -> Layout:
         """Return the same with the steps counted that were taken before."""

@@ -7,7 +7,7 @@ import pytest
 from cloth.test_relief import TWILL
 from nets import SphereNet
 from numpy.testing import assert_allclose
-from shapes import irregular_cap, random_sheet, triangulated
+from shapes import bumps, irregular_cap, random_sheet, triangulated
 
 from flatten.cloth import bow, laying
 from flatten.cloth.bow import Bow
@@ -153,3 +153,25 @@ def test_a_turned_part_is_laid_alike_where_bows_are_all_but_slight(monkeypatch):
     two = drape_surface(turned, TWILL, tack_mm=q @ middle, warp=q[:, 0], max_edge_mm=ANY)
 
     assert_allclose(two.flat, one.flat, atol=1e-6)
+
+
+@pytest.mark.parametrize(("height", "fine_is_read"), [(0.03, False), (0.4, True)])
+def test_a_coarse_mesh_tells_whether_the_fine_one_is_read(height, fine_is_read, monkeypatch):
+    """Hardly curved threads are not read on 8 000 triangles: those of a tenth as many told."""
+    mesh = bumps(8000, 400, height=height)
+    tack = mesh.vertices[np.linalg.norm(mesh.vertices[:, :2], axis=1).argmin()]
+    across, sizes, found = Bow.across_mm, [], []
+
+    def noted(self, read):
+        sizes.append(len(self.panels.faces))
+        found.append(across(self, read))
+        return found[-1]
+
+    monkeypatch.setattr(Bow, "across_mm", noted)
+    drape_surface(mesh, TWILL, tack_mm=tack, warp=(1, 0, 0), max_edge_mm=ANY)
+    fine = len(mesh.faces)
+
+    assert (fine in sizes) == fine_is_read
+    assert sizes[0] < 0.2 * fine
+    if fine_is_read:  # in proportion to the area of a triangle; too large a bow is not told in full
+        assert found[-1] == pytest.approx(found[0] * sizes[0] / fine, rel=0.7)
