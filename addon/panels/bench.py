@@ -6,7 +6,7 @@ from .. import freshness, warm
 from ..curves import cuts_of
 from ..moulds import find_mould
 from ..said import said
-from .parts import Section, paragraph, say
+from .parts import BUTTON_PX, Section, paragraph, say
 
 
 class MOULDPLY_PT_bench(Section, bpy.types.Panel):
@@ -24,7 +24,8 @@ class MOULDPLY_PT_bench(Section, bpy.types.Panel):
             return
         if progress.message:
             row = layout.row(align=False)
-            paragraph(row.column(), context, said(progress.message), icon="INFO")
+            message = said(progress.message)
+            paragraph(row.column(), context, message, icon="INFO", taken_px=BUTTON_PX)
             row.operator("mouldply.clear_message", text="", icon="X", emboss=False)
         text, button, options = next_step(context)
         paragraph(layout, context, text)

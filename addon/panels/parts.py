@@ -13,6 +13,7 @@ CATEGORY = "mouldply"
 # The interface's letters, and what a sidebar keeps free beside them (margins, box, tabs), in
 # pixels at scale 1; measured in a window, the same at scale 2.
 LETTER_PX, MARGIN_PX, ICON_PX = 11.0, 62.0, 22.0
+BUTTON_PX = 30.0  # a button of one icon beside a paragraph, with its gap
 
 
 class Section:
@@ -61,16 +62,17 @@ def optional(layout, group, name, *, shown=""):
     value.prop(group, view, text="")
 
 
-def paragraph(layout, context, text, *, icon="NONE"):
-    """Draw a sentence, wrapped to the sidebar's width."""
+def paragraph(layout, context, text, *, icon="NONE", taken_px=0.0):
+    """Draw a sentence, wrapped to the sidebar's width without what else is `taken_px` of it."""
     column = layout.column(align=True)
     column.scale_y = 0.8
-    for number, line in enumerate(_wrapped(context, say(text), with_icon=icon != "NONE")):
+    taken_px += 0.0 if icon == "NONE" else ICON_PX
+    for number, line in enumerate(_wrapped(context, say(text), taken_px)):
         first = icon if number == 0 or icon == "NONE" else "BLANK1"
         column.label(text=line, icon=first, translate=False)
 
 
-def _wrapped(context, text, *, with_icon):
+def _wrapped(context, text, taken_px):
     """Return the lines of a text that fit the sidebar, measured in its own letters."""
     import blf
 
@@ -79,7 +81,7 @@ def _wrapped(context, text, *, with_icon):
         return textwrap.wrap(text, 40)
     scale = context.preferences.system.ui_scale
     blf.size(0, LETTER_PX * scale)
-    room = region.width - (MARGIN_PX + (ICON_PX if with_icon else 0)) * scale
+    room = region.width - (MARGIN_PX + taken_px) * scale
     lines, at, space = [], 0.0, blf.dimensions(0, "a a")[0] - blf.dimensions(0, "aa")[0]
     for word in text.split():
         wide = blf.dimensions(0, word)[0]
