@@ -25,7 +25,7 @@ from .laminate.consumables import cut_as_covers
 from .laminate.cost import Estimate, estimate
 from .laminate.drop_off import check_drop_offs
 from .laminate.ply import Ply
-from .laminate.quantities import Quantities, quantities
+from .laminate.quantities import Quantities, check_size, quantities
 from .laminate.stack import Stack
 from .laminate.stagger import check_stagger
 from .laminate.thickness import Course, thickness_map, thickness_range_mm
@@ -75,6 +75,9 @@ def run(
     settings = job.settings
     stack = Stack.of(job.plies, settings.laminate, job.cores)
     faces = np.unique(np.concatenate([ply.faces for ply in job.plies]))
+    on_mould = [float(job.mould.areas[laid.ply.faces].sum()) for laid in stack.laid]
+    cloths = [fabrics[laid.ply.fabric] for laid in stack.laid]
+    check_size(list(zip(cloths, on_mould, strict=True)), settings.laminate)
     mould = check_mould(
         job.mould,
         mould_settings(job, stack.courses(fabrics, settings.laminate)),

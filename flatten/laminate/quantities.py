@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ..arrays import Floats
+from ..cloth.fabric import Fabric
 from ..errors import InputError
 from ..finding import Finding
 from .bounds import check_number
@@ -16,7 +17,7 @@ from .consumables import Consumables, consumables_for, uptake_g
 from .fractions import fibre_volume_fraction, resin_per_fibre
 from .laid import LaidPly
 from .pot_checks import check_pot
-from .resin import Batch, batches, mix_of, pot_life_min, with_loss
+from .resin import Batch, batches, check_amount, mix_of, pot_life_min, with_loss
 from .rounding import add_up, nearest_step
 from .settings import LaminateSettings
 from .thickness import cured_thickness_mm, thickness_range_mm
@@ -154,6 +155,24 @@ def quantities(
         cautions=cautions_for([ply.fabric for ply in laid], settings, pots),
         findings=tuple(check_pot(laid, settings, pots)),
     )
+
+
+def check_size(areas_mm2: Sequence[tuple[Fabric, float]], settings: LaminateSettings) -> None:
+    """Refuse a part far too large for its pot before any of its cloth is laid.
+
+    `areas_mm2` are cloth and area on the mould of every ply as laid. A mould in the wrong unit
+    takes minutes to drape, and is refused by `quantities` after that.
+
+    Raises
+    ------
+    InputError : twice as many batches of resin as there may be
+    """
+    wetting_g = math.fsum(
+        area * 1e-6 * fabric.areal_weight_gsm * resin_per_fibre(fabric, settings)
+        for fabric, area in areas_mm2
+        if fabric.dry
+    )
+    check_amount(with_loss(wetting_g, settings), settings)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

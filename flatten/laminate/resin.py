@@ -138,6 +138,28 @@ def batches(
     ------
     InputError : the limit is below one step of the scale, or there would be 1000 batches
     """
+    count = _count(total_steps, settings, MOST_BATCHES)
+    made, before = [], 0
+    for number in range(1, count + 1):
+        size = total_steps // count + (number <= total_steps % count)
+        plies = _plies_wetted(before, before + size, total_steps, needs)
+        made.append(_batch(number, size, mix, settings, plies))
+        before += size
+    return tuple(made)
+
+
+def check_amount(total_g: float, settings: LaminateSettings) -> None:
+    """Refuse resin for twice as many batches as there may be: so rough a total can be that wrong.
+
+    Raises
+    ------
+    InputError : see `batches`
+    """
+    _count(nearest_step(total_g, settings.scale_step_g), settings, 2 * MOST_BATCHES)
+
+
+def _count(total_steps: int, settings: LaminateSettings, most: int) -> int:
+    """Return how many batches `total_steps` of the scale make."""
     step = settings.scale_step_g
     limit = math.floor(largest_batch_g(settings) / step + 1e-9)
     if limit < 1:
@@ -147,20 +169,14 @@ def batches(
             "Raise pot_limit_g or pot_life_min, or work cooler.",
         )
     count = math.ceil(total_steps / limit)
-    if count > MOST_BATCHES:
+    if count > most:
         raise InputError(
             f"Laminate: {total_steps * step / 1e3:.3g} kg of resin make {count} batches of "
             f"{limit * step:.4g} g.",
             "Check the mould's unit; else raise pot_limit_g, pot_life_min or, with more hands, "
             "spread_g_per_min.",
         )
-    made, before = [], 0
-    for number in range(1, count + 1):
-        size = total_steps // count + (number <= total_steps % count)
-        plies = _plies_wetted(before, before + size, total_steps, needs)
-        made.append(_batch(number, size, mix, settings, plies))
-        before += size
-    return tuple(made)
+    return count
 
 
 def _batch(

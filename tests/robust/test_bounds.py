@@ -5,23 +5,28 @@ tests/bench/long_bounds.py measures what the promised sizes take.
 
 import re
 import time
+from contextlib import nullcontext
 from dataclasses import replace
 
 import numpy as np
 import pytest
 from sample_jobs import TWILL, dish, dish_job
 
+import flatten.run
 from flatten import lay
 from flatten.cloth import start
 from flatten.cloth.energy import Panels
 from flatten.cloth.factor import SparseSystem
+from flatten.cloth.library import load_fabrics
 from flatten.errors import Cancelled, InputError, SolveError
 from flatten.export.canvas import wrapped
 from flatten.export.fonts import width_mm
 from flatten.job import Settings
+from flatten.laminate import resin
 from flatten.laminate.ply import Ply
+from flatten.laminate.settings import LaminateSettings
 from flatten.run import run
-from flatten.surface.mesh import SurfaceMesh
+from flatten.surface.mesh import MouldMesh, SurfaceMesh
 
 
 def small_job(**changes):
@@ -93,6 +98,38 @@ def _piece_of(count):
         source_faces, inside = np.arange(count), np.ones(count, bool)
 
     return Ply(id="p", name="p", faces=[0], fabric=TWILL), Piece()
+
+
+def test_a_mould_in_the_wrong_unit_is_refused_before_any_cloth_is_laid(monkeypatch):
+    """A plate of a kilometre with four plies was draped for minutes, and refused after that."""
+    small = small_job()
+    large = MouldMesh(small.mould.vertices * 1000, small.mould.faces)  # metres taken for mm
+    laid = []
+    monkeypatch.setattr(flatten.run, "lay_ply", lambda *given: laid.append(given))
+    with pytest.raises(InputError, match=r"kg of resin make \d+ batches.*Check the mould's unit"):
+        run(replace(small, mould=large), upto="patterns")
+    assert not laid
+
+
+@pytest.mark.parametrize("cloth", [TWILL, "glass_mat_300"])
+def test_only_what_would_be_refused_after_the_drape_is_refused_before_it(monkeypatch, cloth):
+    """The cloth is not laid yet, its trim and shear not known: twice as much is let through."""
+    ply = replace(small_job().plies[0], fabric=cloth)
+    job = small_job(fabrics=(load_fabrics()[cloth],), plies=(ply,), settings=_small_pots())
+    most = len(run(job, upto="patterns").quantities.batches)
+    assert most > 50
+    lay_ply, laid = flatten.run.lay_ply, []
+    monkeypatch.setattr(flatten.run, "lay_ply", lambda *a: laid.append(a) or lay_ply(*a))
+    for allowed, told, drapes in ((most, False, 1), (most - 1, True, 1), (most // 4, True, 0)):
+        monkeypatch.setattr(resin, "MOST_BATCHES", allowed)
+        laid.clear()
+        with pytest.raises(InputError, match="batches of") if told else nullcontext():
+            run(job, upto="patterns")
+        assert len(laid) == drapes, allowed
+
+
+def _small_pots():
+    return Settings(laminate=LaminateSettings(pot_limit_g=0.1, scale_step_g=0.01))
 
 
 def test_the_start_from_a_disc_hears_a_stop(monkeypatch):
