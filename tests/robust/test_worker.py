@@ -129,7 +129,7 @@ def test_out_of_memory_is_a_sentence(tmp_path, monkeypatch):
     save_job(dish_job(), tmp_path / "job")
     request = serve.Request(job=str(tmp_path / "job"), out=str(tmp_path))
 
-    serve._answer(request, {}, serve.KeptPatches())
+    serve._answer(request, {}, serve.KeptPatches(), serve.KeptPatches())
 
     error = json.loads((tmp_path / "error.json").read_text())
     assert error["message"] == "There is not enough memory for this job."
