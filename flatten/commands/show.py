@@ -17,13 +17,8 @@ from ..errors import FlattenError, InputError
 from ..progress import Progress
 
 MARKS = {"note": "·", "warning": "!", "stop": "X"}
-SAID = (
-    "code",
-    "severity",
-    "message",
-    "hint",
-    "ply_id",
-)  # of a finding; where it is, the page shows
+# What is said of a finding; where it is, the page shows.
+SAID = ("code", "severity", "message", "hint", "ply_id")
 
 
 @contextmanager
