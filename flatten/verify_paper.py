@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+from shapely import Polygon
 
 from .arrays import Bools, Floats
 from .export.paper import FOOTER_MM
@@ -19,7 +20,7 @@ from .verify_lines import ReadLine, ReadText
 from .verify_pdf import PdfPages, Seen
 from .verify_places import FileLines, Meant, failed, meant
 
-ALIKE_SHARE = 1e-3  # pieces whose areas differ by less may be printed once
+ALIKE_MM = 0.25  # pieces whose outlines differ by less may be printed once: a knife strays further
 TIP_MM = 1.0  # a tip that reaches so far over the edge has no sheet of its own
 WINDOW_MM = 0.05  # what lies so near the edge of a sheet may be cut off by rounding
 
@@ -31,9 +32,9 @@ def check_paper(content: bytes, plan: TilePlan, patterns: Sequence[Pattern]) -> 
     ------
     SolveError : naming the sheet and the piece
     """
-    areas = [one.pattern.cut.area for group in plan.groups for one in group.placed]
+    printed = [one.pattern.cut for group in plan.groups for one in group.placed]
     for pattern in patterns:
-        if not np.isclose(areas, pattern.cut.area, rtol=ALIKE_SHARE).any():
+        if not any(_as_large(pattern.cut, other) for other in printed):
             raise failed("templates.pdf", f"no sheet shows '{pattern.id}'")
     pages = PdfPages(content)
     if len(pages) < plan.sheets:
@@ -51,6 +52,15 @@ def check_paper(content: bytes, plan: TilePlan, patterns: Sequence[Pattern]) -> 
             texts = [one for one in read if isinstance(one, ReadText)]
             name = f"templates.pdf, sheet {group.name_of(tile)}"
             _check_sheet(FileLines(name, lines, texts), pieces, tile, group.tile_mm)
+
+
+def _as_large(one: Polygon, other: Polygon) -> bool:
+    """Tell whether area and both sides agree as they do where outlines differ by `ALIKE_MM`."""
+    mine, theirs = (np.subtract(ring.bounds[2:], ring.bounds[:2]) for ring in (one, other))
+    return bool(
+        abs(one.area - other.area) <= ALIKE_MM * one.length
+        and np.allclose(mine, theirs, rtol=0, atol=2 * ALIKE_MM)
+    )
 
 
 def _check_all_is_shown(group: Group, pieces: Sequence[Meant]) -> None:

@@ -27,6 +27,7 @@ from flatten.pattern.alike import merge_identical
 from flatten.run import run
 from flatten.verify import cut_rings, verify
 from flatten.verify_lines import ReadLine, dxf_lines, svg_lines
+from flatten.verify_paper import check_paper
 from flatten.verify_places import FileLines, Meant, check_sheets
 
 
@@ -251,6 +252,19 @@ def test_paper_that_lacks_a_pattern_or_a_sheet_is_stopped(good):
     printed = templates_pdf([one, other], job.settings.paper, plan=less)
     with pytest.raises(SolveError, match=r"no sheet shows all of 'p1'"):
         verify(result, {**files, "templates.pdf": printed}, less)
+
+
+def test_pieces_as_alike_as_one_template_serves_are_not_missed_on_paper(good):
+    """Outlines 0.2 mm apart, half a per cent of the area; 1 mm apart they are two pieces."""
+    job, result, _ = good
+    one = merge_identical(result.patterns)[0]
+    plan = plan_tiles([one], job.settings.paper)
+    content = templates_pdf([one], job.settings.paper, plan=plan)
+
+    check_paper(content, plan, [one, replace(one, cut=one.cut.buffer(0.2))])
+
+    with pytest.raises(SolveError, match="no sheet shows 'p9'"):
+        check_paper(content, plan, [one, replace(one, id="p9", cut=one.cut.buffer(1.0))])
 
 
 def test_a_cut_line_that_is_not_closed_on_paper_is_stopped(good):
