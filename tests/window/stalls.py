@@ -87,6 +87,7 @@ def drawn():
 def alone():
     """Switch ourselves off; yield what Blender does by itself on the same mould."""
     thing = mould()
+    hands.window().scene = next(one for one in bpy.data.scenes if thing.name in one.objects)
     with bpy.context.temp_override(window=hands.window()):
         for other in bpy.context.selected_objects:
             other.select_set(False)
@@ -182,11 +183,11 @@ FLOWS = [  # what is done, and the seconds after it in which nothing may stall e
     ("fill up to edges", pressed(ours.fill_faces), 2),
     ("remove a ply", pressed(ours.remove_ply), 2),
     ("add a rosette", pressed(ours.add_rosette), 2),
-    ("show a finding", follow_finding, 1),
-    ("leave edit mode", object_mode, 2),
     ("nest", quick_nest, 2),
     ("show the roll", pressed(ours.show_roll), 2),
     ("leave the roll", pressed(ours.leave_roll), 2),
+    ("show a finding", follow_finding, 1),
+    ("leave edit mode", object_mode, 2),
     ("write files", pressed(ours.export, directory=str(hands.OUT / "cut")), 2),
     ("undo", undo, 2),
     ("redo", redo, 2),
