@@ -14,9 +14,11 @@ from .joints import JointCurve
 from .outline import Outline
 from .pattern import EdgeRun, Notch
 from .settings import Dressing
+from .slits import KERF_MM, lips
 
 # How far a tab's foot reaches into the piece, so that both are one outline on a curved edge too.
 FOOT_MM = 0.5
+NO_SLIT = (np.zeros(0), np.zeros((0, 2)), np.zeros(0))
 # A joint turns a corner where it bends by more within this far of a notch: the notch is moved off.
 BEND_DEG, BEND_MM = 30.0, 8.0
 
@@ -60,6 +62,9 @@ def place_notches(
         number[joint] = first
         first += len(notch_distances(curve.length_mm, dressing.notch_every_mm))
     notches = []
+    closed = {
+        side.joint: (at_mm, middle, opening) for side, middle, opening, at_mm in lips(outline.runs)
+    }
     for run in outline.runs:
         if run.joint not in number:
             continue
@@ -70,8 +75,23 @@ def place_notches(
         low, high = run.mould_mm.min(), run.mould_mm.max()
         for k, distance in enumerate(wanted):
             if low < distance < high:
-                notches.append(_notch(run, distance, number[run.joint] + k, cut, dressing))
+                notch = _notch(run, distance, number[run.joint] + k, cut, dressing)
+                notches.append(_on_slit(notch, distance, *closed.get(run.joint, NO_SLIT)))
     return tuple(notches)
+
+
+def _on_slit(
+    notch: Notch, distance: float, at_mm: Floats, middle: Floats, opening: Floats
+) -> Notch:
+    """Return the notch where the two sides of a dart touch or overlap: at the knife's own line.
+
+    That runs in the middle. The way out from the net crosses the cloth of the other side there,
+    and would end at the far edge of the piece.
+    """
+    if not len(at_mm) or np.interp(distance, at_mm, opening) >= KERF_MM:
+        return notch
+    knife = np.array([np.interp(distance, at_mm, middle[:, i]) for i in (0, 1)])
+    return replace(notch, at=knife - notch.outward * KERF_MM / 2)
 
 
 def with_tabs(cut: Polygon, notches: Sequence[Notch]) -> tuple[Polygon, tuple[Notch, ...]]:

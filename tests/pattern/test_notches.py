@@ -7,6 +7,7 @@ import pytest
 from numpy.testing import assert_allclose
 from pattern.pieces import TWILL, grid, laid
 from pattern.solids import patches_of
+from pattern.test_covers import overlapping_dart
 from shapely import Point, Polygon
 
 from flatten.pattern.dress import dress
@@ -14,6 +15,7 @@ from flatten.pattern.joints import JointCurve, joint_curves
 from flatten.pattern.notches import notch_distances, off_corners, with_tabs
 from flatten.pattern.pattern import Notch
 from flatten.pattern.settings import Dressing
+from flatten.pattern.slits import KERF_MM
 
 ASKED = {
     "part": "plate",
@@ -146,3 +148,21 @@ def test_a_notch_keeps_off_the_corner_of_a_bent_joint():
     )
 
     assert off_corners(np.array([20.0, 40.0, 80.0]), bent).tolist() == [20.0, 48.0, 80.0]
+
+
+@pytest.mark.parametrize("overlap", [8.0, 2.0, 0.0])
+def test_notches_of_a_dart_that_closes_in_the_flat_meet_at_the_knife(overlap):
+    """Both sides of a slit along y = 0: its cloth is one there, and the far edge 60 mm away."""
+    patch, drape = overlapping_dart(overlap)
+
+    pattern = dress(patch, drape, **{**ASKED, "dressing": Dressing(notch_every_mm=40)})
+
+    numbers = sorted(notch.number for notch in pattern.notches)
+    assert numbers == [1, 1, 2, 2]
+    for number in (1, 2):
+        one, other = (notch for notch in pattern.notches if notch.number == number)
+        assert_allclose(one.at, other.at, atol=1.5 * KERF_MM)
+        assert one.outward @ other.outward < -0.9
+    for notch in pattern.notches:
+        assert abs(notch.at[1]) <= KERF_MM
+        assert pattern.cut.boundary.distance(Point(notch.at)) < 0.01
