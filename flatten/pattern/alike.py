@@ -126,6 +126,7 @@ def _shared(group: list[Pattern], piece: int, pieces: int) -> Pattern:
         f"cut {first.count}": f"cut {count}",
         f"x{first.count}": f"x{count}",
         old: shared.title,
+        f" ({first.piece} of {first.pieces})": f" ({piece} of {pieces})" if pieces > 1 else "",
     }
     return replace(
         shared,

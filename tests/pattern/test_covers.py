@@ -1,5 +1,7 @@
 """Peel ply, cores and tapes come from the same regions; gaps get patches."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from pattern.pieces import TWILL, grid, laid, piece
@@ -8,6 +10,7 @@ from pattern.solids import cube, patches_of
 from flatten.cloth.drape import drape_surface
 from flatten.cloth.library import load_fabrics
 from flatten.errors import InputError
+from flatten.pattern.alike import merge_identical
 from flatten.pattern.covers import core_pattern, corner_tapes, cover_pattern
 from flatten.pattern.dress import dress
 from flatten.pattern.gaps import gap_patches
@@ -210,3 +213,27 @@ def test_a_tube_opened_along_a_step_is_not_cut_again():
     assert shape.net.area == pytest.approx(240 * 60 - KERF_MM * half, abs=KERF_MM**2)
     width, height = np.ptp(np.array(shape.net.exterior.coords), axis=0)
     assert (width, height) == pytest.approx((300, 60), abs=1e-6)
+
+
+def test_a_short_label_of_a_shared_gap_patch_is_counted_anew():
+    """Of four patches two and two are alike: the short label says so as the full name does."""
+    patch, drape = overlapping_dart(8.0)
+    (gap,) = gap_patches(
+        outline(patch, drape),
+        of=dress(patch, drape, **ASKED),
+        fabric=TWILL,
+        dressing=Dressing(),
+    )
+    other = replace(gap.pattern, cut=gap.pattern.cut.buffer(5))
+    (label,) = gap.pattern.marks
+
+    def numbered(pattern, number):
+        lines = (f"1 gap patch ({number} of 4)", "cut 1")
+        return replace(pattern, piece=number, pieces=4, marks=(replace(label, lines=lines),))
+
+    patches = [numbered(one, k) for k, one in enumerate([gap.pattern, other] * 2, start=1)]
+
+    merged = merge_identical(patches)
+
+    said = [mark.lines for one in merged for mark in one.marks]
+    assert said == [("1 gap patch (1 of 2)", "cut 2"), ("1 gap patch (2 of 2)", "cut 2")]
