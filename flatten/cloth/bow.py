@@ -36,7 +36,7 @@ MOST = 0.2
 
 
 class Bow:
-    """Reads the bow of both threads, for all triangles, from a layout; linear in it."""
+    """Reads the bow of both threads, for all triangles, from a layout; linear in it while small."""
 
     def __init__(self, panels: Panels, edges: Edges) -> None:
         self.panels = panels

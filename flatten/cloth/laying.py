@@ -94,7 +94,7 @@ class _Run:
 
         Nothing is done where they bow by less than `slight_mm`.
         """
-        layout, bow_mm = first, 0.0
+        layout, bow_mm = first, np.inf
         for leg in legs:
             if not layout.converged:
                 break
