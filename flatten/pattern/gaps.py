@@ -98,8 +98,11 @@ def _patch(
     count: int,
 ) -> Pattern:
     cut = largest(gap.buffer(cover).simplify(0.02))
-    room = room_in(cut, cut)
+    room, beside = room_in(cut, cut), room_in(cut, cut)
+    beside.take(gap)
     arrow = place_arrow(room) if fabric.directional else None
+    if arrow is not None:
+        beside.take(room.taken[-1])
     many = f" ({number} of {count})" if count > 1 else ""
     name = f"{of.ply_name}, gap patch"
     short = f"{of.ply_number} gap patch{many}"
@@ -109,7 +112,9 @@ def _patch(
         (short,),
         (f"{of.ply_number} x1",),
     )
-    label = place_text(room, "label", words, dressing)
+    label = place_text(beside, "label", words, dressing) or place_text(
+        room, "label", words, dressing
+    )
     return Pattern(
         id=f"{of.id}-gap-{number}",
         part=of.part,

@@ -14,6 +14,7 @@ from flatten.pattern.alike import merge_identical
 from flatten.pattern.covers import core_pattern, corner_tapes, cover_pattern
 from flatten.pattern.dress import dress
 from flatten.pattern.gaps import gap_patches
+from flatten.pattern.marks import mark_box
 from flatten.pattern.outline import outline
 from flatten.pattern.settings import Dressing
 from flatten.pattern.slits import KERF_MM
@@ -237,3 +238,19 @@ def test_a_short_label_of_a_shared_gap_patch_is_counted_anew():
 
     said = [mark.lines for one in merged for mark in one.marks]
     assert said == [("1 gap patch (1 of 2)", "cut 2"), ("1 gap patch (2 of 2)", "cut 2")]
+
+
+def test_the_label_of_a_gap_patch_stands_beside_the_gap():
+    """A patch of some 55 x 90 mm, its gap across the warp: there is room for words off its edge."""
+    patch, lying = overlapping_dart(1.6)
+    drape = laid(patch, lying.flat @ [[0, 1], [-1, 0]])
+    (gap,) = gap_patches(
+        outline(patch, drape),
+        of=dress(patch, drape, **ASKED),
+        fabric=TWILL,
+        dressing=Dressing(),
+    )
+    (label,) = gap.pattern.marks
+
+    assert mark_box(label).distance(gap.pattern.net) > 2.9
+    assert gap.pattern.cut.buffer(-2.9).contains(mark_box(label))
