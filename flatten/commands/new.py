@@ -83,10 +83,10 @@ def new_command(given: argparse.Namespace) -> int:
     save_job(job, folder)
     box = mould.vertices.max(axis=0) - mould.vertices.min(axis=0)
     area = mould.areas[job.plies[0].faces].sum()
-    counted = "1 ply" if len(job.plies) == 1 else f"{len(job.plies)} plies"
+    counted, each = ("1 ply", "") if len(job.plies) == 1 else (f"{len(job.plies)} plies", " each")
     print(
         f"{folder}: mould of {box[0]:.1f} x {box[1]:.1f} x {box[2]:.1f} mm, "
-        f"{counted} on {len(job.plies[0].faces)} faces, {area / 1e6:.4f} m2{' each' * (len(job.plies) > 1)}."
+        f"{counted} on {len(job.plies[0].faces)} faces, {area / 1e6:.4f} m2{each}."
     )
     print(f'Next: mouldply run "{folder}"')
     return 0
