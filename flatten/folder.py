@@ -1,4 +1,7 @@
-"""A folder of results that is whole or plainly unfinished: staged, then swapped in, index last."""
+"""A folder of results that is whole or plainly unfinished: staged, then swapped in, index last.
+
+Longer than most files: lock, staging, exchange and recovery are one order of steps.
+"""
 
 from __future__ import annotations
 

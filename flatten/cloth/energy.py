@@ -9,6 +9,8 @@ gamma is the difference of the gradients' polar angles, and q1 = -log|gx| - log 
 short closed forms for first and second derivatives. Source of the strain measures: logarithmic
 (Hencky) strain, Bonet & Wood, Nonlinear Continuum Mechanics, 2nd ed. 2008, ch. 4, along the
 threads; derivation of the derivatives: ours.
+
+Longer than most files: value, gradient and matrix are one derivation, read side by side.
 """
 
 from __future__ import annotations
