@@ -98,12 +98,9 @@ def _laid_again(job: Job, ply: Ply, kept: Sequence[Proposal], progress: Progress
     if not kept:
         return []
     fabric, cut_ply = job.fabric_of(ply), _with(ply, kept)
-
-    def hear(share: float, what: str) -> None:
-        progress(1.0, what)
-
+    heard = part_of(progress, 1.0, 1.0)  # may stop the work; the share stays
     drapes = [
-        drape_patch(job, cut_ply, fabric, patch, hear)
+        drape_patch(job, cut_ply, fabric, patch, heard)
         for patch in patches_of(job, cut_ply, fabric, job.mould)
     ]
     tips = [one.path[-1] for one in cut_ply.cuts if one.kind == "dart"]
@@ -135,9 +132,7 @@ def _of_patch(job: Job, ply: Ply, patch: Patch, progress: Progress) -> list[Prop
     room = roll_room(job, ply, patch)
     if locking or room is None:
         return locking
-
-    def hear(share: float, what: str) -> None:
-        progress(1.0, what)
+    heard = part_of(progress, 1.0, 1.0)
 
     def drape(part: SurfaceMesh, tack_mm: Floats, warp_there: Floats) -> Drape:
         return drape_surface(
@@ -147,8 +142,8 @@ def _of_patch(job: Job, ply: Ply, patch: Patch, progress: Progress) -> list[Prop
             warp=warp_there,
             method=ply.method,
             max_edge_mm=job.settings.edge_mm,
-            progress=hear,
+            progress=heard,
         )
 
-    whole = drape_patch(job, ply, fabric, patch, hear)
+    whole = drape_patch(job, ply, fabric, patch, heard)
     return width_proposals(whole, fabric, drape, usable_mm=room[0], trim_mm=room[1])
