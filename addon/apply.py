@@ -157,7 +157,7 @@ def _keep_nests(results: Any, answer: Any) -> None:
 
 def _write_findings(results: Any, answer: Any) -> None:
     """Replace the findings about the plies that were run; all of them after a whole run."""
-    ran = answer.facts["plies"]
+    ran, results.lit = answer.facts["plies"], -1
     for number in reversed(range(len(results.findings))):
         if answer.facts["complete"] or results.findings[number].ply_id in ran:
             results.findings.remove(number)

@@ -201,6 +201,21 @@ def source_polygons(mould: bpy.types.Object, context: Any, triangles: Any) -> np
     return np.unique(own.polygons[own.nearest(read.middles(triangles))])
 
 
+def corners_of(mould: bpy.types.Object, context: Any, triangles: Any) -> np.ndarray:
+    """Return (k, 3, 3) where these triangles of its job are, in the mould's own space.
+
+    Of a mould in object mode, as its modifiers leave it; triangles it has no longer are left out.
+    """
+    import numpy as np
+
+    mesh = mould.evaluated_get(context.evaluated_depsgraph_get()).data
+    points = mesh_data.values_of(mesh, "position", np.float32, 3)
+    of_mesh, _ = mesh_data.take_faces(mesh).triangles(points, mirrored=False)
+    triangles = np.asarray(triangles, np.int64)
+    found: np.ndarray = points[of_mesh[triangles[triangles < len(of_mesh)]]]
+    return found
+
+
 def select_faces(mould: bpy.types.Object, context: Any, triangles: Any) -> int:
     """Select the mould's polygons under these triangles of its job; return how many."""
     import numpy as np

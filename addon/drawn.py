@@ -89,12 +89,12 @@ def _styles(piece: PieceTaken) -> list[Any]:
         warp, weft = thread_lines(points, piece.flat, triangles[piece.inside], piece.spacing_mm)
         styles += [(warp_look, 1.0, warp.reshape(-1, 3)), (weft_look, 1.0, weft.reshape(-1, 3))]
     if piece.outlines:
-        styles.append((EDGE, 2.5, points[_rim(triangles[piece.inside])].reshape(-1, 3)))
+        styles.append((EDGE, 2.5, points[rim(triangles[piece.inside])].reshape(-1, 3)))
         styles += spines
     return styles
 
 
-def _rim(triangles: Any) -> Any:
+def rim(triangles: Any) -> Any:
     """Return (k, 2) vertices of the edges that belong to one triangle only."""
     import numpy as np
 

@@ -50,6 +50,8 @@ def at(view: Any, points: list[Any]) -> None:
 
     Blender's own View Selected fills the view to its edge, under the sidebar.
     """
+    if not points:
+        return
     low = Vector(min(point[axis] for point in points) for axis in range(3))
     high = Vector(max(point[axis] for point in points) for axis in range(3))
     view.view_location = (low + high) / 2

@@ -56,19 +56,29 @@ def object_mode(mould: bpy.types.Object) -> Iterator[None]:
 
 
 def select_polygons(mesh: bpy.types.Mesh, chosen: np.ndarray) -> None:
-    """Select exactly these polygons, (faces,) bool, of a mesh in object mode, and show them."""
+    """Select exactly these polygons, (faces,) bool, of a mesh in object mode, hidden or not."""
     import numpy as np
 
     corners = np.repeat(chosen, corner_counts(mesh))
     for domain, count, name, of_corner in (
-        ("POINT", len(mesh.vertices), ".select_vert", ".corner_vert"),
-        ("EDGE", len(mesh.edges), ".select_edge", ".corner_edge"),
+        ("POINT", len(mesh.vertices), "vert", ".corner_vert"),
+        ("EDGE", len(mesh.edges), "edge", ".corner_edge"),
     ):
         touched = np.zeros(count, bool)
         touched[values_of(mesh, of_corner, np.int32)[corners]] = True
-        write_attribute(mesh, name, "BOOLEAN", domain, touched)  # through `edges`: 30 times as long
-    write_attribute(mesh, ".select_poly", "BOOLEAN", "FACE", chosen)
-    mesh.update()
+        _select(mesh, domain, name, touched)
+    _select(mesh, "FACE", "poly", chosen)
+    mesh.update_tag()  # not `update`: the shape is the same, its normals need not be found again
+
+
+def _select(mesh: bpy.types.Mesh, domain: str, name: str, chosen: np.ndarray) -> None:
+    """Select elements of one kind, and take what hides them off: edit mode would drop them."""
+    # Through `edges` it would take 30 times as long.
+    write_attribute(mesh, f".select_{name}", "BOOLEAN", domain, chosen)
+    if mesh.attributes.get(f".hide_{name}") is not None:
+        hidden = values_of(mesh, f".hide_{name}", bool)
+        if (hidden & chosen).any():
+            write_attribute(mesh, f".hide_{name}", "BOOLEAN", domain, hidden & ~chosen)
 
 
 def write_triangles(mesh: bpy.types.Mesh, triangles: np.ndarray) -> None:

@@ -7,7 +7,8 @@ Longer than most files: handlers that are added together are removed together.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import partial
 from typing import Any
@@ -146,8 +147,7 @@ def draw_lines() -> None:
     from gpu_extras.batch import batch_for_shader
 
     context = bpy.context
-    space = context.space_data
-    if space is not None and space.type == "VIEW_3D" and not space.overlay.show_overlays:
+    if not wanted(context):
         return
     mould = find_mould(context)
     if mould is None or mould.hide_get() or mould.mode not in ("OBJECT", "EDIT"):
@@ -164,18 +164,33 @@ def draw_lines() -> None:
             batch_for_shader(shader, "LINES", {"pos": np.ascontiguousarray(ends, np.float32)})
             for _, _, ends in styles
         ]
-    gpu.state.depth_test_set("LESS_EQUAL")
-    gpu.state.blend_set("ALPHA")
-    gpu.matrix.push()
-    gpu.matrix.multiply_matrix(_towards_viewer(context, mould))
-    gpu.matrix.multiply_matrix(mould.matrix_world)
-    try:
+    with on_mould(context, mould):
         scale = context.preferences.system.ui_scale
         shader.uniform_float("viewportSize", gpu.state.viewport_get()[2:])
         for (colour, width, _), batch in zip(styles, lines.batches, strict=False):
             shader.uniform_float("lineWidth", width * scale)
             shader.uniform_float("color", colour)
             batch.draw(shader)
+
+
+def wanted(context: Any) -> bool:
+    """Whether the view that is being drawn shows overlays."""
+    space = context.space_data
+    return space is None or space.type != "VIEW_3D" or space.overlay.show_overlays
+
+
+@contextmanager
+def on_mould(context: Any, mould: Any) -> Iterator[None]:
+    """Draw in the mould's own space, just above its faces, hidden by what is before them."""
+    import gpu
+
+    gpu.state.depth_test_set("LESS_EQUAL")
+    gpu.state.blend_set("ALPHA")
+    gpu.matrix.push()
+    gpu.matrix.multiply_matrix(_towards_viewer(context, mould))
+    gpu.matrix.multiply_matrix(mould.matrix_world)
+    try:
+        yield
     finally:
         gpu.matrix.pop()
         gpu.state.blend_set("NONE")

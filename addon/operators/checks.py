@@ -24,7 +24,7 @@ class MOULDPLY_OT_check_mould(NeedsPly, EngineOperator, bpy.types.Operator):
 
 
 class MOULDPLY_OT_show_finding(NeedsMould, EngineOperator, bpy.types.Operator):
-    """Select the faces this is about and look at them"""
+    """Light and select the faces this is about and look at them"""
 
     bl_idname = "mouldply.show_finding"
     bl_label = "Show on the Mould"
@@ -38,43 +38,54 @@ class MOULDPLY_OT_show_finding(NeedsMould, EngineOperator, bpy.types.Operator):
         if home is None or not home.mouldply.findings:
             raise error("There are no findings.", "Press Flatten All first.")
         results = home.mouldply
-        finding = results.findings[min(results.active_finding, len(results.findings) - 1)]
-        for number, ply in enumerate(mould.mouldply.plies):
-            if ply.id == finding.ply_id:
-                mould.mouldply.active_ply = number
+        number = min(results.active_finding, len(results.findings) - 1)
+        finding = results.findings[number]
         if not finding.faces:
             raise error("This finding is about the whole part.", "Read the hint.")
+        if context.mode != "OBJECT":  # where the lit faces are drawn
+            bpy.ops.object.mode_set(mode="OBJECT")
+        _choose_ply(mould, finding.ply_id)
         for thing in context.selected_objects:
             thing.select_set(False)
         mould.hide_set(False)
         mould.select_set(True)
         context.view_layer.objects.active = mould
-        bridge.select_faces(mould, context, numbers_of(finding.faces))
-        if bpy.app.background:
-            return
-        corners = _corners(mould)
-        if mould.mode == "EDIT":
-            bpy.ops.mesh.select_mode(type="FACE")
-        else:  # chosen before the mode: its operator walks over the whole mesh again
-            context.tool_settings.mesh_select_mode = (False, False, True)
-            bpy.ops.object.mode_set(mode="EDIT")
-        if corners and context.area is not None and context.area.type == "VIEW_3D":
-            looking.at(context.area.spaces.active.region_3d, corners)
+        triangles = numbers_of(finding.faces)
+        bridge.select_faces(mould, context, triangles)
+        results.active_finding = results.lit = number
+        if context.area is not None and context.area.type == "VIEW_3D":
+            corners = bridge.corners_of(mould, context, triangles)
+            looking.at(context.area.spaces.active.region_3d, box_of(mould, corners))
 
 
-def _corners(mould):
-    """Return the world's corners of the box round the selected vertices; read before edit mode."""
-    import numpy as np
+class MOULDPLY_OT_hide_finding(NeedsMould, EngineOperator, bpy.types.Operator):
+    """Light no faces of the mould any more"""
 
-    vertices = mould.data.vertices
-    points, chosen = np.empty(3 * len(vertices), np.float32), np.empty(len(vertices), bool)
-    vertices.foreach_get("co", points)  # in edit mode the attributes are out of reach
-    vertices.foreach_get("select", chosen)
-    axes = points.reshape(-1, 3)[chosen].T
+    bl_idname = "mouldply.hide_finding"
+    bl_label = "Hide Finding"
+    bl_options = {"REGISTER", "UNDO"}
+
+    def run(self, context):
+        """Forget which finding is shown."""
+        home = find_patterns(need_mould(context))
+        if home is not None:
+            home.mouldply.lit = -1
+
+
+def _choose_ply(mould, ply_id):
+    """Make a ply the selected one, unless it is: that would select its patterns again."""
+    for number, ply in enumerate(mould.mouldply.plies):
+        if ply.id == ply_id and mould.mouldply.active_ply != number:
+            mould.mouldply.active_ply = number
+
+
+def box_of(mould, corners):
+    """Return the world's corners of the box round (n, 3, 3) triangles of a mould's own space."""
+    axes = corners.reshape(-1, 3).T
     if not axes.size:
         return []
     ends = [(float(axis.min()), float(axis.max())) for axis in axes]
     return [mould.matrix_world @ Vector(corner) for corner in product(*ends)]
 
 
-CLASSES = (MOULDPLY_OT_check_mould, MOULDPLY_OT_show_finding)
+CLASSES = (MOULDPLY_OT_check_mould, MOULDPLY_OT_show_finding, MOULDPLY_OT_hide_finding)

@@ -67,9 +67,12 @@ class MOULDPLY_PT_findings(MouldSection, bpy.types.Panel):
         paragraph(box, context, said(finding.message))
         if finding.hint:
             paragraph(box, context, said(finding.hint), icon="FORWARD")
-        row = box.row()
+        row = box.row(align=True)
         row.enabled = bool(finding.faces)
         row.operator("mouldply.show_finding", icon="VIEWZOOM")
+        if results.lit == results.active_finding:
+            row.operator("mouldply.hide_finding", text="", icon="X")
+            paragraph(box, context, "Its faces are selected: Tab, for edit mode, has them.")
         if finding.code == "joint_stagger":
             box.operator("mouldply.stagger_cut").ply = finding.ply_id
 

@@ -53,6 +53,7 @@ class MOULDPLY_Results(bpy.types.PropertyGroup):
     owner: PointerProperty(type=bpy.types.Object)
     findings: CollectionProperty(type=MOULDPLY_Finding)
     active_finding: IntProperty(name="Finding", min=0)
+    lit: IntProperty(default=-1, options={"HIDDEN"})  # the finding whose faces are lit
     job_digest: StringProperty(options={"HIDDEN"})  # of the whole job
     nests: StringProperty(options={"HIDDEN"})  # the layouts, as JSON
     quantities: StringProperty(options={"HIDDEN"})  # masses and areas, as JSON
