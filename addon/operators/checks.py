@@ -1,9 +1,6 @@
 """Findings: worked out for the mould alone, and shown where they are."""
 
-from itertools import product
-
 import bpy
-from mathutils import Vector
 
 from .. import bridge, engine, looking, work
 from ..apply import find_patterns, numbers_of
@@ -54,8 +51,9 @@ class MOULDPLY_OT_show_finding(NeedsMould, EngineOperator, bpy.types.Operator):
         bridge.select_faces(mould, context, triangles)
         results.active_finding = results.lit = number
         if context.area is not None and context.area.type == "VIEW_3D":
-            corners = bridge.corners_of(mould, context, triangles)
-            looking.at(context.area.spaces.active.region_3d, box_of(mould, corners))
+            faces = bridge.corners_of(mould, context, triangles)
+            if len(faces):
+                looking.at(context.area, in_world(mould, faces))
 
 
 class MOULDPLY_OT_hide_finding(NeedsMould, EngineOperator, bpy.types.Operator):
@@ -79,13 +77,12 @@ def _choose_ply(mould, ply_id):
             mould.mouldply.active_ply = number
 
 
-def box_of(mould, corners):
-    """Return the world's corners of the box round (n, 3, 3) triangles of a mould's own space."""
-    axes = corners.reshape(-1, 3).T
-    if not axes.size:
-        return []
-    ends = [(float(axis.min()), float(axis.max())) for axis in axes]
-    return [mould.matrix_world @ Vector(corner) for corner in product(*ends)]
+def in_world(mould, corners):
+    """Return (n, 3) the corners of (k, 3, 3) triangles of a mould's own space, in the world."""
+    import numpy as np
+
+    matrix = np.array(mould.matrix_world)
+    return corners.reshape(-1, 3) @ matrix[:3, :3].T + matrix[:3, 3]
 
 
 CLASSES = (MOULDPLY_OT_check_mould, MOULDPLY_OT_show_finding, MOULDPLY_OT_hide_finding)

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import bpy
 
-from .. import bridge, engine, mesh_data
+from .. import bridge, engine, looking, mesh_data
 from ..moulds import need_mould
 from ..props import CONTEXT, BoolProperty, EnumProperty, FloatProperty, StringProperty
 from ..settling import settle_mesh
@@ -164,9 +164,7 @@ def _set_clipping(context, mould):
         if area.type == "VIEW_3D":
             space = area.spaces.active
             space.clip_start, space.clip_end = size / 1000, max(size * 100, space.clip_end)
-            region = next(r for r in area.regions if r.type == "WINDOW")
-            with context.temp_override(area=area, region=region):
-                bpy.ops.view3d.view_selected()
+            looking.at(area, looking.corners_of([mould]))
 
 
 CLASSES = (MOULDPLY_OT_import_mould, MOULDPLY_OT_rescale)

@@ -7,7 +7,7 @@ import pytest
 from addon import lit, mesh_data
 from addon.apply import find_patterns, ranges_of
 from addon.bridge import corners_of
-from addon.operators.checks import box_of
+from addon.operators.checks import in_world
 
 from .making import grid, ply_on, select
 
@@ -37,14 +37,14 @@ def test_the_box_is_round_the_faces_wherever_the_mould_stands():
     mould = grid(size=0.2, cells=8)
     mould.location, mould.scale = (1.0, 2.0, 3.0), (2.0, 1.0, 1.0)
     bpy.context.view_layer.update()
-    corners = np.array(box_of(mould, corners_of(mould, bpy.context, [0, 1])))
+    corners = in_world(mould, corners_of(mould, bpy.context, [0, 1]))
     assert corners.min(axis=0) == pytest.approx([1.0 - 0.2, 2.0 - 0.1, 3.0], abs=1e-6)
     assert corners.max(axis=0) == pytest.approx([1.0 - 0.15, 2.0 - 0.075, 3.0], abs=1e-6)
 
 
 def test_no_faces_are_nowhere():
     mould = grid(cells=2)
-    assert box_of(mould, corners_of(mould, bpy.context, [10_000])) == []
+    assert not len(corners_of(mould, bpy.context, [10_000]))
 
 
 def test_faces_are_lit_where_the_modifiers_put_them():
