@@ -40,7 +40,7 @@ class Memory:
     def __init__(self) -> None:
         self.lines = Lines()
         self.wanted: tuple[Any, ...] = ()  # the key of lines that a thread is at
-        self.preview: list[tuple[tuple[float, ...], float, Any]] | None = None
+        self.preview: Lines | None = None  # drawn instead of the patterns' lines
         self.handles: list[Any] = []
 
 
@@ -100,37 +100,45 @@ def show_preview(context: Any, mould: Any, answer: Any) -> None:
     """Draw the drape of an answer instead of the patterns' lines; None: the patterns' again."""
     import numpy as np
 
-    MEMORY.lines, MEMORY.wanted, MEMORY.preview = Lines(), (), None
+    MEMORY.preview = None
     if answer is not None:
-        view, MEMORY.preview = context.window_manager.mouldply_view, []
+        view, shown = context.window_manager.mouldply_view, Lines((mould.session_uid,))
         for _, arrays in answer.pieces():
             points = bridge.points_from_mm(mould, context.scene, arrays["points"])
             triangles = arrays["triangles"][arrays["inside"]]
             points = points + drawn.lift(points, triangles)
             thread_lines = engine.load("cloth.threads").thread_lines
             warp, weft = thread_lines(points, arrays["flat"], triangles, view.spacing_mm)
-            MEMORY.preview += [(WARP, 1.0, warp.reshape(-1, 3)), (WEFT, 1.0, weft.reshape(-1, 3))]
+            shown.styles += [(WARP, 1.0, warp.reshape(-1, 3)), (WEFT, 1.0, weft.reshape(-1, 3))]
             for name in ("warp_spine", "weft_spine"):
                 ends = bridge.points_from_mm(mould, context.scene, arrays[name])
-                MEMORY.preview.append((SPINE, 2.0, np.repeat(ends, 2, axis=0)[1:-1]))
+                shown.styles.append((SPINE, 2.0, np.repeat(ends, 2, axis=0)[1:-1]))
+        MEMORY.preview = shown
     _redraw(context)
 
 
 def drop_preview() -> None:
-    """Forget the drape of an answer: the patterns say it now, or nothing does."""
+    """Forget the drape of an answer: the patterns say it now, once their lines are worked out."""
     if MEMORY.preview is not None:
-        MEMORY.lines, MEMORY.wanted, MEMORY.preview = Lines(), (), None
+        MEMORY.lines, MEMORY.wanted, MEMORY.preview = MEMORY.preview, (), None
         _redraw(bpy.context)
+
+
+def forget() -> None:
+    """Another file: nothing that was drawn is of its moulds."""
+    MEMORY.lines, MEMORY.wanted, MEMORY.preview = Lines(), (), None
 
 
 def show_path(context: Any, points: Any) -> None:
     """Draw a path that is being clicked, in the mould's own space; None: the patterns' lines."""
     import numpy as np
 
-    MEMORY.lines, MEMORY.wanted, MEMORY.preview = Lines(), (), None
+    MEMORY.preview = None
     if points is not None:
+        MEMORY.preview = Lines()
         ends = np.array(points, float).reshape(-1, 3)
-        MEMORY.preview = [(SPINE, 3.0, np.repeat(ends, 2, axis=0)[1:-1])] if len(ends) > 1 else []
+        if len(ends) > 1:
+            MEMORY.preview.styles.append((SPINE, 3.0, np.repeat(ends, 2, axis=0)[1:-1]))
     _redraw(context)
 
 
@@ -152,22 +160,21 @@ def draw_lines() -> None:
     mould = find_mould(context)
     if mould is None or mould.hide_get() or mould.mode not in ("OBJECT", "EDIT"):
         return
-    lines = lines_of(context, mould)
-    styles = lines.styles if MEMORY.preview is None else MEMORY.preview
-    if not styles:
+    lines = lines_of(context, mould) if MEMORY.preview is None else MEMORY.preview
+    if not lines.styles:
         return
     shader = gpu.shader.from_builtin("POLYLINE_UNIFORM_COLOR")
-    if not lines.batches or MEMORY.preview is not None:
+    if not lines.batches:
         import numpy as np
 
         lines.batches = [
             batch_for_shader(shader, "LINES", {"pos": np.ascontiguousarray(ends, np.float32)})
-            for _, _, ends in styles
+            for _, _, ends in lines.styles
         ]
     with on_mould(context, mould):
         scale = context.preferences.system.ui_scale
         shader.uniform_float("viewportSize", gpu.state.viewport_get()[2:])
-        for (colour, width, _), batch in zip(styles, lines.batches, strict=False):
+        for (colour, width, _), batch in zip(lines.styles, lines.batches, strict=True):
             shader.uniform_float("lineWidth", width * scale)
             shader.uniform_float("color", colour)
             batch.draw(shader)

@@ -7,7 +7,7 @@ from typing import Any
 import bpy
 from bpy.app.handlers import persistent
 
-from . import looking, maps, work
+from . import looking, maps, overlays, work
 from .apply import find_patterns
 
 OWNER = object()  # of the subscription to the active object
@@ -17,6 +17,7 @@ OWNER = object()  # of the subscription to the active object
 def before_load(*_: Any) -> None:
     """Another file is opened: the work under way is for the old one."""
     work.forget()
+    overlays.forget()
     maps.MEMORY.shown = None
     looking.MEMORY.before.clear()
     manager = bpy.context.window_manager

@@ -61,3 +61,21 @@ def test_lines_of_a_large_ply_are_worked_out_beside_the_window(mould, monkeypatc
 
     assert overlays.lines_of(bpy.context, mould).styles
     assert len(looks) == 1
+
+
+def test_the_drape_that_was_dragged_stays_until_the_lines_of_its_pattern_are_there(
+    mould, monkeypatch
+):
+    looks = []
+    overlays.MEMORY.preview = dragged = overlays.Lines((mould.session_uid,), [(drawn.WARP, 1, 0)])
+    monkeypatch.setattr(drawn, "AT_ONCE", 0)
+    monkeypatch.setattr(overlays, "_call_soon", looks.append)
+    overlays.drop_preview()
+    assert overlays.lines_of(bpy.context, mould) is dragged
+    end = time.monotonic() + 20
+    while looks[0]() is not None:
+        assert time.monotonic() < end
+        time.sleep(0.01)
+    now = overlays.lines_of(bpy.context, mould)
+    assert now is not dragged
+    assert now.styles
