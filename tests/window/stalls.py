@@ -8,6 +8,7 @@ window's thread. FACES in the environment divides the mould until it has at leas
 
 import os
 import time
+from pathlib import Path
 
 import bpy
 import hands
@@ -16,24 +17,36 @@ from hands import part
 
 BEAT_S = 0.005
 LIMIT_MS = 100.0
+QUEUE = Path("/proc/thread-self/schedstat")
 KEPT = 0.15  # of the plies' faces on a divided mould
 
 
 class Pulse:
-    """The longest time between two calls of a timer, wall and processor."""
+    """The longest time between two calls of a timer, without waiting for a processor.
+
+    Under Linux the kernel tells how long a thread was ready and other programs had the
+    processors; what is left is the window's own, waiting for its own threads included.
+    """
 
     def __init__(self):
         self.clear()
 
     def clear(self):
-        self.at, self.spent = time.perf_counter(), time.thread_time()
-        self.worst_ms = self.worst_cpu_ms = 0.0
+        self.last = self.clocks()
+        self.worst = (0.0, 0.0, 0.0)  # ms: without waiting, with it, of the processor
+
+    @staticmethod
+    def clocks():
+        queued = 0
+        if QUEUE.exists():
+            queued = int(QUEUE.read_text("ascii").split()[1])
+        return time.perf_counter(), time.thread_time(), 1e-9 * queued
 
     def beat(self):
-        now, spent = time.perf_counter(), time.thread_time()
-        self.worst_ms = max(self.worst_ms, 1000 * (now - self.at))
-        self.worst_cpu_ms = max(self.worst_cpu_ms, 1000 * (spent - self.spent))
-        self.at, self.spent = now, spent
+        now = self.clocks()
+        wall, spent, queued = (1000 * (new - old) for new, old in zip(now, self.last, strict=True))
+        self.worst = max(self.worst, (wall - queued, wall, spent))
+        self.last = now
         return BEAT_S
 
 
@@ -54,12 +67,12 @@ def flow():
     PULSE.clear()
     while not part("warm").done():  # begun by the tab, where nothing else has
         yield 0.2
-    rows.append(("the engine's imports", PULSE.worst_ms, PULSE.worst_cpu_ms))
+    rows.append(("the engine's imports", *PULSE.worst))
     only = tuple(os.environ.get("ONLY", "").split(","))  # "" begins every label
     for label, act, pause in (flow for flow in FLOWS if flow[0].startswith(only)):
         yield 1
         rows.append((label, *(yield from measured(label, act, pause))))
-        print(f"{rows[-1][1]:.0f} ms, {rows[-1][2]:.0f} ms of the processor", flush=True)
+        print("{1:.0f} ms, {2:.0f} with waiting, {3:.0f} busy".format(*rows[-1]), flush=True)
     area.type = "VIEW_3D"
     yield from drawn()
     area.type = "TEXT_EDITOR"
@@ -68,9 +81,10 @@ def flow():
         rows.append((f"without mouldply: {label}", *(yield from measured(label, act, pause))))
         yield 1
     print(f"{faces} faces")
-    for label, wall_ms, cpu_ms in rows:
-        late = "  OVER" if wall_ms > LIMIT_MS else ""
-        print(f"STALL {wall_ms:6.0f} ms, {cpu_ms:6.0f} ms of the processor  {label}{late}")
+    print("STALL: ms, with waiting for a processor, of the processor")
+    for label, own_ms, wall_ms, cpu_ms in rows:
+        late = "  OVER" if own_ms > LIMIT_MS else ""
+        print(f"STALL {own_ms:6.0f} {wall_ms:6.0f} {cpu_ms:6.0f}  {label}{late}")
     for label, seconds in sorted(DRAWN.items(), key=lambda pair: -pair[1]):
         print(f"DRAWN {1000 * seconds:6.1f} ms  {label}")
 
@@ -110,7 +124,7 @@ def measured(label, act, pause):
     progress = getattr(bpy.context.window_manager, "mouldply", None)
     if progress is not None and progress.message:
         print("SAYS", progress.message)
-    return PULSE.worst_ms, PULSE.worst_cpu_ms
+    return PULSE.worst
 
 
 def view():
@@ -156,9 +170,10 @@ def follow_finding():
         pressed(bpy.ops.mouldply.show_finding)()
 
 
-def object_mode():
-    with bpy.context.temp_override(window=hands.window()):
-        bpy.ops.object.mode_set(mode="OBJECT")
+def another():
+    view().map, own = "shear_deg", mould().mouldply
+    own.active_ply = (own.active_ply + 1) % len(own.plies)
+    view().map = "NONE"
 
 
 def turn():
@@ -181,13 +196,23 @@ FLOWS = [  # what is done, and the seconds after it in which nothing may stall e
     ("new ply from the selection", pressed(ours.new_ply), 2),
     ("grow faces", pressed(ours.grow_faces, by=-1), 2),
     ("fill up to edges", pressed(ours.fill_faces), 2),
+    ("select its faces", pressed(ours.select_ply), 2),
+    ("set its faces", pressed(ours.change_faces, how="SET"), 2),
+    ("duplicate a ply", pressed(ours.copy_ply), 2),
+    ("move a ply", pressed(ours.move_ply, by="UP"), 2),
     ("remove a ply", pressed(ours.remove_ply), 2),
+    ("remove another", pressed(ours.remove_ply), 2),
+    ("add a cover", pressed(ours.add_extra, kind="cover"), 2),
+    ("select another ply under its map", another, 2),
     ("add a rosette", pressed(ours.add_rosette), 2),
     ("nest", quick_nest, 2),
     ("show the roll", pressed(ours.show_roll), 2),
     ("leave the roll", pressed(ours.leave_roll), 2),
     ("show a finding", follow_finding, 1),
-    ("leave edit mode", object_mode, 2),
+    ("hide the finding", pressed(ours.hide_finding), 1),
+    ("undo the hiding", undo, 2),
+    ("undo the showing", undo, 2),
+    ("redo the showing", redo, 2),
     ("write files", pressed(ours.export, directory=str(hands.OUT / "cut")), 2),
     ("undo", undo, 2),
     ("redo", redo, 2),
