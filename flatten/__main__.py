@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from . import __version__
 from .errors import FlattenError
 
-DONE, BUG, CHANGE_SOMETHING = 0, 1, 2
+DONE, CHANGE_SOMETHING = 0, 2  # 1 is what Python itself ends with after a bug
 FULL = (errno.ENOSPC, errno.EFBIG, errno.EIO)  # where the output was sent, nothing more goes in
 
 ABOUT = """\

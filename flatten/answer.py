@@ -23,26 +23,19 @@ from .packed import read_arrays
 
 FACTS_FILE, ARRAYS_FILE = "answer.json", "answer.npz"
 MOST_FACTS_BYTES = 256 * 2**20  # findings of a large mould name a million faces
-# What a piece carries as arrays: its drape on the mould and in the flat, and its lines in the flat.
-PIECE_ARRAYS = (
-    "points",  # (n, 3) on the mould
-    "flat",  # (n, 2) in the cloth, the pattern's own axes
-    "triangles",  # (m, 3)
-    "source_faces",  # (m,) triangle of the job's mould
-    "inside",  # (m,) in the net region, not in the trim allowance
-    "shear_deg",  # (m,) signed
-    "strain_percent",  # (m,) the larger of warp and weft stretch, signed
-    "settled",  # (m,) the net is determined there
-    "warp_spine",  # (k, 3) on the mould
-    "weft_spine",
-    "arrow",  # (2, 2) or (0, 2)
-    "notches",  # (k, 2, 2) segments
-)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Answer:
-    """`facts` are JSON values; `arrays` by name, a piece's under "piece<number>_<name>"."""
+    """`facts` are JSON values; `arrays` by name, a piece's under "piece<number>_<name>".
+
+    A piece's arrays, its drape on the mould and its lines in the flat, the pattern's own axes:
+    `points` (n, 3) on the mould, `flat` (n, 2), `triangles` (m, 3), `source_faces` (m,) of the
+    job's mould, `inside` (m,) in the net region and not in the trim, `shear_deg` (m,) signed,
+    `strain_percent` (m,) the larger of warp and weft stretch, signed, `settled` (m,),
+    `warp_spine` and `weft_spine` (k, 3) on the mould, `arrow` (2, 2) or (0, 2), `notches`
+    (k, 2, 2) segments. Lengths in mm.
+    """
 
     facts: dict[str, Any]
     arrays: dict[str, NDArray[Any]]

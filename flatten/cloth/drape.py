@@ -69,13 +69,6 @@ class Drape:
     spines: tuple[Floats, Floats]
     fine: FineDrape
 
-    def flat_at(self, faces: Ints, weights: Floats) -> Floats:
-        """Return (k, 2) mm in the flat cloth: points on faces (k,), by corner weights (k, 3)."""
-        corners = self.surface.faces[faces]
-        if len(self.fine.surface.faces) == len(self.surface.faces):
-            return np.asarray(np.einsum("kj,kjd->kd", weights, self.flat[corners]))
-        return self.flat_at_points(np.einsum("kj,kjd->kd", weights, self.surface.vertices[corners]))
-
     def flat_at_points(self, points: Floats) -> Floats:
         """Return (k, 2) mm in the flat cloth: the surface points nearest to `points` (k, 3) mm."""
         found = locate(self.fine.surface, points)

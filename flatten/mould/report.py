@@ -22,18 +22,16 @@ from .weld import Welded
 class MouldMaps:
     """Values for every face (m,) of the mould as it was given; NaN where not checked.
 
-    `draft` radians against the pull; `held` share 0..1 that does not come off;
-    `ridge_mm` depth of layer lines; `ridge_angle` radians to the pull (90 degrees grips);
-    `grip_mm` ridge depth that catches; `radius_mm` hollow radius (infinite: flat or bulging,
-    0: beside a sharp corner); `wall_mm` thickness where it is less than asked, else NaN;
-    `under_brush_mm` how far the brush stays off the face; `part` the mould part of each
+    `draft` radians against the pull; `held` share 0..1 that does not come off; `ridge_mm` depth
+    of layer lines; `grip_mm` ridge depth that catches; `radius_mm` hollow radius (infinite: flat
+    or bulging, 0: beside a sharp corner); `wall_mm` thickness where it is less than asked, else
+    NaN; `under_brush_mm` how far the brush stays off the face; `part` the mould part of each
     lay-up face, counted from 0, or of the proposed split.
     """
 
     draft: Floats
     held: Floats
     ridge_mm: Floats
-    ridge_angle: Floats
     grip_mm: Floats
     radius_mm: Floats
     wall_mm: Floats
@@ -65,7 +63,6 @@ class MouldNumbers:
     undercut_share: float = 0.0
     trapped_share: float = 0.0
     deepest_ridge_mm: float = 0.0
-    mean_grip_mm: float = 0.0
     smallest_radius_mm: float = np.inf
     corner_length_mm: float = 0.0
     corner_resin_g: float = 0.0
@@ -113,7 +110,6 @@ def fill_maps(faces: int, welded: Welded, walls: Floats, checks: LayupChecks | N
         draft=spread(np.concatenate([draft.angle for draft in drafts]), at),
         held=spread(np.concatenate([draft.held for draft in drafts]), at),
         ridge_mm=spread(checks.ridges.depth_mm, at),
-        ridge_angle=spread(checks.ridges.angle, at),
         grip_mm=spread(checks.ridges.grip_mm, at),
         radius_mm=spread(checks.turning.radius_mm[at], at),
         under_brush_mm=spread(np.concatenate([reach.under_brush for reach in reaches]), at),
@@ -144,7 +140,6 @@ def numbers_of(mesh: MouldMesh, walls: Floats, checks: LayupChecks | None) -> Mo
         undercut_share=float(areas[undercut].sum()) / total,
         trapped_share=float((areas * trapped)[~undercut].sum()) / total,
         deepest_ridge_mm=float(checks.ridges.depth_mm.max()),
-        mean_grip_mm=float((areas * checks.ridges.grip_mm).sum()) / total,
         smallest_radius_mm=float(checks.turning.radius_mm.min()),
         corner_length_mm=sum(spot.length_mm for spot in checks.corners),
         corner_resin_g=sum(spot.resin_g for spot in checks.corners),

@@ -9,8 +9,6 @@ from shapely import Polygon
 
 from ..cloth.fabric import Fabric
 
-SAME_ANGLE_DEG = 1e-3  # rounding of angles on their way through a file
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Turns:

@@ -28,7 +28,6 @@ class WhatIf:
     length_mm: float | None = None
     cloth_m2: float | None = None
     waste_share: float | None = None  # of the cloth, offcuts worth keeping not counted as waste
-    kept_m2: float | None = None
     cost: float | None = None  # None also where the width has no price
 
 
@@ -100,6 +99,5 @@ def _row(
         length_mm=account.roll_length_mm,
         cloth_m2=account.cloth_mm2 / 1e6,
         waste_share=account.waste_mm2 / account.cloth_mm2,
-        kept_m2=account.kept_mm2 / 1e6,
         cost=account.cost if priced else None,
     )

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 import shapely
-from shapely import LineString, MultiPolygon, Polygon
+from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from ..arrays import Bools, Floats, Ints
@@ -142,13 +142,6 @@ def stretches(true: Bools) -> list[tuple[int, int]]:
     """Return (start, stop) of each stretch of True."""
     edge = np.flatnonzero(np.diff(np.concatenate([[0], true.astype(int), [0]])))
     return [(int(a), int(b)) for a, b in zip(edge[::2], edge[1::2], strict=True)]
-
-
-def polygons_of(area: BaseGeometry) -> list[Polygon]:
-    """Return the polygons of an area."""
-    if isinstance(area, Polygon | MultiPolygon):
-        return list(shapely.get_parts(area))
-    return [part for part in shapely.get_parts(area) if isinstance(part, Polygon)]
 
 
 def _at_distance(run: EdgeRun, at: Floats) -> Floats:

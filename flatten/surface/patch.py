@@ -19,7 +19,6 @@ EdgeKind = Literal["trim", "hole", "lap_over", "lap_under", "butt"]
 JointKind = Literal["lap", "butt"]
 CutKind = Literal["splice", "dart"]
 Side = Literal["left", "right"]
-EDGE_KINDS: tuple[EdgeKind, ...] = ("trim", "hole", "lap_over", "lap_under", "butt")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,8 +42,8 @@ class Patch:
     `surface` n vertices and m faces, mm; `source_vertices` (n,) the mould's vertex, -1 for a new
     point; `source_faces` (m,) the mould's face; `inside` (m,) True in the net region, False in the
     strip that carries the trim allowance over neighbouring faces; `edge_vertices` (k, 2) boundary
-    edges, the surface on their left, loop after loop, the outer loop first; `edge_kinds` (k,) of
-    `EDGE_KINDS`; `edge_joints` (k,) joint number or -1: the two sides of a cut share the number;
+    edges, the surface on their left, loop after loop, the outer loop first; `edge_kinds` (k,);
+    `edge_joints` (k,) joint number or -1: the two sides of a cut share the number;
     `joints` of the whole ply.
 
     Raises

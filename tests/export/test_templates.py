@@ -1,4 +1,7 @@
-"""Templates on paper: true scale, sheets that meet, nothing cut off, honest printers only."""
+"""Templates on paper: true scale, sheets that meet, nothing cut off, honest printers only.
+
+Longer than most files: the whole paper, read back as pixels.
+"""
 
 import io
 from dataclasses import replace
@@ -31,14 +34,6 @@ DARK = 70  # the cut line; the square, the laps, trim lines and marks are paler
 def dark(page: np.ndarray, level: int = DARK) -> np.ndarray:
     """Return where a page is inked: every colour below the level."""
     return page.max(axis=2) < level
-
-
-def longest_run(line: np.ndarray) -> tuple[int, int]:
-    """Return start and length of the longest run of true in a row of pixels."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], line.astype(int), [0]])))
-    starts, ends = edges[::2], edges[1::2]
-    longest = int((ends - starts).argmax())
-    return int(starts[longest]), int(ends[longest] - starts[longest])
 
 
 def square_px(page: np.ndarray) -> tuple[float, float]:
