@@ -106,9 +106,11 @@ def _places(last: float) -> list[float]:
 
 
 def _hatched(text: Text) -> BaseGeometry:
-    """Return the box of a text as close lines; turned text takes a square."""
+    """Return the box of a text as close lines; text that stands aslant takes a square."""
     wide, tall = max(width_mm(text.text, text.height_mm) / 2, 0.1), text.height_mm
-    if text.turn_deg % 180:
+    if text.turn_deg % 180 == 90:
+        wide, tall = tall, wide
+    elif text.turn_deg % 180:
         wide = tall = max(wide, tall)
     x, y = text.at
     rows = np.arange(y - tall, y + tall + HATCH_MM, HATCH_MM)
