@@ -7,6 +7,7 @@ import pytest
 
 import addon
 from addon import engine, operators, panels, properties
+from addon.panels import menus
 from addon.properties import words
 
 OPERATORS = [kind for module in operators.MODULES for kind in module.CLASSES]
@@ -55,13 +56,36 @@ UNSEARCHED = {"apply_result", "watch", "stop", "clear_message", "keep_resin", "k
 MOUSE = {"paint_faces"}  # what was painted cannot be painted again from values
 
 
+# Of one row of a list, by its number or name: they stand with their row.
+OF_A_ROW = {
+    "remove_roll", "remove_offcut", "add_defect", "remove_defect", "remove_coat", "remove_cut",
+    "remove_mould_part", "forget_cloth",
+}  # fmt: skip
+
+
 @pytest.mark.parametrize("kind", OPERATORS, ids=lambda kind: kind.__name__)
 def test_every_button_is_found_by_f3_and_can_be_changed_afterwards(kind):
-    """Blender's search leaves internal ones out; its redo panel shows registered ones."""
+    """Blender's F3 searches menus, without internal ones; its redo panel shows registered ones."""
     name = kind.bl_idname.split(".")[1]
     assert ("INTERNAL" in kind.bl_options) == (name in UNSEARCHED)
+    in_a_menu = {row for part in menus.PARTS for row, _, _ in part.rows}
+    assert (name in in_a_menu) == (name not in UNSEARCHED | OF_A_ROW)
     if name not in UNSEARCHED | MOUSE:
         assert "REGISTER" in kind.bl_options
+
+
+def test_our_menu_hangs_in_those_of_object_and_of_edit_mode():
+    for host in (bpy.types.VIEW3D_MT_object, bpy.types.VIEW3D_MT_edit_mesh):
+        assert menus.draw_in_menu in host._dyn_ui_initialize()
+
+
+@pytest.mark.parametrize("part", menus.PARTS, ids=lambda part: part.__name__)
+def test_a_menu_s_options_are_the_operators_own(part):
+    for name, options, _ in part.rows:
+        known = getattr(bpy.ops.mouldply, name).get_rna_type().properties
+        for option, value in options.items():
+            items = [item.identifier for item in getattr(known[option], "enum_items", ())]
+            assert not items or value in items
 
 
 def test_starting_work_is_no_undo_step_of_its_own():

@@ -46,6 +46,7 @@ def texts_of_classes():
     for module in panels.MODULES:
         for kind in module.CLASSES:
             yield getattr(kind, "bl_label", "")
+            yield from (text for _, _, text in getattr(kind, "rows", ()))
     for module in (*properties.MODULES, preferences):
         for kind in module.CLASSES:
             yield from texts_of_properties(kind.bl_rna)
