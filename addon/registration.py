@@ -13,6 +13,7 @@ PARTS = (
     "freshness",
     "maps",
     "overlays",
+    "legend",
     "lit",
     "watching",
     "translation",

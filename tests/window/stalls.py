@@ -241,16 +241,16 @@ def divide(thing):
 
 def watch_drawing():
     """Time what Blender calls of ours for each redraw."""
-    overlays = part("overlays")
     for module in part("panels").MODULES:
         for kind in module.CLASSES:
             if "draw" in vars(kind):
                 timed_panel(kind)
-    timed(overlays, "lines_of", "overlays")
-    for name in ("draw_lines", "draw_legend"):
-        timed(overlays, name, "overlays")
-    overlays.unregister()
-    overlays.register()
+    for label, names in (("overlays", ("lines_of", "draw_lines")), ("legend", ("draw",)),
+                         ("lit", ("draw",))):  # fmt: skip
+        for name in names:
+            timed(part(label), name, label)
+        part(label).unregister()
+        part(label).register()
 
 
 def timed(owner, name, label):
