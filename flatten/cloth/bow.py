@@ -42,16 +42,16 @@ class Bow:
         self.panels = panels
         patch = _Patch(panels, edges)
         self.far = patch.vertices  # (9, m)
-        self.of_far = np.empty((2, FAR, len(panels.faces)))
-        self.of_own = np.empty((2, 2, len(panels.faces)))
+        self.of_far = np.empty((2, FAR, len(panels)))
+        self.of_own = np.empty((2, 2, len(panels)))
         for some in panels.chunks():
             self.of_far[:, :, some], self.of_own[:, :, some] = patch.weights(some)
 
     def read(self, flat: Floats) -> Floats:
         """Return (2, 2, m): of x and y, how much of either component of the gradient is bow."""
-        bow = np.empty((2, 2, len(self.panels.faces)))
+        bow = np.empty((2, 2, len(self.panels)))
         for some in self.panels.chunks():
-            faces = self.panels.faces[some].T
+            faces = self.panels.corner[:, some]
             for x in (0, 1):
                 start = flat[x][faces[0]]
                 first, second = flat[x][faces[1]] - start, flat[x][faces[2]] - start
@@ -87,7 +87,7 @@ class _Patch:
     """Where the far corners of the nearest triangles lie, unfolded into the plane of each."""
 
     def __init__(self, panels: Panels, edges: Edges) -> None:
-        self.panels, count = panels, len(panels.faces)
+        self.panels, count = panels, len(panels)
         base, high = 1 / panels.inverse_base, 1 / panels.inverse_height
         z = np.zeros((3, count), complex)  # the corners, in the triangle's own plane
         z[1] = base
@@ -96,7 +96,7 @@ class _Patch:
         self.vertices: Ints = np.empty((FAR, count), np.int64)
         self.there: Bools = np.empty((FAR, count), bool)
         self.places = np.empty((FAR, count), complex)
-        corner = panels.faces.T
+        corner = panels.corner
         moved, turned = np.empty((3, count), complex), np.empty((3, count), complex)
         for s in range(3):
             face, t = beside[s], side[s]

@@ -185,7 +185,7 @@ def _rank(mesh: SurfaceMesh, tack_mm: Floats, warp: Floats) -> Floats:
     Askew to all of them, so that no two vertices of a regular part are alike.
     """
     away = mesh.vertices - tack_mm
-    out = mesh.areas @ (mesh.corners.mean(axis=1) - tack_mm) / mesh.areas.sum()
+    out = mesh.middle - tack_mm
     side = np.zeros(3)
     for way, size in ((out, mesh.spread_mm), (mesh.double_areas.sum(axis=0), mesh.areas.sum())):
         across = way - warp * (warp @ way)

@@ -36,12 +36,13 @@ CHUNK = 16_000  # triangles taken at once: what is worked out of them stays in t
 class Panels:
     """The triangles of a mesh in their own planes: side 01 along the first axis.
 
-    `inverse_base`, `shift`, `inverse_height` (m,): gradient of a function with differences
-    d1, d2 to corner 0 is (d1 ib, d2 ih - d1 sh). `bow` (2, 2, m): of x and y, what of that
-    gradient is there only because threads curve between the corners (bow.py); None: nothing.
+    `corner` (3, m): the vertices. `inverse_base`, `shift`, `inverse_height` (m,): gradient of a
+    function with differences d1, d2 to corner 0 is (d1 ib, d2 ih - d1 sh). `bow` (2, 2, m): of x
+    and y, what of that gradient is there only because threads curve between the corners (bow.py);
+    None: nothing.
     """
 
-    faces: Ints
+    corner: Ints
     areas: Floats
     inverse_base: Floats
     shift: Floats
@@ -52,7 +53,7 @@ class Panels:
     def of(mesh: MouldMesh) -> Panels:
         """Return the panels of a mesh."""
         sides = mesh.sides
-        return Panels._from_components(mesh.faces, sides[0], -sides[2])
+        return Panels._from_components(mesh.faces, sides[0], np.negative(sides[2], out=sides[2]))
 
     @staticmethod
     def from_sides(faces: Ints, first: Floats, second: Floats) -> Panels:
@@ -61,21 +62,25 @@ class Panels:
 
     @staticmethod
     def _from_components(faces: Ints, first: Floats, second: Floats) -> Panels:
-        base = np.sqrt((first**2).sum(axis=0))
-        along = (first * second).sum(axis=0) / base
-        height = np.sqrt(np.maximum((second**2).sum(axis=0) - along**2, 1e-300))
+        base = np.sqrt(_dot(first, first))
+        along = _dot(first, second) / base
+        height = np.sqrt(np.maximum(_dot(second, second) - along * along, 1e-300))
         return Panels(
-            faces=faces,
+            corner=np.ascontiguousarray(faces.T),
             areas=0.5 * base * height,
             inverse_base=1 / base,
             shift=along / (base * height),
             inverse_height=1 / height,
         )
 
+    def __len__(self) -> int:
+        """Return the number of triangles."""
+        return len(self.areas)
+
     def part(self, some: slice) -> Panels:
         """Return some of the panels, nothing copied."""
         return Panels(
-            self.faces[some],
+            self.corner[:, some],
             self.areas[some],
             self.inverse_base[some],
             self.shift[some],
@@ -85,23 +90,42 @@ class Panels:
 
     def chunks(self) -> list[slice]:
         """Return which panels to take at once."""
-        return [slice(k, k + CHUNK) for k in range(0, len(self.faces), CHUNK)]
+        return [slice(k, k + CHUNK) for k in range(0, len(self), CHUNK)]
 
     def gradients(self, values: Floats) -> tuple[Floats, Floats]:
         """Return both components (m,) of the gradient of a function given at the vertices."""
-        f = self.faces
-        start = values[f[:, 0]]
-        d1, d2 = values[f[:, 1]] - start, values[f[:, 2]] - start
-        return d1 * self.inverse_base, d2 * self.inverse_height - d1 * self.shift
+        start, first, second = (values.take(c) for c in self.corner)
+        first -= start
+        second -= start
+        second *= self.inverse_height
+        second -= np.multiply(first, self.shift, out=start)
+        first *= self.inverse_base
+        return first, second
 
     def mean_gradients(self, flat: Floats) -> tuple[Floats, Floats, Floats, Floats]:
         """Return the mean gradients of x and y, (m,) each; the bow of threads taken off."""
-        x1, x2 = self.gradients(flat[0])
-        y1, y2 = self.gradients(flat[1])
-        if self.bow is None:
-            return x1, x2, y1, y2
-        (u1, u2), (v1, v2) = self.bow
-        return x1 - u1, x2 - u2, y1 - v1, y2 - v2
+        found = (*self.gradients(flat[0]), *self.gradients(flat[1]))
+        self.take_bow_off(found)
+        return found
+
+    def take_bow_off(self, gradients: tuple[Floats, Floats, Floats, Floats]) -> None:
+        """Make the gradients of a straight triangle mean ones, in place."""
+        if self.bow is not None:
+            for gradient, bow in zip(gradients, self.bow.reshape(4, -1), strict=True):
+                gradient -= bow
+
+    def upright(self, flat: Floats) -> bool:
+        """Tell whether every triangle is counter-clockwise, with the bow of threads and without."""
+        for some in self.chunks():
+            panels = self.part(some)
+            x1, x2, y1, y2 = found = (*panels.gradients(flat[0]), *panels.gradients(flat[1]))
+            if not (x1 * y2 > x2 * y1).all():
+                return False
+            if panels.bow is not None:
+                panels.take_bow_off(found)
+                if not (x1 * y2 > x2 * y1).all():
+                    return False
+        return True
 
     def differences(self, first: Floats, second: Floats) -> tuple[Floats, Floats]:
         """Return a covector of the gradient as one of (d1, d2)."""
@@ -167,7 +191,7 @@ class ThreadEnergy:
 
     def gradient(self, flat: Floats) -> Floats:
         """Return the gradient (2, n) of the energy."""
-        gx, gy = np.empty((2, 2, len(self.panels.faces)))
+        gx, gy = np.empty((2, 2, len(self.panels)))
         for some in self._chunks():
             gx[:, some], gy[:, some] = self._slopes(self.panels.part(some), flat)
         return to_vertices(self.panels, gx, gy, flat.shape[1])
@@ -196,7 +220,7 @@ class ThreadEnergy:
 
         `newton`: share of the second derivatives of the strains; 0 is Gauss-Newton.
         """
-        count = len(self.panels.faces)
+        count = len(self.panels)
         blocks = np.empty((21, count))
         slopes = np.empty((2, 2, count))
         total = 0.0
@@ -255,6 +279,14 @@ class ThreadEnergy:
         )
 
 
+def _dot(one: Floats, two: Floats) -> Floats:
+    """Return (m,) the scalar products of vectors (3 or 2, m)."""
+    total: Floats = one[0] * two[0]
+    for axis in range(1, len(one)):  # a sum over a short axis takes several times as long
+        total += one[axis] * two[axis]
+    return total
+
+
 def _square(
     u: tuple[Floats, Floats], p: tuple[Floats, Floats], uu: Floats, up: Floats, pp: Floats
 ) -> tuple[Floats, Floats, Floats]:
@@ -272,7 +304,7 @@ def to_vertices(
     panels: Panels, gx: Floats | list[Floats], gy: Floats | list[Floats], count: int
 ) -> Floats:
     """Return the gradient (2, n) summed over the corners, from those in the differences."""
-    index = panels.faces.T.ravel()
+    index = panels.corner.ravel()
     return np.stack(
         [
             np.bincount(index, np.concatenate([-(g[0] + g[1]), g[0], g[1]]), minlength=count)

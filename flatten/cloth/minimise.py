@@ -27,12 +27,14 @@ TURNS_LINEAR = 0.25
 # No step goes further than this share of the way to the first triangle of no area.
 TO_FLIP = 0.8
 ARMIJO = 1e-4
-# Once a step is this small the last factor serves on, as long as each step is a third of the one
-# before: a solve costs a tenth of a factorisation.
-CHORD_MM = 0.05
-CHORD_GAIN = 0.3
-# From a factor that was handed over the first step may be half of this, and each half of the
-# one before: no factorisation is needed yet.
+# Once a step is this small the last factor serves on, for so many steps: a solve costs a tenth of
+# a factorisation. The first has to be a third of the step before; the next ones less than this
+# share of the one before, or no more than so many times it while that is as small: a zone the
+# factor does not know is then learned in one step.
+SERVES_MM, SERVES_STEPS, FIRST_GAIN = 0.2, 12, 0.3
+GAIN, GROWS, GROWS_MM = 0.6, 4.0, 0.01
+# From a factor that was handed over the first step may be half of this: no factorisation is needed
+# yet.
 HANDED_MM, HANDED_GAIN = 1.0, 0.5
 SPRING = 1.0  # of a point on a spine, energy mm2 per mm2 of distance
 
@@ -127,13 +129,14 @@ def minimise(
     `newton`: the share of the strains' second derivatives to begin with.
     `stop`, asked after each step with the layout and the movement (mm): give up, not converged.
     """
-    last, chords, damping = np.inf, 0, 0.0
+    last, served, damping = np.inf, 0, 0.0
     size = float(np.ptp(flat, axis=1).max())
     moved, step_mm = size, max(step_mm, FINEST * size)
     if factored:
-        flat, moved, chords = _chord(cloth, system, springs, flat, HANDED_MM, step_mm, HANDED_GAIN)
+        onwards = _serve_on(cloth, system, springs, flat, HANDED_MM, step_mm, HANDED_GAIN)
+        flat, moved, served = onwards
         if moved <= step_mm:
-            return Layout(flat, True, chords, moved)
+            return Layout(flat, True, served, moved)
     for iteration in range(1, steps + 1):
         progress(min(iteration / 8, 0.95), "Laying the cloth")
         e, gradient, values = cloth.derivatives(system, flat, newton)
@@ -154,42 +157,74 @@ def minimise(
         length = _search(cloth, springs, flat, step, e, slope)
         if length == 0.0:
             moved = float(np.abs(step).max())
-            return Layout(flat, moved < 1e-3, iteration + chords, moved)
+            return Layout(flat, moved < 1e-3, iteration + served, moved)
         flat = flat + length * step
         moved = length * float(np.abs(step).max())
         if stop is not None and stop(flat, moved):
-            return Layout(flat, False, iteration + chords, moved)
-        if step_mm < moved < CHORD_MM:
-            flat, moved, more = _chord(cloth, system, springs, flat, moved, step_mm)
-            chords += more
+            return Layout(flat, False, iteration + served, moved)
+        if step_mm < moved < SERVES_MM:
+            flat, moved, more = _serve_on(cloth, system, springs, flat, moved, step_mm)
+            served += more
         if moved <= step_mm:
-            return Layout(flat, True, iteration + chords, moved)
+            return Layout(flat, True, iteration + served, moved)
         newton = 1.0 if newton or moved > TURNS_LINEAR * last else 0.0
         last = moved
-    return Layout(flat, False, steps + chords, moved)
+    return Layout(flat, False, steps + served, moved)
 
 
-def _chord(
+def _serve_on(
     cloth: Energy,
     system: SparseSystem,
     springs: Springs,
     flat: Floats,
     moved: float,
     step_mm: float,
-    gain: float = CHORD_GAIN,
+    gain: float = FIRST_GAIN,
 ) -> tuple[Floats, float, int]:
-    """Go on with the last factor while that gains; return layout, last movement, steps taken."""
-    for count in range(8):
-        gradient = cloth.gradient(flat)
-        springs.add_gradient(flat, gradient)
-        step = -system.solve(gradient.T.ravel()).reshape(-1, 2).T
+    """Go on with the last factor while that gains; return layout, last movement, steps taken.
+
+    What the steps show of how the slope changes is put on top of the factor (L-BFGS: Nocedal &
+    Wright, Numerical Optimization, 2nd ed. 2006, 7.2).
+    """
+    learned: list[tuple[Floats, Floats, float]] = []
+    slope = _slope(cloth, springs, flat)
+    for count in range(SERVES_STEPS):
+        step = -_solved(system, learned, slope)
         size = float(np.abs(step).max())
-        if size > gain * moved or first_flip(cloth.panels, flat, step) <= 1:
+        there = flat + step.reshape(-1, 2).T
+        most = gain if count == 0 else GAIN if moved > GROWS_MM else GROWS
+        if size > most * moved or not cloth.panels.upright(there):
             return flat, moved, count
-        flat, moved = flat + step, size
+        flat, moved = there, size
         if moved <= step_mm:
             return flat, moved, count + 1
-    return flat, moved, 8
+        before, slope = slope, _slope(cloth, springs, flat)
+        change = slope - before
+        along = float(step @ change)
+        if along > 0:
+            learned.append((step, change, 1 / along))
+    return flat, moved, SERVES_STEPS
+
+
+def _slope(cloth: Energy, springs: Springs, flat: Floats) -> Floats:
+    """Return (2 n,) the gradient, in the order of the unknowns."""
+    gradient = cloth.gradient(flat)
+    springs.add_gradient(flat, gradient)
+    return gradient.T.ravel()
+
+
+def _solved(
+    system: SparseSystem, learned: list[tuple[Floats, Floats, float]], slope: Floats
+) -> Floats:
+    """Return (2 n,) the inverse matrix times the slope, as far as it is known."""
+    rest, shares = slope, []
+    for step, change, scale in reversed(learned):
+        shares.append(scale * float(step @ rest))
+        rest = rest - shares[-1] * change
+    found = system.solve(rest)
+    for (step, change, scale), share in zip(learned, reversed(shares), strict=True):
+        found += (share - scale * float(change @ found)) * step
+    return found
 
 
 def _search(
@@ -218,16 +253,18 @@ def first_flip(panels: Panels, flat: Floats, step: Floats) -> float:
     Infinite where that is so far off that no step is cut short by it. With the bow of threads
     known, the triangle with and without it.
     """
-    u1, u2 = panels.gradients(step[0])
-    v1, v2 = panels.gradients(step[1])
-    a = u1 * v2 - u2 * v1
-    x1, x2 = panels.gradients(flat[0])
-    y1, y2 = panels.gradients(flat[1])
-    first = _first_root(a, x1 * v2 - x2 * v1 + u1 * y2 - u2 * y1, x1 * y2 - x2 * y1)
-    if panels.bow is None:
-        return first
-    x1, x2, y1, y2 = panels.mean_gradients(flat)
-    return min(first, _first_root(a, x1 * v2 - x2 * v1 + u1 * y2 - u2 * y1, x1 * y2 - x2 * y1))
+    first = np.inf
+    for some in panels.chunks():
+        part = panels.part(some)
+        u1, u2 = part.gradients(step[0])
+        v1, v2 = part.gradients(step[1])
+        a = u1 * v2 - u2 * v1
+        x1, x2, y1, y2 = found = (*part.gradients(flat[0]), *part.gradients(flat[1]))
+        for _ in range(1 if part.bow is None else 2):
+            b = x1 * v2 - x2 * v1 + u1 * y2 - u2 * y1
+            first = min(first, _first_root(a, b, x1 * y2 - x2 * y1))
+            part.take_bow_off(found)
+    return first
 
 
 def _first_root(a: Floats, b: Floats, c: Floats) -> float:

@@ -112,7 +112,7 @@ def untangled(flat: Floats, mesh: MouldMesh, panels: Panels) -> Floats | None:
         bad = turned_over(panels, flat, THIN)
         if not bad.any():
             return flat
-        vertices = np.unique(panels.faces[bad])
+        vertices = np.unique(panels.corner[:, bad])
         for axis in (0, 1):
             around = np.bincount(low, flat[axis, high], len(degree))
             around += np.bincount(high, flat[axis, low], len(degree))

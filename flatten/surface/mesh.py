@@ -70,13 +70,20 @@ class MouldMesh:
     @property
     def sides(self) -> Floats:
         """(3, 3, m) mm: the side from corner j to corner j + 1, its components apart."""
-        corners = [self.vertices[self.faces[:, corner]].T for corner in range(3)]
-        return np.stack([corners[(j + 1) % 3] - corners[j] for j in range(3)])
+        corner = np.ascontiguousarray(self.faces.T)
+        sides = np.empty((3, 3, len(self.faces)))
+        for axis, column in enumerate(np.ascontiguousarray(self.vertices.T)):
+            at = [column.take(corner[j]) for j in range(3)]
+            for j in range(3):
+                np.subtract(at[(j + 1) % 3], at[j], out=sides[j, axis])
+        return sides
 
     @cached_property
     def longest2(self) -> Floats:
         """(m,) mm2: the square of each face's longest side."""
-        longest: Floats = (self.sides**2).sum(axis=1).max(axis=0)
+        longest = np.zeros(len(self.faces))
+        for x, y, z in self.sides:
+            np.maximum(longest, x * x + y * y + z * z, out=longest)
         return longest
 
     @cached_property
@@ -107,19 +114,33 @@ class MouldMesh:
         return float(np.linalg.norm(np.ptp(self.vertices[used], axis=0)))
 
     @cached_property
+    def _corner_areas(self) -> Floats:
+        """(n,) mm2: of all the faces at each vertex."""
+        areas = np.bincount(self.faces.ravel(), np.repeat(self.areas, 3), len(self.vertices))
+        return np.asarray(areas, np.float64)
+
+    @cached_property
+    def middle(self) -> Floats:
+        """(3,) mm: the centre of the area."""
+        centre: Floats = self._corner_areas @ self.vertices / max(3 * self.areas.sum(), 1e-300)
+        return centre
+
+    @cached_property
     def spread_mm(self) -> float:
         """The size whichever way the part is turned and divided into faces, mm.
 
         From the second moment of the area; of a flat rectangle it is the diagonal.
         """
-        areas, corners = self.areas, self.corners
+        areas = self.areas
         if not areas.sum() > 0:
             return 0.0
-        middle = areas @ corners.mean(axis=1) / areas.sum()
-        away = corners - middle
-        whole = away.sum(axis=1)
-        square = ((away**2).sum(axis=(1, 2)) + (whole**2).sum(axis=1)) / 12
-        return float(np.sqrt(12 * (areas @ square) / areas.sum()))
+        # Twelve times a triangle's moment: its area times the squares of the corners and their sum.
+        away = self.vertices - self.middle
+        moment = self._corner_areas @ (away * away).sum(axis=1)
+        for column in np.ascontiguousarray(away.T):
+            whole = sum(column.take(self.faces[:, corner]) for corner in range(3))
+            moment += areas @ (whole * whole)
+        return float(np.sqrt(moment / areas.sum()))
 
 
 @dataclass(frozen=True, eq=False, init=False)
@@ -217,8 +238,7 @@ class Edges:
         low, high = np.minimum(start, end), np.maximum(start, end)
         base = int(faces.max()) + 1 if m else 1
         every = low * base + high
-        order = np.argsort(every, kind="stable")
-        every = every[order]
+        every, order = _sorted(every, base * base)
         new = np.ones(len(every), bool)
         new[1:] = every[1:] != every[:-1]
         offset = np.flatnonzero(new)
@@ -279,6 +299,18 @@ def components(faces: Ints, edges: Edges | None = None) -> Ints:
         every = np.repeat(np.arange(len(faces)), 3)
         pairs = np.column_stack([edges.faces[edges.of_face.ravel(), 0], every])
     return groups(len(faces), pairs)
+
+
+def _sorted(keys: Ints, limit: int) -> tuple[Ints, Ints]:
+    """Return keys in 0 .. limit - 1 sorted, and their order, of equal ones the first first."""
+    count = max(len(keys), 1)
+    if limit * count >= 2**63:
+        order = np.argsort(keys, kind="stable")
+        return keys[order], order
+    both = keys * count + np.arange(len(keys))  # numbers sort several times as fast as indices
+    both.sort()
+    keys = both // count
+    return keys, both - keys * count
 
 
 def _show(place: Floats) -> str:

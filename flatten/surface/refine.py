@@ -187,11 +187,13 @@ def default_edge_mm(surface: MouldMesh) -> float:
 
 def good_enough(surface: MouldMesh, max_edge_mm: float) -> bool:
     """Tell whether the mesh can be draped as it is: see `LONG_ENOUGH` and `SLIVER_SHARE`."""
-    corners = surface.corners
-    sides = np.sqrt(((np.roll(corners, -1, axis=1) - corners) ** 2).sum(axis=2))
-    if sides.max() > LONG_ENOUGH * max_edge_mm * (1 + EQUAL):
+    longest2 = surface.longest2
+    if np.sqrt(longest2.max()) > LONG_ENOUGH * max_edge_mm * (1 + EQUAL):
         return False
-    slivers = smallest_angles(sides) < np.radians(SLIVER_DEG)
+    # The height over the longest side is at most that times the smallest angle's tangent.
+    thin = 2 * surface.areas < np.tan(np.radians(SLIVER_DEG)) * longest2
+    sides = np.sqrt((surface.sides[:, :, thin] ** 2).sum(axis=1)).T
+    slivers = np.flatnonzero(thin)[smallest_angles(sides) < np.radians(SLIVER_DEG)]
     return bool(surface.areas[slivers].sum() <= SLIVER_SHARE * surface.areas.sum())
 
 
