@@ -37,7 +37,8 @@ def gathered(findings: Iterable[Finding]) -> list[tuple[Finding, tuple[str, ...]
     """Return findings with the ids of the plies they are about, alike ones of several plies as one.
 
     Alike are code, severity, hint, and the message but for its numbers; the finding whose first
-    number is greatest speaks for all. The order is that of the first of each.
+    number is greatest speaks for all, of equal ones that with the greatest second, and so on.
+    The order is that of the first of each.
     """
     groups: dict[object, list[Finding]] = {}
     for number, finding in enumerate(findings):
@@ -45,7 +46,7 @@ def gathered(findings: Iterable[Finding]) -> list[tuple[Finding, tuple[str, ...]
         alike = (finding.code, finding.severity, NUMBER.sub("#", finding.hint), words)
         groups.setdefault(alike if finding.ply_id else number, []).append(finding)
     return [
-        (max(group, key=_first_number), tuple(dict.fromkeys(one.ply_id for one in group)))
+        (max(group, key=_numbers), tuple(dict.fromkeys(one.ply_id for one in group)))
         for group in groups.values()
     ]
 
@@ -61,9 +62,8 @@ def of_plies(plies: Iterable[tuple[int, str]]) -> str:
     return f"Plies {', '.join(str(number) for number, _ in named)}: "
 
 
-def _first_number(finding: Finding) -> float:
-    found = NUMBER.search(finding.message)
-    return float(found[0]) if found else 0.0
+def _numbers(finding: Finding) -> tuple[float, ...]:
+    return tuple(float(one) for one in NUMBER.findall(finding.message))
 
 
 def worst(findings: Iterable[Finding]) -> Severity | None:

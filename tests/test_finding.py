@@ -20,6 +20,13 @@ def test_plies_with_the_same_trouble_share_a_line_and_the_worst_speaks():
     assert told == [(strain("b", 11.5), ("a", "b")), (slack, ("c",)), (undercut, ("",))]
 
 
+def test_where_the_first_number_is_the_same_the_next_decides():
+    """A mat stretched "by over 20 %" in two plies: the one with more of it speaks."""
+    few, many = strain("a", "20 % on 0.83"), strain("b", "20 % on 5.3")
+
+    assert gathered([few, many]) == [(many, ("a", "b"))]
+
+
 def test_other_words_stay_apart():
     """Another hint may be another way out; what is about no ply is never merged."""
     one, other = strain("a", 2), strain("b", 2, hint="Splice.")
