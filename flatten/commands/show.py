@@ -17,6 +17,7 @@ from ..errors import FlattenError, InputError
 from ..progress import Progress
 
 MARKS = {"note": "·", "warning": "!", "stop": "X"}
+WORD = 14  # characters: longer words may be broken in a table
 # What is said of a finding; where it is, the page shows.
 SAID = ("code", "severity", "message", "hint", "ply_id")
 
@@ -94,11 +95,10 @@ def tell_result(facts: Mapping[str, Any], folder: Path) -> None:
 
     console = Console()
     plies = Table(title=f"{facts['part']}: plies, tool side first", title_justify="left")
-    for name, side in (
-        ("Ply", "left"), ("Cloth", "left"), ("Angle", "right"), ("Pieces", "right"),
-        ("Area m²", "right"), ("Largest shear", "right"), ("Beyond locking", "right"),
-    ):  # fmt: skip
-        plies.add_column(name, justify=side, overflow="fold")  # type: ignore[arg-type]
+    for name, key in (("Ply", "name"), ("Cloth", "fabric_name")):
+        plies.add_column(name, overflow="fold", min_width=_longest_word(facts["plies"], key))
+    for name in ("Angle", "Pieces", "Area m²", "Largest\nshear", "Beyond\nlocking"):
+        plies.add_column(name, justify="right", overflow="fold")
     for ply in facts["plies"]:
         plies.add_row(
             f"{ply['number']} {ply['name']}",
@@ -137,11 +137,9 @@ def _rolls(rolls: list[Mapping[str, Any]]) -> Any:
     from rich.table import Table
 
     table = Table(title="Rolls", title_justify="left")
-    for name, side in (
-        ("Cloth", "left"), ("Width mm", "right"), ("Length used mm", "right"),
-        ("Pieces", "right"), ("Offcuts kept", "right"), ("Waste", "right"), ("Cost", "right"),
-    ):  # fmt: skip
-        table.add_column(name, justify=side)  # type: ignore[arg-type]
+    table.add_column("Cloth", min_width=_longest_word(rolls, "fabric_name"))
+    for name in ("Width\nmm", "Length\nused mm", "Pieces", "Offcuts\nkept", "Waste", "Cost"):
+        table.add_column(name, justify="right")
     for roll in rolls:
         table.add_row(
             roll["fabric_name"],
@@ -153,6 +151,11 @@ def _rolls(rolls: list[Mapping[str, Any]]) -> Any:
             f"{roll['cost']:.2f}" if roll["cost"] else "-",
         )
     return table
+
+
+def _longest_word(rows: list[Mapping[str, Any]], key: str) -> int:
+    """Return the width in which no usual word of a column is broken, characters."""
+    return min(max((len(word) for row in rows for word in row[key].split()), default=1), WORD)
 
 
 def tell_findings(facts: Mapping[str, Any]) -> None:
