@@ -90,11 +90,22 @@ def test_new_and_run_go_from_stl_to_files(tmp_path, capsys):
     assert len(read_index(tmp_path / "dish job" / "cut")["plies"]) == 2
 
 
+def test_plies_are_given_as_a_laminate_code_too(tmp_path):
+    """[0/45]s is 0, 45, 45, 0: half of the stack, then its mirror image; M is mat."""
+    write_stl(tmp_path / "box.stl", box_block())
+
+    for number, (code, angles) in enumerate([("[0/45]s", [0, 45, 45, 0]), ("[M/90]T", [0, 90])]):
+        out = tmp_path / f"job {number}"
+        assert main(["new", str(tmp_path / "box.stl"), "--plies", code, "--out", str(out)]) == 0
+        assert [ply.angle_deg for ply in load_job(out).plies] == angles
+
+
 @pytest.mark.parametrize(
     ("options", "reason"),
     [
         (["--cloth", "velvet"], "no cloth 'velvet'"),
         (["--plies", "0;45"], "--plies is '0;45'"),
+        (["--plies", "[0/45"], "does not read as"),
         (["--at", "1,2"], "--at is '1,2'"),
         (["--sharp", "-3"], "edge angle is -3"),
         (["--up", "0,0,0"], "no direction"),

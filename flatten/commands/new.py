@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 
 from ..errors import InputError
+from ..laminate.code import read_code
 from ..units import LENGTHS
 from . import extras
 from .stock import numbers
@@ -15,6 +16,7 @@ NEW_HELP = """\
 Make a job folder from an STL. The plies cover the smooth faces round a point of the mould.
 
   mouldply new tray.stl --plies 0,45,0
+  mouldply new tray.stl --plies "[0/45]s"
   mouldply new pod.stl --unit in --cloth glass_twill_163 --at 0,0,-40 --part "Pod"
   mouldply run "tray job"
 """
@@ -34,7 +36,12 @@ def add_parsers(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -
     new.add_argument(
         "--unit", choices=sorted(LENGTHS), default="mm", help="unit of the STL's numbers"
     )
-    new.add_argument("--plies", default="0", metavar="A,B,...", help="fibre angle of each ply")
+    new.add_argument(
+        "--plies",
+        default="0",
+        metavar="A,B,...",
+        help="fibre angle of each ply, or a laminate code such as [0/45]s",
+    )
     new.add_argument("--cloth", default=DEFAULT_CLOTH, metavar="ID", help="from `mouldply cloths`")
     new.add_argument("--at", metavar="X,Y,Z", help="mm, where the region starts to grow")
     new.add_argument("--sharp", type=float, metavar="DEG", help="edges that end the region")
@@ -73,7 +80,7 @@ def new_command(given: argparse.Namespace) -> int:
         mould,
         cloths[given.cloth],
         part=given.part or given.stl.stem,
-        angles_deg=numbers("--plies", given.plies),
+        angles_deg=_angles(given.plies),
         at_mm=_point("--at", given.at),
         sharp_deg=SHARP_DEG if given.sharp is None else given.sharp,
         up=_point("--up", given.up),
@@ -90,6 +97,13 @@ def new_command(given: argparse.Namespace) -> int:
     )
     print(f'Next: mouldply run "{folder}"')
     return 0
+
+
+def _angles(text: str) -> list[float]:
+    """Return an angle for each ply; mat has none and lies as it comes."""
+    if "[" not in text:
+        return numbers("--plies", text)
+    return [one.angle_deg or 0.0 for one in read_code(text)]
 
 
 def cloths_command(given: argparse.Namespace) -> int:
