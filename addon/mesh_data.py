@@ -1,4 +1,7 @@
-"""A mesh's arrays, read and written whole: attributes, regions, selections. Knows no units."""
+"""A mesh's arrays, read and written whole: attributes, regions, selections. Knows no units.
+
+Longer than most files: reading and writing mirror each other.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Pieces besides the plies' own: they are drawn, nested, listed, and it is said where they go."""
+"""Pieces besides the plies' own: they are drawn, nested, listed, and it is said where they go.
+
+Longer than most files: patches, covers, cores and tapes go the same way.
+"""
 
 import csv
 import io

@@ -1,4 +1,7 @@
-"""What a newcomer meets first: the page of a result, the bug report, the Tab key."""
+"""What a newcomer meets first: the page of a result, the bug report, the Tab key.
+
+Longer than most files: page, report and Tab key share one folder of results.
+"""
 
 import base64
 import html

@@ -1,4 +1,7 @@
-"""The whole way from a job to a folder of files, on parts whose answers are known."""
+"""The whole way from a job to a folder of files, on parts whose answers are known.
+
+Longer than most files: one test for each thing the whole way must keep.
+"""
 
 import csv
 import io

@@ -1,4 +1,7 @@
-"""The end check lets good work pass and stops each kind of wrong work."""
+"""The end check lets good work pass and stops each kind of wrong work.
+
+Longer than most files: one test for each way in which files may be wrong.
+"""
 
 import base64
 import re

@@ -1,4 +1,7 @@
-"""From plies to the scale, against trade facts, handbook arithmetic and scaling laws."""
+"""From plies to the scale, against trade facts, handbook arithmetic and scaling laws.
+
+Longer than most files: every figure on the sheet, against its source.
+"""
 
 import json
 import math

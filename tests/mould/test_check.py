@@ -1,4 +1,7 @@
-"""All checks together: a printed sample with known faults, and meshes nobody should send."""
+"""All checks together: a printed sample with known faults, and meshes nobody should send.
+
+Longer than most files: one mould, every check.
+"""
 
 from dataclasses import fields
 

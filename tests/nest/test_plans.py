@@ -1,4 +1,7 @@
-"""Offcuts before rolls, rolls that end, flaws, common edges, and life without the library."""
+"""Offcuts before rolls, rolls that end, flaws, common edges, and life without the library.
+
+Longer than most files: stock of every kind, one plan each.
+"""
 
 import importlib.util
 import json

@@ -1,5 +1,7 @@
 """Nasty moulds, each made from a small recipe of plain values, so that a failure can be kept.
 
+Longer than most files: every kind of nasty mould, and the one function that draws from them.
+
 A recipe is what `recipe` returns: everything random in it comes from its seed. `job_of` makes the
 job; making it may itself end in an `InputError`, as reading a file would.
 """

@@ -1,4 +1,7 @@
-"""Files out: kills, full disks, hostile folders and names; a set is whole or plainly unfinished."""
+"""Files out: kills, full disks, hostile folders and names; a set is whole or plainly unfinished.
+
+Longer than most files: every way in which writing may end half way.
+"""
 
 import json
 import os

@@ -1,4 +1,7 @@
-"""Current or refused: stale results, the same bytes everywhere, no network, licences, wheels."""
+"""Current or refused: stale results, the same bytes everywhere, no network, licences, wheels.
+
+Longer than most files: one test for each promise a result makes.
+"""
 
 import hashlib
 import json

@@ -1,4 +1,7 @@
-"""Cuts: areas add up, edges know their kind, bad cuts are refused with their faces."""
+"""Cuts: areas add up, edges know their kind, bad cuts are refused with their faces.
+
+Longer than most files: areas and edge kinds of every kind of cut, good and bad.
+"""
 
 import numpy as np
 import pytest
