@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 from typing import TYPE_CHECKING, Any
 
@@ -153,6 +154,12 @@ def _keep_nests(results: Any, answer: Any) -> None:
     refused = any(finding["code"] in NO_NEST for finding in answer.facts["findings"])
     if answer.facts["nests"] or refused:
         results.nests = json.dumps(answer.facts["nests"]) if answer.facts["nests"] else ""
+
+
+def layout_stamp(results: Any) -> str:
+    """Return a short digest of the job and the layouts: files written of both carry it."""
+    whole = f"{results.job_digest}\n{results.nests}"
+    return hashlib.sha256(whole.encode("utf-8")).hexdigest()[:16]
 
 
 def _write_findings(results: Any, answer: Any) -> None:

@@ -9,7 +9,7 @@ from typing import Any
 import bpy
 
 from . import bridge
-from .apply import find_patterns, ready_steps
+from .apply import find_patterns, layout_stamp, ready_steps
 from .aside import Aside
 from .curves import replace_proposals
 from .freshness import needs_cut
@@ -81,7 +81,8 @@ def _steps(
     yield from ready_steps(ready, mould, scene)
     if not files:
         return ""
-    find_patterns(mould).mouldply.files = files
+    results = find_patterns(mould).mouldply
+    results.files, results.written = files, layout_stamp(results)
     return f"Files are in {files}"
 
 

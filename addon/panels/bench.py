@@ -3,6 +3,7 @@
 import bpy
 
 from .. import freshness, warm
+from ..apply import layout_stamp
 from ..curves import cuts_of
 from ..moulds import find_mould
 from ..said import said
@@ -76,6 +77,12 @@ def next_step(context):
         return "Lay the patterns on the roll.", "mouldply.nest", {}
     if not home.mouldply.files:
         return "Write cutter files, templates and the lay-up sheet.", "mouldply.export", {}
+    if home.mouldply.written != layout_stamp(home.mouldply):
+        return (
+            "The files are older than patterns and roll: write them again.",
+            "mouldply.export",
+            {},
+        )
     return "All is written and current. Weigh, cut, lay.", "", {}
 
 

@@ -4,7 +4,7 @@ import json
 
 import bpy
 
-from ..apply import find_patterns
+from ..apply import find_patterns, layout_stamp
 from ..moulds import find_mould
 from ..properties import words
 from . import extras
@@ -38,6 +38,10 @@ class MOULDPLY_PT_files(MouldSection, bpy.types.Panel):
             layout.operator(
                 "wm.path_open", text=say("Open the Folder"), icon="FILE_FOLDER"
             ).filepath = home.mouldply.files
+            if home.mouldply.written != layout_stamp(home.mouldply):
+                paragraph(
+                    layout, context, "These files are of an older state.", icon="FILE_REFRESH"
+                )
         numbers = json.loads(home.mouldply.quantities) if home.mouldply.quantities else None
         if numbers:
             facts(layout, [

@@ -58,6 +58,7 @@ class MOULDPLY_Results(bpy.types.PropertyGroup):
     nests: StringProperty(options={"HIDDEN"})  # the layouts, as JSON
     quantities: StringProperty(options={"HIDDEN"})  # masses and areas, as JSON
     files: StringProperty(name="Files", description="Folder the files were written to")
+    written: StringProperty(options={"HIDDEN"})  # what job and layouts were when they were
 
 
 CLASSES = (MOULDPLY_Finding, MOULDPLY_Piece, MOULDPLY_Results)
