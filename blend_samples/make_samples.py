@@ -1,4 +1,7 @@
-"""Make the sample .blend files again, with the add-on's own buttons: `python3 tasks.py samples`."""
+"""Make the sample .blend files again, with the add-on's own buttons: `python3 tasks.py samples`.
+
+Longer than most files: a table of the samples, and the hands that make them.
+"""
 
 from __future__ import annotations
 
@@ -25,7 +28,8 @@ from mathutils import Matrix  # noqa: E402
 import addon  # noqa: E402
 
 Direction = tuple[float, float, float]
-Lines = tuple[tuple[tuple[float, float, float], ...], ...]  # of points on the mould, mm
+Point = tuple[float, ...]  # on the mould, mm
+Lines = tuple[tuple[Point, ...], ...]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -86,27 +90,36 @@ CARBON_ROLL = {"price_per_m": 32.0, "endless": False, "length_mm": 8000.0}
 GLASS_ROLL = {"price_per_m": 7.0, "endless": False, "length_mm": 25_000.0}
 
 
-def _tray_darts(shape: Callable[[], moulds.Mould], beside_mm: float) -> Lines:
-    """Return a dart for each corner of a box, `beside_mm` past the end of the corner's arc."""
+def _tray_darts(
+    shape: Callable[[], moulds.Mould], *, ring: int, edge_mm: float, tip_mm: float,
+    sides: tuple[int, ...],
+) -> Lines:  # fmt: skip
+    """Return darts beside each corner of a box, from the part's edge down to a ring of its floor.
+
+    `edge_mm` and `tip_mm` from the middle of the corner's arc, measured along the rings; `sides`
+    1 and -1 for either side of it.
+    """
     tray = shape()
-    places = np.array(tray.vertices)
-    lower, upper = ({pair[end] for pair in tray.seams} for end in (0, 1))
-    following = dict(tray.seams)
-    lines = []
-    for low in sorted(lower - upper):
-        high = low
-        while high in following:
-            high = following[high]
-        line = []
-        for middle in (high, low):
-            ring, place = divmod(middle, CORNER_POINTS * 4)
-            end, beyond = (
-                ring * CORNER_POINTS * 4 + (place + step) % (CORNER_POINTS * 4) for step in (4, 5)
-            )
-            side = places[beyond] - places[end]
-            line.append(tuple((places[end] + beside_mm * side / np.linalg.norm(side)).tolist()))
-        lines.append(tuple(line))
-    return tuple(lines)
+    places, count = np.array(tray.vertices), CORNER_POINTS * 4
+    edge = max(end for _, end in tray.seams) // count  # the outermost ring a seam reaches
+    middles = sorted({start % count for start, _ in tray.seams})
+    return tuple(
+        tuple(
+            _along(places[number * count : (number + 1) * count], middle, side * away)
+            for number, away in ((edge, edge_mm), (ring, tip_mm))
+        )
+        for middle in middles
+        for side in sides
+    )
+
+
+def _along(ring: np.ndarray, start: int, away_mm: float) -> Point:
+    """Return the point so far along a closed ring (n, 3) from one of its points, either way."""
+    onward = np.roll(ring, -start, axis=0)
+    if away_mm < 0:
+        onward = np.roll(onward[::-1], 1, axis=0)
+    gone = np.cumsum([0.0, *np.linalg.norm(np.diff(onward, axis=0), axis=1)])
+    return tuple(float(np.interp(abs(away_mm), gone, onward[:, axis])) for axis in range(3))
 
 
 SAMPLES = {
@@ -133,7 +146,7 @@ SAMPLES = {
         scene=BY_HAND,
         rolls={GLASS: GLASS_ROLL},
     ),
-    "telescope_tray": Sample(  # corners cut at seams, laps staggered from ply to ply
+    "telescope_tray": Sample(  # corners cut at seams, then on both sides of them
         shape=moulds.telescope_tray,
         plies=(
             SamplePly(name="outer skin", cloth=TWILL, zones=BOX, own={"lap_mm": 20.0}),
@@ -141,7 +154,9 @@ SAMPLES = {
                 name="inner skin",
                 cloth=TWILL,
                 zones=BOX,
-                darts=_tray_darts(moulds.telescope_tray, 8.0),
+                darts=_tray_darts(
+                    moulds.telescope_tray, ring=2, edge_mm=36, tip_mm=28, sides=(1, -1)
+                ),
                 own={"use_seams": False},
             ),
         ),
@@ -168,7 +183,9 @@ SAMPLES = {
                 name="second mat",
                 cloth=MAT,
                 zones=BOX,
-                darts=_tray_darts(long_moulds.cockpit_tray, 12.0),
+                darts=_tray_darts(
+                    long_moulds.cockpit_tray, ring=4, edge_mm=87, tip_mm=54, sides=(1,)
+                ),
                 own={"use_seams": False},
             ),
         ),
@@ -246,9 +263,19 @@ def make(file: Path, sample: Sample) -> None:
             offcut = kept.offcuts.add()
             offcut.name, offcut.fabric = f"Offcut {len(kept.offcuts)}", cloth
             offcut.length_mm, offcut.width_mm = along, across
+        forget_folders()
         bpy.ops.wm.save_as_mainfile(filepath=str(file), compress=True)
     finally:
         addon.unregister()
+
+
+def forget_folders() -> None:
+    """Empty the file browsers: they keep the home folder of whoever makes the file."""
+    for screen in bpy.data.screens:
+        for space in (space for area in screen.areas for space in area.spaces):
+            if space.type == "FILE_BROWSER" and space.params is not None:
+                space.params.directory = b"/" * 1000  # what is shorter leaves the rest in the file
+                space.params.directory = b"//"
 
 
 def add_ply(thing: bpy.types.Object, mould: moulds.Mould, ply: SamplePly) -> None:
