@@ -1,4 +1,7 @@
-"""Triangle meshes in mm: MouldMesh as it came, SurfaceMesh fit to lay cloth on."""
+"""Triangle meshes in mm: MouldMesh as it came, SurfaceMesh fit to lay cloth on.
+
+Longer than most files: the second is the first with more refused, and both share their edges.
+"""
 
 from __future__ import annotations
 
