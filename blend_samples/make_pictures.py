@@ -1,5 +1,7 @@
 """Make `pictures/way_through.png` from a sample: mould, drape, patterns, roll, taped paper.
 
+Longer than most files: one picture, its five panels drawn with the same pens.
+
 python blend_samples/make_pictures.py                 the way through
 python blend_samples/make_pictures.py --window SHOTS  the guide's, cut from the screenshots that
                                                       tests/window/guide*.py leave in SHOTS
@@ -169,7 +171,8 @@ def draw_roll(sheet: Image.Image, result) -> None:
             low, high = (end(at(line.straightened()), axis=0) for end in (np.min, np.max))
             x, y = (low + high) / 2
             title = titles[line.piece].replace("latch doubler, ", "")
-            pen.text((x, y + 26 * OVER), title, INK, face, anchor="mm")
+            halo = {"stroke_width": 4 * OVER, "stroke_fill": PAPER_WHITE}  # an arrow may run here
+            pen.text((x, y + 26 * OVER), title, INK, face, anchor="mm", **halo)
 
 
 def cloth_areas(drawing) -> list[np.ndarray]:
@@ -209,14 +212,14 @@ def draw_paper(sheet: Image.Image, job, result) -> None:
         sheet.paste(part, (x, y))
         ImageDraw.Draw(sheet).rectangle((x, y, x + size[0], y + size[1]), None, (205, 205, 200), 2)
         joints.append((tile, x, y, size))
-    tape(sheet, group, joints)
+    tape(sheet, joints)
     pen = ImageDraw.Draw(sheet)
     outline = np.array(group.placed[0].area.exterior.coords)
     places = [x0, y0] + (outline * [1, -1] + [0, height]) * scale
     pen.line(tuples(places), INK, 5, joint="curve")
 
 
-def tape(sheet: Image.Image, group, joints: list) -> None:
+def tape(sheet: Image.Image, joints: list) -> None:
     """Lay strips of tape over the joints of neighbouring sheets."""
     over = Image.new("RGBA", sheet.size, (0, 0, 0, 0))
     pen = ImageDraw.Draw(over)
@@ -227,7 +230,7 @@ def tape(sheet: Image.Image, group, joints: list) -> None:
             cx, cy = x + size[0] - 8, y + size[1] // 2
             pen.rectangle((cx - long, cy - half, cx + long, cy + half), (233, 205, 130, 150))
         if (tile.row + 1, tile.column) in taken:
-            cx, cy = x + size[0] // 2, y + size[1] - 8
+            cx, cy = x + size[0] // 4, y + size[1] - 8  # the middle is the label's
             pen.rectangle((cx - half, cy - long, cx + half, cy + long), (233, 205, 130, 150))
     sheet.paste(over, (0, 0), over)
 
