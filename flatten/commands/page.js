@@ -4,7 +4,7 @@
 (() => {
   const byId = (id) => document.getElementById(id);
   const canvas = byId("view"), pen = canvas.getContext("2d");
-  const STEP_MM = 20, BEHIND = 80;
+  const STEP_MM = 20, BEHIND = 0.02;
   // Dark blue through grey to yellow, lightness rising evenly: told apart without red and green.
   const SCALE = [[4, 46, 105], [61, 65, 105], [94, 86, 106], [123, 108, 105], [151, 131, 103],
     [179, 156, 100], [206, 180, 96], [233, 206, 89], [255, 232, 80]];
@@ -118,8 +118,9 @@
     pen.lineJoin = "round";
     const which = byId("map").value, shown = piece?.threads && byId("threads").checked;
     const values = piece?.maps[which], most = piece?.most[which] || 1e-6;
-    // A thread is drawn some triangles later, or its neighbours' edges would cover it.
-    const late = [];
+    // A thread is drawn after what is little nearer, or its neighbours' edges would cover it.
+    const late = [], behind = 3 * BEHIND * size;
+    let drawn = 0;
     for (const one of order) {
       const { n, c, at } = one, cloth = one.shape !== mould;
       const light = 0.55 + 0.45 * Math.abs(0.35 * n[0] + 0.5 * n[1] + 0.79 * n[2]);
@@ -131,11 +132,11 @@
       pen.closePath();
       pen.fill();
       pen.stroke();
-      if (!shown || !cloth) continue;
-      late.push(one);
-      if (late.length > BEHIND) threads(late[late.length - 1 - BEHIND], px, py, dense);
+      if (!shown) continue;
+      if (cloth) late.push(one);
+      while (drawn < late.length && late[drawn].near < one.near - behind) threads(late[drawn++], px, py, dense);
     }
-    late.slice(-BEHIND).forEach((one) => threads(one, px, py, dense));
+    while (drawn < late.length) threads(late[drawn++], px, py, dense);
     if (piece) tack(rows, px, py, dense);
   }
 
