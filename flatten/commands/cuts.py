@@ -125,7 +125,7 @@ def _tell(
 ) -> None:
     for ply, proposal in found:
         mark = "accepted, " if (ply, proposal) in taken else ""
-        print(f"{ply.name}, {proposal.cut.id}: {mark}{proposal.message}")
+        print(f"{ply.id} {ply.name}, {proposal.cut.id}: {mark}{proposal.message}")
     for ply in helpless:
         print(
             f"No cut was found that lets ply '{ply.name}' lie down. Move its tack point, or choose "
@@ -149,7 +149,7 @@ def _stagger(given: argparse.Namespace) -> int:
             job, old, by_mm = step
             moved.append({"ply_id": ply.id, "cut": old.id, "moved_mm": round(by_mm, 1)})
             if not given.json:
-                print(f"{ply.name}, {old.id}: moved by {by_mm:.0f} mm, clear of the joint below.")
+                print(f"{ply.id} {ply.name}, {old.id}: moved by {by_mm:.0f} mm, clear of the joint below.")
     if moved:
         save_job(job, given.mould)
     if given.json:
