@@ -23,7 +23,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..arrays import Bools, Floats, Ints
-from ..surface.mesh import Edges
+from ..surface.edges import Edges
 from .energy import Panels
 
 # Least squares are damped by this: what the far corners all but leave open is taken as straight.
@@ -33,6 +33,7 @@ FAR = 9  # corners looked at: opposite the three sides, and beyond the six of th
 # Threads that kink have no bow to be read off triangles: it counts in full only while it is small
 # beside this share of the gradient's least stretch, and the less the larger it is beyond.
 MOST = 0.2
+AT_ONCE = 4_000  # triangles: nine corners of each stay in the cache
 
 
 class Bow:
@@ -44,7 +45,7 @@ class Bow:
         self.far = patch.vertices  # (9, m)
         self.of_far = np.empty((2, FAR, len(panels)))
         self.of_own = np.empty((2, 2, len(panels)))
-        for some in panels.chunks():
+        for some in panels.chunks(AT_ONCE):
             self.of_far[:, :, some], self.of_own[:, :, some] = patch.weights(some)
 
     def read(self, flat: Floats) -> Floats:
@@ -92,32 +93,32 @@ class _Patch:
         z = np.zeros((3, count), complex)  # the corners, in the triangle's own plane
         z[1] = base
         z[2] = panels.shift * base * high + 1j * high
-        beside, side = _neighbours(edges, count)
+        end = z[[1, 2, 0]]
+        along = end - z
+        along /= np.abs(along)
+        beside, there = _beside(edges, count)
         self.vertices: Ints = np.empty((FAR, count), np.int64)
         self.there: Bools = np.empty((FAR, count), bool)
         self.places = np.empty((FAR, count), complex)
-        corner = panels.corner
-        moved, turned = np.empty((3, count), complex), np.empty((3, count), complex)
-        for s in range(3):
-            face, t = beside[s], side[s]
-            there = face >= 0
-            along = z[(s + 1) % 3] - z[s]
-            ends = [z[(t + k) % 3, face] for k in range(3)]
-            back = ends[1] - ends[0]
-            turned[s] = -along / back * (np.abs(back) / np.abs(along))
-            moved[s] = z[(s + 1) % 3] - ends[0] * turned[s]
-            self.places[s] = np.where(there, ends[2] * turned[s] + moved[s], 0)
-            self.vertices[s] = np.where(there, corner[(t + 2) % 3, face], corner[0])
-            self.there[s] = there
-        for s in range(3):
-            for k in (1, 2):
-                face, t = beside[s], (side[s] + k) % 3
-                row = 2 + 2 * s + k
-                there = (face >= 0) & self.there[t, face]
-                place = self.places[t, face] * turned[s] + moved[s]
-                self.places[row] = np.where(there, place, 0)
-                self.vertices[row] = np.where(there, self.vertices[t, face], corner[0])
-                self.there[row] = there
+
+        def look_across(rows: slice, place: Floats, vertex: Ints, is_there: Bools) -> None:
+            """Take from the triangle across each side what it has at `place` (3, m) by its sides.
+
+            As seen from there a side runs the other way, from its end to its start.
+            """
+            seen = ((place - z) * along.conj()).take(beside)
+            seen *= along
+            self.there[rows] = there & is_there.take(beside)
+            self.places[rows] = np.where(self.there[rows], end - seen, 0)
+            self.vertices[rows] = np.where(self.there[rows], vertex.take(beside), panels.corner[0])
+
+        opposite = [2, 0, 1]
+        look_across(slice(0, 3), z[opposite], panels.corner[opposite], np.ones_like(there))
+        for k in (1, 2):
+            side = [k, (k + 1) % 3, (k + 2) % 3]
+            look_across(
+                slice(2 + k, FAR, 2), self.places[side], self.vertices[side], self.there[side]
+            )
 
     def weights(self, some: slice) -> tuple[Floats, Floats]:
         """Return what (2, 9, k) the far corners and (2, 2, k) the own ones add to the bow.
@@ -127,35 +128,47 @@ class _Patch:
         panels = self.panels.part(some)
         b, s, h = panels.inverse_base, panels.shift, panels.inverse_height
         place = self.places[:, some]
-        w1 = place.real * b - place.imag * s
-        w2 = place.imag * h
+        across = np.ascontiguousarray(place.imag)
+        w1 = place.real * b - across * s
+        w2 = across * h
         w0 = 1 - w1 - w2
-        rows = [-0.5 * w0 * w1, -0.5 * w1 * w2, -0.5 * w2 * w0]  # of D01, D12, D20
-        size = np.sqrt(rows[0] ** 2 + rows[1] ** 2 + rows[2] ** 2)
+        half0, half1 = -0.5 * w0, -0.5 * w1
+        rows = [half0 * w1, half1 * w2, half0 * w2]  # of D01, D12, D20
+        size = np.sqrt(rows[0] * rows[0] + rows[1] * rows[1] + rows[2] * rows[2])
         # The misfit grows with the square of the distance, as the rows do.
         weight = self.there[:, some] / np.maximum(size, NEAREST)
         heavy = [weight * row for row in rows]
-        normal = {(i, j): (heavy[i] * rows[j]).sum(axis=0) for i in range(3) for j in range(i, 3)}
+        normal = {(i, j): _dot(heavy[i], rows[j]) for i in range(3) for j in range(i, 3)}
         inverse = _inverse(normal)
         # Minus a sixth of sum D_ij grad w_k, for D01, D12, D20: what the straight one has too much.
         grad = ((np.zeros_like(h), b, -b), (-h, h - s, s))
         far = np.empty((2, FAR, len(b)))
         for way in (0, 1):
             mix = [sum(grad[way][i] * inverse[i][j] for i in range(3)) / 6 for j in range(3)]
-            far[way] = sum(mix[j] * heavy[j] for j in range(3))
-        own = np.stack([-(far * w1).sum(axis=1), -(far * w2).sum(axis=1)], axis=1)
+            np.multiply(mix[0], heavy[0], out=far[way])
+            for j in (1, 2):
+                far[way] += mix[j] * heavy[j]
+        own = np.array([[-_dot(part, w) for w in (w1, w2)] for part in far])
         return far, own
 
 
-def _neighbours(edges: Edges, count: int) -> tuple[Ints, Ints]:
-    """Return (3, m) the face across each side, -1 where there is none, and its side there."""
-    of_face = edges.of_face.ravel()
-    order = np.argsort(of_face, kind="stable")
-    same = np.flatnonzero(of_face[order[1:]] == of_face[order[:-1]])
+def _beside(edges: Edges, count: int) -> tuple[Ints, Bools]:
+    """Return (3, m) for side s of face f where t m + g stands for it, side t of face g, or 0.
+
+    And whether there is one.
+    """
     twin = np.full(3 * count, -1)
-    twin[order[same]], twin[order[same + 1]] = order[same + 1], order[same]
+    one, two = edges.sides[edges.sides[:, 1] >= 0].T
+    twin[one], twin[two] = two, one
     twin = np.ascontiguousarray(twin.reshape(count, 3).T)
-    return np.where(twin >= 0, twin // 3, -1), np.where(twin >= 0, twin % 3, 0)
+    there = twin >= 0
+    face = twin // 3
+    return np.where(there, (twin - 3 * face) * count + face, 0), there
+
+
+def _dot(one: Floats, two: Floats) -> Floats:
+    """Return (k,) the sums over the rows of products (9, k)."""
+    return np.asarray(np.einsum("ik,ik->k", one, two))
 
 
 def _inverse(m: dict[tuple[int, int], Floats]) -> list[list[Floats]]:

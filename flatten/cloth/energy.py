@@ -88,9 +88,9 @@ class Panels:
             None if self.bow is None else self.bow[:, :, some],
         )
 
-    def chunks(self) -> list[slice]:
+    def chunks(self, size: int = CHUNK) -> list[slice]:
         """Return which panels to take at once."""
-        return [slice(k, k + CHUNK) for k in range(0, len(self), CHUNK)]
+        return [slice(k, k + size) for k in range(0, len(self), size)]
 
     def gradients(self, values: Floats) -> tuple[Floats, Floats]:
         """Return both components (m,) of the gradient of a function given at the vertices."""

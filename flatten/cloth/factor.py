@@ -10,7 +10,7 @@ import numpy as np
 from cvxopt import amd, cholmod, matrix, spmatrix
 
 from ..arrays import Bools, Floats, Ints
-from ..surface.mesh import Edges
+from ..surface.edges import Edges
 from .order import dissection
 
 # Above so many vertices nested dissection beats the order of least degree by more than it costs.

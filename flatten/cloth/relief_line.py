@@ -8,8 +8,9 @@ from itertools import pairwise
 import numpy as np
 
 from ..arrays import Floats, Ints
+from ..surface.edges import Edges
 from ..surface.geodesic import SurfacePoint, Trace, Tracer, closest_point
-from ..surface.mesh import Edges, SurfaceMesh
+from ..surface.mesh import SurfaceMesh
 from ..surface.sheet import open_along
 
 # A crossing nearer to a corner than this share of its edge uses the corner, and an end nearer

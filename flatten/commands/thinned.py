@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from ..arrays import Bools, Floats, Ints
-from ..surface.mesh import Edges
+from ..surface.edges import Edges
 
 MOST_FACES = 9000  # sorted and drawn sixty times a second on a phone
 FIN = 0.05  # of the part's size: height of the fins

@@ -9,7 +9,8 @@ import numpy as np
 
 from ..arrays import Floats, Ints
 from ..errors import InputError, SolveError
-from ..surface.mesh import Edges, MouldMesh
+from ..surface.edges import Edges
+from ..surface.mesh import MouldMesh
 from ..surface.rosette import Rosette
 from .drawing import one_line
 from .split import distance_to_pieces, near_pairs, split_near

@@ -7,7 +7,7 @@ from PIL import Image
 from reportlab.lib.utils import ImageReader
 
 from ..arrays import Bools, Floats, Ints
-from ..surface.mesh import Edges
+from ..surface.edges import Edges
 from .canvas import INK, WHITE, Canvas
 from .layers import ARROW, TACK
 from .layup_facts import MouldPicture

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..arrays import Bools, Floats, Ints
-from ..surface.mesh import Edges
+from ..surface.edges import Edges
 
 MOST_ROUNDS = 40  # halvings: a metre becomes a micrometre
 

@@ -8,7 +8,8 @@ import numpy as np
 
 from ..arrays import Floats, Ints, unit_vector
 from ..errors import InputError
-from ..surface.mesh import Edges, MouldMesh
+from ..surface.edges import Edges
+from ..surface.mesh import MouldMesh
 from ..surface.rosette import Rosette
 from .layup_facts import TackPlace
 

@@ -11,8 +11,9 @@ from numpy.typing import ArrayLike
 from ..arrays import Bools, Floats, Ints, frozen_floats
 from ..errors import InputError
 from .draw import draw_cut, lead_on
+from .edges import Edges
 from .extend import extend_sheet
-from .mesh import Edges, MouldMesh
+from .mesh import MouldMesh
 from .patch import CutKind, EdgeKind, Joint, JointKind, Patch, Side
 from .region import Region
 from .seams import SeamJoint, mark_seams

@@ -9,8 +9,9 @@ import numpy as np
 from ..arrays import Bools, Floats, Ints
 from ..errors import InputError
 from .distance import distance_from
+from .edges import Edges
 from .isoline import keep_below
-from .mesh import Edges, MouldMesh
+from .mesh import MouldMesh
 from .refine import LIFT_SHARE
 from .region import edge_angles
 from .rim import Rim, fan_rim, follow_rim

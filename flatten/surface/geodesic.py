@@ -27,6 +27,7 @@ AT_VERTEX = 1e-7
 # The surface unrolls at an edge when the angles around its ends miss 360 degrees by less than
 # this share of the square of its bend; on a sphere the two are about equal.
 UNROLLS = 0.02
+Place = tuple[float, float, float]  # for three numbers an array costs more than it saves
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -125,8 +126,8 @@ class Tracer:
         `stop_at`: faces the line may not enter.
         """
         mesh, edges = self.mesh, self.edges
-        point, face, entered = start.position, start.face, -1
-        heading = self._in_plane(face, direction)
+        point, face, entered = _plain(start.position), start.face, -1
+        heading = _plain(self._in_plane(face, direction))
         points, on, shares, faces, lengths = [point], [-1], [0.0], [], [0.0]
         end = "length"
         for _ in range(4 * len(mesh.faces) + 8):
@@ -136,22 +137,24 @@ class Tracer:
                 break
             side, share, ahead = hit
             faces.append(face)
-            a, b = mesh.faces[face, side], mesh.faces[face, (side + 1) % 3]
+            row = mesh.faces[face].tolist()
+            a, b = row[side], row[(side + 1) % 3]
             edge = int(edges.of_face[face, side])
             rest = longest_mm - lengths[-1]
             if ahead >= rest:
-                points.append(point + rest * heading)
+                (x, y, z), (hx, hy, hz) = point, heading
+                points.append((x + rest * hx, y + rest * hy, z + rest * hz))
                 on.append(-1)
                 shares.append(0.0)
                 lengths.append(longest_mm)
                 break
             vertex = -1
             if share < AT_VERTEX:
-                share, vertex = 0.0, int(a)
+                share, vertex = 0.0, a
             elif share > 1 - AT_VERTEX:
-                share, vertex = 1.0, int(b)
-            corner_a, corner_b = mesh.vertices[a], mesh.vertices[b]
-            point = corner_a + share * (corner_b - corner_a)
+                share, vertex = 1.0, b
+            (ax, ay, az), (bx, by, bz) = mesh.vertices[a].tolist(), mesh.vertices[b].tolist()
+            point = ax + share * (bx - ax), ay + share * (by - ay), az + share * (bz - az)
             points.append(point)
             on.append(edge)
             shares.append(float(share if a < b else 1 - share))
@@ -159,7 +162,7 @@ class Tracer:
             if vertex >= 0:
                 step = self._through_vertex(face, vertex, heading)
             else:
-                step = self._across(face, side, edge, heading, share)
+                step = self._across(face, a, b, edge, heading, share)
             if step is None:
                 end = "boundary"
                 break
@@ -216,19 +219,17 @@ class Tracer:
         return unit
 
     def _leave(
-        self, face: int, point: Floats, heading: Floats, entered: int
+        self, face: int, point: Place, heading: Place, entered: int
     ) -> tuple[int, float, float] | None:
         """Return the side the line leaves by, where on it (0..1), and the distance to there.
 
-        `entered`: the side it came in by; -4 - corner when it came in through a corner. Plain
-        numbers: for three corners at a time an array costs more than it saves.
+        `entered`: the side it came in by; -4 - corner when it came in through a corner.
         """
-        px, py, pz = point.tolist()
-        hx, hy, hz = heading.tolist()
+        (px, py, pz), (hx, hy, hz) = point, heading
         nx, ny, nz = self.mesh.normals[face].tolist()
         ax, ay, az = ny * hz - nz * hy, nz * hx - nx * hz, nx * hy - ny * hx
         height, along = [], []
-        for x, y, z in self.mesh.vertices[self.mesh.faces[face]].tolist():
+        for x, y, z in self.mesh.corners[face].tolist():
             height.append((x - px) * ax + (y - py) * ay + (z - pz) * az)
             along.append((x - px) * hx + (y - py) * hy + (z - pz) * hz)
         through = entered <= -4
@@ -250,25 +251,24 @@ class Tracer:
         return best
 
     def _across(
-        self, face: int, side: int, edge: int, heading: Floats, share: float
-    ) -> tuple[int, Floats, int] | None:
-        """Return the face over the edge, the heading in it and the side it is entered by.
+        self, face: int, a: int, b: int, edge: int, heading: Place, share: float
+    ) -> tuple[int, Place, int] | None:
+        """Return the face over the edge from a to b, the heading in it, the side it is entered by.
 
-        Plain numbers, as in `_leave`.
+        `share`: where on the edge.
         """
         mesh = self.mesh
         one, two = self.edges.faces[edge].tolist()
         other = two if one == face else one
         if other < 0:
             return None
-        row = mesh.faces[face].tolist()
-        a, b = row[side], row[(side + 1) % 3]
         entered = self.edges.of_face[other].tolist().index(edge)
         (mx, my, mz), (nx, ny, nz) = mesh.normals[face].tolist(), mesh.normals[other].tolist()
-        hx, hy, hz = heading.tolist()
+        hx, hy, hz = heading
         bend2 = (mx - nx) ** 2 + (my - ny) ** 2 + (mz - nz) ** 2
         if max(self._missing[a], self._missing[b]) > UNROLLS * bend2:
-            (ax, ay, az), (bx, by, bz) = self.smooth_normals[[a, b]].tolist()
+            smooth = self.smooth_normals
+            (ax, ay, az), (bx, by, bz) = smooth[a].tolist(), smooth[b].tolist()
             sx = (1 - share) * ax + share * bx
             sy = (1 - share) * ay + share * by
             sz = (1 - share) * az + share * bz
@@ -276,7 +276,7 @@ class Tracer:
             if slope > 0.1:
                 drop = (hx * nx + hy * ny + hz * nz) / slope
                 return other, _unit(hx - drop * sx, hy - drop * sy, hz - drop * sz), entered
-        (ax, ay, az), (bx, by, bz) = mesh.vertices[[a, b]].tolist()
+        (ax, ay, az), (bx, by, bz) = mesh.vertices[a].tolist(), mesh.vertices[b].tolist()
         ex, ey, ez = bx - ax, by - ay, bz - az
         length = math.sqrt(ex * ex + ey * ey + ez * ez)
         ex, ey, ez = ex / length, ey / length, ez / length
@@ -290,9 +290,10 @@ class Tracer:
         return other, turned, entered
 
     def _through_vertex(
-        self, face: int, vertex: int, heading: Floats
-    ) -> tuple[int, Floats, int] | None:
-        return self.from_vertex(face, vertex, -heading, 0.5)
+        self, face: int, vertex: int, heading: Place
+    ) -> tuple[int, Place, int] | None:
+        way = self.from_vertex(face, vertex, -np.array(heading), 0.5)
+        return None if way is None else (way[0], _plain(way[1]), way[2])
 
     def from_vertex(
         self, face: int, vertex: int, direction: Floats, share: float
@@ -351,28 +352,32 @@ def vertex_normals(mesh: MouldMesh) -> tuple[Floats, Floats]:
     normals, J. Graphics Tools 4(2), 1999). The missing angle (radians, negative on a saddle) is 0
     at the rim, where there is no full turn to miss.
     """
-    corners, count = mesh.corners, len(mesh.vertices)
+    sides, count = mesh.sides, len(mesh.vertices)
+    length2, normals = np.einsum("sdk,sdk->sk", sides, sides), np.ascontiguousarray(mesh.normals.T)
     total, turn = np.zeros((3, count)), np.zeros(count)
     double_area = 2 * mesh.areas
     for corner in range(3):
-        to = corners[:, (corner + 1) % 3] - corners[:, corner]
-        back = corners[:, (corner + 2) % 3] - corners[:, corner]
-        angle = np.arctan2(double_area, np.einsum("kd,kd->k", to, back))
-        weight = np.einsum("kd,kd->k", to, to) * np.einsum("kd,kd->k", back, back)
-        weight = double_area / np.maximum(weight, 1e-300)
+        back = sides[corner - 1]  # towards the corner, where the other side leads away from it
+        angle = np.arctan2(double_area, -np.einsum("dk,dk->k", sides[corner], back))
+        weight = double_area / np.maximum(length2[corner] * length2[corner - 1], 1e-300)
         vertex = mesh.faces[:, corner]
         turn += np.bincount(vertex, angle, count)
         for axis in range(3):
-            total[axis] += np.bincount(vertex, weight * mesh.normals[:, axis], count)
+            total[axis] += np.bincount(vertex, weight * normals[axis], count)
     missing = 2 * np.pi - turn
     missing[mesh.edges.vertices[mesh.edges.boundary].ravel()] = 0.0
     length = np.sqrt((total**2).sum(axis=0))
     return (total / np.where(length > 0, length, 1)).T, missing
 
 
-def _unit(x: float, y: float, z: float) -> Floats:
+def _unit(x: float, y: float, z: float) -> Place:
     size = math.sqrt(x * x + y * y + z * z)
-    return np.array([x / size, y / size, z / size])
+    return x / size, y / size, z / size
+
+
+def _plain(vector: Floats) -> Place:
+    x, y, z = vector.tolist()
+    return x, y, z
 
 
 def _angle(first: Floats, second: Floats) -> float:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..arrays import Floats, Ints
-from .mesh import Edges
+from .edges import Edges
 
 # The line gives way to a vertex this near, as a share of the edge, so that no needles arise.
 SNAP_SHARE = 0.05

@@ -1,7 +1,4 @@
-"""Triangle meshes in mm: MouldMesh as it came, SurfaceMesh fit to lay cloth on.
-
-Longer than most files: the second is the first with more refused, and both share their edges.
-"""
+"""Triangle meshes in mm: MouldMesh as it came, SurfaceMesh fit to lay cloth on."""
 
 from __future__ import annotations
 
@@ -11,8 +8,9 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import ArrayLike
 
-from ..arrays import Bools, Floats, Ints, frozen_floats, frozen_ints
+from ..arrays import Floats, Ints, frozen_floats, frozen_ints
 from ..errors import InputError
+from .edges import Edges
 from .joined import groups
 from .onesided import cut_ends, two_sided_cut
 
@@ -226,71 +224,6 @@ class SurfaceMesh(MouldMesh):
             )
 
 
-class Edges:
-    """Undirected edges of (m, 3) faces and who shares them.
-
-    `vertices` (k, 2) low index first; `of_face` (m, 3) the edge from corner j to corner j + 1;
-    `faces` (k, 2) the two faces that share it, -1 where there is none (the first two if more);
-    `count` (k,) faces on it; `flipped` (k,) both faces run along it in the same direction;
-    `crowded` (k,) in three faces or more; `boundary` (k,) in one face only.
-    """
-
-    def __init__(self, faces: Ints) -> None:
-        m = len(faces)
-        start, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()  # edge 3 f + j
-        low, high = np.minimum(start, end), np.maximum(start, end)
-        base = int(faces.max()) + 1 if m else 1
-        every = low * base + high
-        every, order = _sorted(every, base * base)
-        new = np.ones(len(every), bool)
-        new[1:] = every[1:] != every[:-1]
-        offset = np.flatnonzero(new)
-        keys, first = every[offset], order[offset]
-        count = np.diff(np.append(offset, len(every)))
-        inverse = np.empty(len(every), np.int64)
-        inverse[order] = np.cumsum(new) - 1
-        self.vertices: Ints = np.column_stack([keys // base, keys % base])
-        self.of_face: Ints = inverse.reshape(m, 3)
-        self.count: Ints = count
-        self.faces: Ints = np.full((len(keys), 2), -1)
-        self.faces[:, 0] = first // 3
-        two = np.flatnonzero(count > 1)
-        second = order[offset[two] + 1]
-        self.faces[two, 1] = second // 3
-        self.flipped: Bools = np.zeros(len(keys), bool)
-        self.flipped[two] = (start[first[two]] == start[second]) & (count[two] == 2)
-        self.crowded: Bools = count > 2
-        self.boundary: Bools = count == 1
-
-    def boundary_loops(self, faces: Ints) -> list[Ints]:
-        """Return the closed boundary loops as vertex indices, the surface on their left.
-
-        Raises
-        ------
-        InputError : two loops touch in one vertex (the surface hangs together by a point there)
-        """
-        face, corner = np.nonzero(self.boundary[self.of_face])
-        start, end = faces[face, corner], faces[face, (corner + 1) % 3]
-        following = dict(zip(start.tolist(), end.tolist(), strict=True))
-        if len(following) != len(start):
-            vertex, times = np.unique(start, return_counts=True)
-            pinched = vertex[times > 1]
-            raise InputError(
-                f"The surface hangs together by a single point (vertex {pinched[0]}).",
-                "Add or remove a face there.",
-                faces=np.flatnonzero(np.isin(faces, pinched).any(axis=1)),
-            )
-        loops = []
-        while following:
-            first, vertex = following.popitem()
-            loop = [first]
-            while vertex != first:
-                loop.append(vertex)
-                vertex = following.pop(vertex)
-            loops.append(np.array(loop))
-        return sorted(loops, key=lambda loop: int(loop.min()))
-
-
 def components(faces: Ints, edges: Edges | None = None) -> Ints:
     """Return (m,) the number of the piece each face belongs to; faces join across shared edges.
 
@@ -302,18 +235,6 @@ def components(faces: Ints, edges: Edges | None = None) -> Ints:
         every = np.repeat(np.arange(len(faces)), 3)
         pairs = np.column_stack([edges.faces[edges.of_face.ravel(), 0], every])
     return groups(len(faces), pairs)
-
-
-def _sorted(keys: Ints, limit: int) -> tuple[Ints, Ints]:
-    """Return keys in 0 .. limit - 1 sorted, and their order, of equal ones the first first."""
-    count = max(len(keys), 1)
-    if limit * count >= 2**63:
-        order = np.argsort(keys, kind="stable")
-        return keys[order], order
-    both = keys * count + np.arange(len(keys))  # numbers sort several times as fast as indices
-    both.sort()
-    keys = both // count
-    return keys, both - keys * count
 
 
 def _show(place: Floats) -> str:

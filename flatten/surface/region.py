@@ -9,10 +9,11 @@ from numpy.typing import ArrayLike
 
 from ..arrays import Bools, Floats, Ints, frozen_floats, frozen_ints
 from ..errors import InputError
+from .edges import Edges
 from .joined import joined
 from .junctions import refuse_t_junctions
 from .locate import locate
-from .mesh import Edges, MouldMesh, components
+from .mesh import MouldMesh, components
 
 
 @dataclass(frozen=True, eq=False, init=False)

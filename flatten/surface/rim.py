@@ -8,8 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..arrays import Floats, Ints
+from .edges import Edges
 from .locate import Locator
-from .mesh import Edges, MouldMesh
+from .mesh import MouldMesh
 from .sheet import Sheet
 from .triangulation import Triangulation
 

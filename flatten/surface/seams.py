@@ -10,7 +10,8 @@ from numpy.typing import ArrayLike
 from ..arrays import Bools, Ints, frozen_ints
 from ..errors import InputError
 from .chains import chains_of
-from .mesh import Edges, MouldMesh
+from .edges import Edges
+from .mesh import MouldMesh
 from .patch import JointKind
 from .split import Worksheet
 

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..arrays import Bools, Floats, Ints
+from .edges import Edges
 from .junctions import refuse_t_junctions
-from .mesh import Edges, MouldMesh, SurfaceMesh, components
+from .mesh import MouldMesh, SurfaceMesh, components
 from .patch import EdgeKind, Joint, Patch
 from .region import Region, check_region
 from .topology import open_along

@@ -7,8 +7,9 @@ import heapq
 import numpy as np
 
 from ..arrays import Bools, Floats, Ints
+from .edges import Edges
 from .joined import joined
-from .mesh import Edges, SurfaceMesh
+from .mesh import SurfaceMesh
 
 
 def opening_faces(surface: SurfaceMesh) -> tuple[Ints, Floats, Floats]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..arrays import Bools, Floats, Ints
-from .mesh import Edges
+from .edges import Edges
 
 # New triangles may lean this far from the old pair's mean normal; beyond, a crease would be cut.
 LEAN_COSINE = 0.8

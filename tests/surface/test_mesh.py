@@ -6,8 +6,9 @@ from numpy.testing import assert_allclose, assert_array_equal
 from surface.parts import block, euler, plate, torus, tube
 
 from flatten.errors import InputError
+from flatten.surface.edges import Edges
 from flatten.surface.joined import joined
-from flatten.surface.mesh import Edges, MouldMesh, SurfaceMesh, components
+from flatten.surface.mesh import MouldMesh, SurfaceMesh, components
 
 CORNERS = [[0, 0, 0], [100, 0, 0], [0, 100, 0]]
 

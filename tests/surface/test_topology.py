@@ -6,7 +6,8 @@ from numpy.testing import assert_array_equal
 from surface.parts import block, plate, torus, tube
 
 from flatten.surface.chains import chains_of
-from flatten.surface.mesh import Edges, SurfaceMesh
+from flatten.surface.edges import Edges
+from flatten.surface.mesh import SurfaceMesh
 from flatten.surface.topology import handle_faces, handles_and_loops, open_along, opening_faces
 
 

@@ -5,7 +5,7 @@ import pytest
 from numpy.testing import assert_array_equal
 from surface.parts import block, plate, torus
 
-from flatten.surface.mesh import Edges
+from flatten.surface.edges import Edges
 from flatten.surface.triangulation import STEPS, Triangulation
 
 
