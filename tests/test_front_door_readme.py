@@ -63,13 +63,29 @@ def test_the_cheap_commands_run(line, tmp_path, monkeypatch, capsys):
         assert (tmp_path / words[words.index("--out") + 1] / "job.json").is_file()
 
 
-def write_dish(file: Path) -> None:
-    """Write the tests' dish as an ASCII STL."""
+def test_the_way_from_stl_runs_as_written_and_so_do_the_pieces_on_top(tmp_path, monkeypatch):
+    """In the order of the page, with the tests' dish for both moulds; then cutting proposals."""
+    monkeypatch.chdir(tmp_path)
+    write_dish(tmp_path / "tray.stl")
+    write_dish(tmp_path / "pod.stl", mm=25.4)
+    guide = ROOT / "addon/guide"
+
+    for page in ("from_stl.md", "on_top.md", "darts.md"):
+        for line in commands(guide / page):
+            if line.startswith(TOOL):
+                assert main(shlex.split(line)[1:]) == 0, line
+
+    for written in ("tray_cut/patterns.dxf", "tray_cut.html", "tray_job/cut/roll.dxf"):
+        assert (tmp_path / written).stat().st_size > 1000
+
+
+def write_dish(file: Path, mm: float = 1.0) -> None:
+    """Write the tests' dish as an ASCII STL, in units of so many mm."""
     from sample_jobs import dish
 
     mould = dish()[0]
     rows = ["solid dish"]
-    for corners in mould.vertices[mould.faces]:
+    for corners in mould.vertices[mould.faces] / mm:
         points = "".join(f"vertex {x:.6f} {y:.6f} {z:.6f}\n" for x, y, z in corners)
         rows.append(f"facet normal 0 0 0\nouter loop\n{points}endloop\nendfacet")
     file.write_text("\n".join([*rows, "endsolid dish"]))
@@ -106,3 +122,30 @@ def test_a_page_is_short(page):
 def test_pictures_are_small():
     for file in (ROOT / "blend_samples" / "pictures").glob("*.png"):
         assert file.stat().st_size < 400 * 1024, file.name
+
+
+def rows_of(page: str, heading: str) -> list[list[str]]:
+    """Return the cells of the table under a heading, its own heads left out."""
+    text = (ROOT / "addon/guide" / page).read_text(encoding="utf-8").split(heading)[1]
+    table = re.search(r"(?:^\|.*\n)+", text, re.MULTILINE)[0]
+    return [[cell.strip() for cell in row.strip("|\n").split("|")] for row in table.splitlines()][
+        2:
+    ]
+
+
+def test_the_figures_of_the_draping_page_are_those_of_the_proof():
+    """They are told rounded; the proof is made by a run, the page by hand."""
+    proof = rows_of("proof.md", "## Cloth beside generic unwraps")
+    told = {row[0]: row[1:] for row in rows_of("draping.md", "**Measured**")}
+    unwraps = "Five generic unwraps: worst thread stretch"
+    for column, part in enumerate(("hatch cover", "60° cap")):
+        ours = [row for row in proof if row[0] == part and row[1] == "draped as cloth"]
+        theirs = [row for row in proof if row[0] == part and row[1] != "draped as cloth"]
+        assert told["Draped as cloth: worst thread stretch"][column] == f"{ours[0][2]} %"
+        assert len(theirs) == 5
+        for name, place in ((unwraps, 2), ("Their outline lies off ours by", 4)):
+            low, *high = map(float, re.findall(r"[\d.]+", told[name][column]))
+            every = [float(row[place]) for row in theirs]
+            half = 0.05 if "." in told[name][column] else 0.5  # of the last figure told
+            assert abs(min(every) - low) <= half + 1e-9
+            assert abs(max(every) - (high or [low])[-1]) <= half + 1e-9
