@@ -28,9 +28,7 @@ def make_roll_scene(
     else:
         _empty(made)
     made.mouldply.roll_of = mould.name
-    units = scene.unit_settings
-    for field in ("system", "length_unit", "scale_length"):
-        setattr(made.unit_settings, field, getattr(units, field))
+    _copy_units(scene.unit_settings, made.unit_settings)
     home = find_patterns(mould)
     patterns = {
         thing.mouldply.piece.piece_id: thing
@@ -44,6 +42,16 @@ def make_roll_scene(
             _lay_sheet(sheet, low, made, patterns)
             low -= GAP_MM
     return made
+
+
+def _copy_units(given: Any, made: Any) -> None:
+    """Copy a scene's units; a new system makes Blender reset those of the window's scene."""
+    fields = ("system", "scale_length", "length_unit", "mass_unit", "temperature_unit")
+    before = {field: getattr(given, field) for field in fields}
+    for units in (made, given):
+        for field, value in before.items():
+            if getattr(units, field) != value:
+                setattr(units, field, value)
 
 
 def _lay_sheet(

@@ -104,6 +104,21 @@ def test_the_roll_is_a_scene_with_the_patterns_where_they_lie(nested, scene):
     assert len([t for t in roll.objects if t.mouldply.ply_id == "p1" and t.parent is None]) == 1
 
 
+@pytest.mark.parametrize("system", ["METRIC", "IMPERIAL", "NONE"])
+def test_the_roll_has_the_units_of_its_mould_s_scene_which_stay(nested, scene, system):
+    """Blender resets the units of the window's scene where another scene's system is set."""
+    units = scene.unit_settings
+    units.system = system
+    if system != "NONE":
+        units.length_unit = {"METRIC": "MILLIMETERS", "IMPERIAL": "INCHES"}[system]
+        units.mass_unit = {"METRIC": "GRAMS", "IMPERIAL": "OUNCES"}[system]
+    kept = system, units.length_unit, units.mass_unit, units.scale_length
+    bpy.ops.mouldply.show_roll()
+    for one in bpy.data.scenes:
+        now = one.unit_settings
+        assert (now.system, now.length_unit, now.mass_unit, now.scale_length) == kept
+
+
 def test_in_german_the_roll_has_a_german_name_and_is_found_again(nested, scene, monkeypatch):
     """Made in English, shown again in German: the same scene, not a second one.
 
