@@ -222,6 +222,7 @@ document.body.dataset.grown = String(drawing.clientWidth > 2 * before);
 
 def test_the_report_holds_the_job_and_nothing_private(folder, tmp_path, monkeypatch):
     monkeypatch.setattr(report.getpass, "getuser", lambda: "annabel")
+    monkeypatch.setattr(report.platform, "node", lambda: "angle")  # also a word of every job
     log = folder / "error.json"
     log.write_text(json.dumps({"message": "'/home/annabel/secret boat/x.stl' of annabel"}))
 
@@ -244,11 +245,25 @@ def test_the_report_holds_the_job_and_nothing_private(folder, tmp_path, monkeypa
         (r"C:\Users\me\boat\tray.stl", "tray.stl"),
         (r"\\server\share\tray.stl", "tray.stl"),
         ("~/boat/tray.stl:", "tray.stl:"),
+        ("There is no file 'my boat/moulds/tray.stl'.", "There is no file 'tray.stl'."),
+        ("a ply's pot, 1/2 of 'tray.stl'", "a ply's pot, 1/2 of 'tray.stl'"),
         ("0.5 g/cm3, 1/2, and/or", "0.5 g/cm3, 1/2, and/or"),
     ],
 )
 def test_folders_are_cut_down_to_the_file(text, clean):
     assert report.without_private(text) == clean
+
+
+@pytest.mark.parametrize("name", ["annabel", "Annabel_tray", "tray-ANNABEL", "annabels-desk"])
+def test_who_and_where_are_taken_out_of_names_too(name, monkeypatch):
+    """A part is named after its file unless told otherwise, and files after their owners."""
+    monkeypatch.setattr(report.getpass, "getuser", lambda: "annabel")
+    monkeypatch.setattr(report.platform, "node", lambda: "annabels-desk.local")
+
+    clean = report.without_private(f'"part": "{name}", "cloth": "annabelline"')
+
+    assert "annabel" not in clean.replace("annabelline", "").lower()
+    assert '"cloth": "annabelline"' in clean
 
 
 def completed(tmp_path, *words):

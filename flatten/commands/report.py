@@ -13,6 +13,7 @@ import tempfile
 import zipfile
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
+from typing import Any
 
 from .. import __version__
 from ..errors import InputError
@@ -35,6 +36,8 @@ LARGEST_LOG = 16 * 2**20  # bytes; the end of a longer one is kept
 STAMP = (2020, 1, 1, 0, 0, 0)  # of every file in the zip: same job, same bytes
 # A folder of a person or a machine, on any system: cut down to the last name in it.
 PATHS = re.compile(r"(?<![\w.])(?:[A-Za-z]:[\\/]+|\\\\+|~?/)(?:[^\n'\"<>|:*?\\/]+[\\/]+)+")
+# The same for a file's folders as they were typed, which begin anywhere: between quotes.
+QUOTED = re.compile(r"(?<=')(?:[^'\n\\/]+[\\/]+)+(?=[^'\n\\/]+\.\w+')")
 
 
 def add_parsers(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -86,11 +89,17 @@ def versions() -> dict[str, str]:
 
 
 def without_private(text: str) -> str:
-    """Return the text without folders of this or another machine, and without the user's name."""
-    text = PATHS.sub("", text)
-    for word in {getpass.getuser(), platform.node(), Path.home().name}:
+    """Return the text without folders, the user's name and the machine's, in any case.
+
+    A name is found between letters and figures of other words: `anna` in `anna_boat`, not in
+    `annals`.
+    """
+    text = QUOTED.sub("", PATHS.sub("", text))
+    node = platform.node()
+    for word in {getpass.getuser(), Path.home().name, node, node.split(".")[0]}:
         if len(word) > 2:
-            text = re.sub(rf"(?<!\w){re.escape(word)}(?!\w)", "(removed)", text)
+            alone = rf"(?<![^\W_]){re.escape(word)}(?![^\W_])"
+            text = re.sub(alone, "(removed)", text, flags=re.IGNORECASE)
     return text
 
 
@@ -112,7 +121,19 @@ def _job_files(mould: Path) -> dict[str, bytes]:
             raise
         told = f"{type(error).__name__}: {error}\nPython {sys.version_info[:3]}\n"
         return {"unreadable.txt": without_private(told).encode()}
-    return {f"job/{JOB_FILE}": without_private(text).encode(), f"job/{ARRAY_FILE}": arrays}
+    clean = json.dumps(_values_clean(json.loads(text)), indent=1, ensure_ascii=False)
+    return {f"job/{JOB_FILE}": clean.encode(), f"job/{ARRAY_FILE}": arrays}
+
+
+def _values_clean(value: Any) -> Any:
+    """Return a JSON value with its texts cleaned; its keys are ours: a user may be called max."""
+    if isinstance(value, str):
+        return without_private(value)
+    if isinstance(value, list):
+        return [_values_clean(one) for one in value]
+    if isinstance(value, dict):
+        return {key: _values_clean(one) for key, one in value.items()}
+    return value
 
 
 def _logs(mould: Path) -> dict[str, bytes]:
