@@ -149,7 +149,8 @@ def _stagger(given: argparse.Namespace) -> int:
             job, old, by_mm = step
             moved.append({"ply_id": ply.id, "cut": old.id, "moved_mm": round(by_mm, 1)})
             if not given.json:
-                print(f"{ply.id} {ply.name}, {old.id}: moved by {by_mm:.0f} mm, clear of the joint below.")
+                what = f"moved by {by_mm:.0f} mm, clear of the joint below."
+                print(f"{ply.id} {ply.name}, {old.id}: {what}")
     if moved:
         save_job(job, given.mould)
     if given.json:
