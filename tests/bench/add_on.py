@@ -10,6 +10,7 @@ import statistics
 import sys
 import tempfile
 import time
+import traceback
 
 os.environ["BLENDER_USER_RESOURCES"] = tempfile.mkdtemp(prefix="mouldply-bench-")
 
@@ -68,12 +69,18 @@ def main():
         mould.data.polygons.foreach_set("select", region)
         spent, _ = median_ms(lambda: bpy.ops.mouldply.new_ply("EXEC_DEFAULT", True))
         print(f"{count} {kind}: new ply in {spent:.1f} ms (asked: 100)")
-        spent, _ = median_ms(lambda: freshness._read(mould, scene))  # noqa: B023
-        print(f"{count} {kind}: job read for the sidebar in {spent:.1f} ms (asked: 100)")
+        spent, _ = median_ms(lambda: freshness._begun(mould, scene))  # noqa: B023
+        print(f"{count} {kind}: taken for the sidebar in {spent:.1f} ms (asked: 100)")
     addon.unregister()
-    sys.stdout.flush()
-    os._exit(0)  # bpy may hang at exit
 
 
 if __name__ == "__main__":
-    main()
+    failed = 1
+    try:
+        main()
+        failed = 0
+    finally:
+        if failed:
+            traceback.print_exc()
+        sys.stdout.flush()
+        os._exit(failed)  # with a registered add-on bpy 4.5 does not end
