@@ -74,6 +74,9 @@ def test_the_way_from_stl_runs_as_written_and_so_do_the_pieces_on_top(tmp_path, 
         for line in commands(guide / page):
             if line.startswith(TOOL):
                 assert main(shlex.split(line)[1:]) == 0, line
+            for job in tmp_path.glob("*/job.json"):  # the search ends by time: not half a minute
+                text = job.read_text(encoding="utf-8")
+                job.write_text(re.sub(r'"seconds": [\d.]+', '"seconds": 0.2', text), "utf-8")
 
     for written in ("tray_cut/patterns.dxf", "tray_cut.html", "tray_job/cut/roll.dxf"):
         assert (tmp_path / written).stat().st_size > 1000
