@@ -72,7 +72,7 @@ class MOULDPLY_PT_findings(MouldSection, bpy.types.Panel):
         row.operator("mouldply.show_finding", icon="VIEWZOOM")
         if results.lit == results.active_finding:
             row.operator("mouldply.hide_finding", text="", icon="X")
-            paragraph(box, context, "Its faces are selected: Tab, for edit mode, has them.")
+            paragraph(box, context, "Its faces are selected: press Tab to work on them.")
         if finding.code == "joint_stagger":
             box.operator("mouldply.stagger_cut").ply = finding.ply_id
 
