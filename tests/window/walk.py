@@ -101,10 +101,15 @@ def first_ply():
 
 def delimited():
     """Open Blender's panel of the last operation and click Sharp."""
-    hud = hands.region("HUD")
     COUNT.append("last operation")
-    yield from click((hud.x + 30, hud.y + hud.height // 2))
-    yield 1
+    for _ in range(5):
+        hands.redraw()  # a loaded machine may not have drawn it yet
+        hud = hands.region("HUD")
+        closed = hud.height
+        yield from click((hud.x + 30, hud.y + hud.height // 2))
+        yield 1
+        if hud.height > 2 * closed:
+            break
     shot("03_last_operation")
     COUNT.append("Sharp")
     for y in range(hud.y + hud.height - 40, hud.y, -8):
@@ -176,14 +181,14 @@ def tacked():
 def searched():
     """F3, a few letters, Enter: the operator runs."""
     before = len(mould().mouldply.plies)
-    yield from search("Duplicate Ply", "09_search")
+    yield from search("Copy Ply", "09_search")
     yield from until(lambda: len(mould().mouldply.plies) == before + 1, "F3 ran nothing")
 
 
 def stopped():
     """Esc while a nest runs: it ends, and keeps the best so far."""
     bpy.context.scene.mouldply.nest.seconds = 60
-    yield from search("Flatten")
+    yield from search("Flatten All")
     yield 1
     ended = {}
     bpy.app.timers.register(lambda: escape(ended), first_interval=0.2)
@@ -246,13 +251,15 @@ def rosette_turned():
     yield 1
     rosette = next(t for t in bpy.data.objects if mould().mouldply.rosette == t)
     assert bpy.context.object == rosette, "the new rosette is not the active object"
-    yield from until(free, "no end")
-    yield from push("mouldply.flatten")
-    yield from until(free, "no end")
-    yield 2
+    yield from search("Flatten All")
+    yield 3
     was = freshness()
-    for key in ("R", "Z", "THREE", "ZERO", "RET"):
-        press(key, in_view())
+    assert "out_of_date" not in was.values()
+    at = in_view()
+    event("MOUSEMOVE", "NOTHING", at)
+    yield 0.5
+    for key, letter in (("R", "r"), ("Z", "z"), ("THREE", "3"), ("ZERO", "0"), ("RET", "")):
+        typed(key, letter, at)
         yield 0.4
     assert abs(abs(rosette.rotation_euler.z) - radians(30)) < 0.01, rosette.rotation_euler
     yield 2
@@ -267,7 +274,7 @@ def freshness():
 
 def by_keys_alone():
     """Flatten, nest and write by F3 alone."""
-    for words in ("Flatten", "Nest"):
+    for words in ("Flatten All", "Nest"):
         yield from search(words)
         yield from until(free, words)
         yield 1
@@ -341,6 +348,12 @@ def found(command):
     raise AssertionError(f"no button of the sidebar does {command}")
 
 
+def typed(key, letter, at):
+    """Press and let go a key that stands for a letter."""
+    event(key, "PRESS", at, **({"unicode": letter} if letter else {}))
+    event(key, "RELEASE", at)
+
+
 def search(words, picture=""):
     """F3, type, Enter."""
     at = in_view()
@@ -348,9 +361,7 @@ def search(words, picture=""):
     press("F3", at)
     yield 1
     for letter in words:
-        key = KEYS.get(letter, letter.upper())
-        event(key, "PRESS", at, unicode=letter)
-        event(key, "RELEASE", at)
+        typed(KEYS.get(letter, letter.upper()), letter, at)
         yield 0.05
     yield 1
     if picture:

@@ -10,7 +10,8 @@ from pathlib import Path
 import bmesh
 import bpy
 import hands
-from hands import in_view, shot
+from hands import in_view, part, shot
+from mathutils import Vector
 
 POINTS, POWER = 64, 5.0  # of each ring; of the superellipse
 HALF_MM, DEPTH_MM, FLANGE_MM, FILLET_MM, ROUND_MM = (75.0, 55.0), 26.0, 22.0, 8.0, 3.0
@@ -44,7 +45,10 @@ def flow():
     hands.look()
     yield 2
     shot("05_flat")
+    shading = hands.area().spaces.active.shading
+    shading.type, shading.color_type = "WIREFRAME", "RANDOM"
     bpy.context.window_manager.mouldply_view.map = "shear_deg"
+    assert (shading.type, shading.color_type) == ("SOLID", "VERTEX")
     look_at(mould)
     yield 1
     shot("06_shear")
@@ -52,6 +56,10 @@ def flow():
     yield 1
     shot("07_draft")
     bpy.context.window_manager.mouldply_view.map = "NONE"
+    shown = shading.type
+    shading.type = "SOLID"
+    assert (shown, shading.color_type) == ("WIREFRAME", "RANDOM"), "shading was not put back"
+    shading.color_type = "MATERIAL"
     in_view(bpy.ops.mouldply.propose_cuts)
     yield 1
     shot("08_first_ply")
@@ -90,7 +98,8 @@ def flow():
     show_first_finding(mould)
     yield 1
     shot("10_finding")
-    in_view(bpy.ops.object.mode_set, mode="OBJECT")
+    assert_beside_the_sidebar(mould)
+    in_view(bpy.ops.mouldply.hide_finding)
     bpy.context.scene.mouldply.nest.seconds = 5
     in_view(bpy.ops.mouldply.nest)
     yield 2
@@ -130,6 +139,15 @@ def show_first_finding(mould):
     findings = home.mouldply.findings
     home.mouldply.active_finding = next((n for n, one in enumerate(findings) if one.faces), 0)
     in_view(bpy.ops.mouldply.show_finding)
+
+
+def assert_beside_the_sidebar(mould):
+    """The lit faces are in the part of the view that is free, by Blender's own projection."""
+    faces = part("lit").lit_faces(mould, bpy.context).reshape(-1, 3)
+    left, right = hands.region("TOOLS"), hands.region("UI")
+    for point in faces[:: max(1, len(faces) // 200)]:
+        x, _ = hands.pixel_of(mould.matrix_world @ Vector(point))
+        assert left.x + left.width <= x <= right.x
 
 
 def look_at(thing):
