@@ -10,6 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..arrays import Bools, Floats, Ints
+from ..surface.edges import in_order
 from ..surface.mesh import MouldMesh
 
 REACH = 2  # edges from each seed in which there is no other
@@ -45,8 +46,8 @@ class _Neighbours:
     def __init__(self, mesh: MouldMesh) -> None:
         low, high = mesh.edges.vertices.T
         here, there = np.concatenate([low, high]), np.concatenate([high, low])
-        order = np.argsort(here, kind="stable")
-        self.here, self.there = here[order], there[order]
+        self.here, order = in_order(here, len(mesh.vertices))
+        self.there = there[order]
         degree = np.bincount(here, minlength=len(mesh.vertices))
         self.first = np.cumsum(degree) - degree
 
@@ -77,19 +78,27 @@ def _apart(near: _Neighbours, rank: Ints) -> Bools:
 
 
 def _nearest(points: Floats, seeds: Bools, near: _Neighbours) -> Ints:
-    place = np.append(points[seeds], np.full((1, 3), np.inf), axis=0).T  # the last: none yet
-    here = points.T
-    start = np.ascontiguousarray(here[:, near.here])
+    """Return (n,) the seed each vertex lies nearest to, of those its neighbours lie nearest to."""
+    place, here = np.ascontiguousarray(points[seeds].T), np.ascontiguousarray(points.T)
     label = np.where(seeds, np.cumsum(seeds) - 1, -1)
+    own = np.where(seeds, 0.0, np.inf)
+    new = seeds
     for _ in range(SWEEPS):
-        offered = label[near.there]
-        away = sum((place[k][offered] - start[k]) ** 2 for k in range(3))
-        least = np.minimum.reduceat(away, near.first)
-        own = sum((place[k][label] - here[k]) ** 2 for k in range(3))
-        better = least < own
-        if not better.any():
+        told = np.flatnonzero(new[near.there])  # edges from a vertex whose seed is another now
+        if not len(told):
             break
-        taken = np.flatnonzero((away == least[near.here]) & better[near.here])
-        label = label.copy()
-        label[near.here[taken]] = offered[taken]
+        vertex, offered = near.here[told], label[near.there[told]]
+        away = np.zeros(len(told))
+        for at, seed in zip(here, place, strict=True):
+            step = seed.take(offered) - at.take(vertex)
+            away += step * step
+        first = np.flatnonzero(np.diff(vertex, prepend=-1))
+        least = np.minimum.reduceat(away, first)
+        better = least < own[vertex[first]]
+        size = np.diff(np.append(first, len(vertex)))
+        taken = np.flatnonzero((away == np.repeat(least, size)) & np.repeat(better, size))
+        label[vertex[taken]] = offered[taken]
+        own[vertex[taken]] = away[taken]
+        new = np.zeros(len(new), bool)
+        new[vertex[taken]] = True
     return label

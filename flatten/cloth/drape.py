@@ -113,7 +113,7 @@ def drape_surface(
     """
     if method not in METHODS:
         raise InputError(f"method is '{method}'.", f"Use one of {', '.join(METHODS)}.")
-    used = np.unique(mesh.faces)
+    used = np.flatnonzero(np.bincount(mesh.faces.ravel()))
     if len(used) < len(mesh.vertices):
         bare = SurfaceMesh(mesh.vertices[used], np.searchsorted(used, mesh.faces))
         drape = drape_surface(

@@ -30,7 +30,7 @@ def settled_faces(surface: MouldMesh, flat: Floats) -> Bools:
         for n in drawn.layers.shape
     ]
     near = _count(loose, around) > 0
-    column, row = drawn.cells_of(flat[surface.faces].mean(axis=1)).T
+    column, row = drawn.cells_of(sum(flat[corner] for corner in surface.faces.T) / 3).T
     return np.asarray(~near[column, row], bool)
 
 

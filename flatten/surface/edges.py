@@ -24,7 +24,7 @@ class Edges:
         low, high = np.minimum(start, end), np.maximum(start, end)
         base = int(faces.max()) + 1 if m else 1
         every = low * base + high
-        every, order = _sorted(every, base * base)
+        every, order = in_order(every, base * base)
         new = np.ones(len(every), bool)
         new[1:] = every[1:] != every[:-1]
         offset = np.flatnonzero(new)
@@ -74,8 +74,8 @@ class Edges:
         return sorted(loops, key=lambda loop: int(loop.min()))
 
 
-def _sorted(keys: Ints, limit: int) -> tuple[Ints, Ints]:
-    """Return keys in 0 .. limit - 1 sorted, and their order, of equal ones the first first."""
+def in_order(keys: Ints, limit: int) -> tuple[Ints, Ints]:
+    """Return (k,) keys in 0 .. limit - 1 sorted, and their order, of equal ones the first first."""
     count = max(len(keys), 1)
     if limit * count >= 2**63:
         order = np.argsort(keys, kind="stable")

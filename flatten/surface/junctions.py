@@ -42,6 +42,9 @@ def t_junctions(mesh: MouldMesh) -> tuple[Ints, Ints]:
     vertex = spots[np.repeat(first, count) + step]
     a, b = edges.vertices[edge].T
     other = (vertex != a) & (vertex != b)
+    for axis in range(3):  # near as a box is near: it leaves few of them
+        at, ends = mesh.vertices[vertex, axis], mesh.vertices[[a, b], axis]
+        other &= (at >= ends.min(axis=0) - near) & (at <= ends.max(axis=0) + near)
     vertex, edge, a, b = vertex[other], edge[other], a[other], b[other]
     on = _in_the_middle(mesh.vertices, vertex, a, b, near)
     vertex, edge = vertex[on], edge[on]
