@@ -18,6 +18,7 @@ from .scene_job import Draft, draft_job
 from .worker import News, Worker
 
 UNEXPECTED = "Unexpected error, nothing was changed; the details are in the system console."
+KEPT = "Stopped: the best layout so far is kept."
 TICK_S, SOON_S = 0.1, 0.02  # between looks at the worker; while its job is being written
 
 
@@ -34,6 +35,7 @@ class Errand:
     request: dict[str, Any]  # without its job, which is being written
     job: Aside | None  # until the worker has the request
     result: Path | None = None
+    stopped: bool = False  # by the person; a nest ends well all the same
 
 
 class Desk:
@@ -177,6 +179,7 @@ def stop() -> None:
         DESK.errand = None
         show(bpy.context.window_manager, running=False, message="Stopped.")
         return
+    errand.stopped = True
     DESK.worker.ask_to_stop()
     show(bpy.context.window_manager, what="Stopping")
 
@@ -255,7 +258,7 @@ def _land(errand: Errand, window: Any) -> str | None:
         return None
     with bpy.context.temp_override(window=window):
         bpy.ops.mouldply.apply_result("EXEC_DEFAULT", True)
-    return landing.message
+    return f"{KEPT} {landing.message}".strip() if errand.stopped else landing.message
 
 
 def _landed(message: str) -> None:

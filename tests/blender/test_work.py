@@ -56,6 +56,21 @@ def test_the_result_is_applied_when_the_worker_is_done(mould):
     assert message() == ""
 
 
+def test_a_nest_that_is_stopped_says_that_its_best_layout_is_kept(mould):
+    bpy.context.scene.mouldply.nest.seconds = 60
+    start(mould, upto="nest")
+    end = time.monotonic() + 60
+    while "nest" not in bpy.context.window_manager.mouldply.what.lower():
+        assert time.monotonic() < end, "the nest did not begin"
+        work.tick()
+        time.sleep(0.02)
+    work.stop()
+    finish()
+    assert message() == "Stopped: the best layout so far is kept."
+    (home,) = [one for one in bpy.data.collections if one.mouldply.owner]
+    assert home.mouldply.nests
+
+
 def test_the_result_is_one_undo_step(mould):
     bpy.ops.ed.undo_push(message="before")
     start(mould)
