@@ -100,9 +100,6 @@ def _patch(
     cut = largest(gap.buffer(cover).simplify(0.02))
     room, beside = room_in(cut, cut), room_in(cut, cut)
     beside.take(gap)
-    arrow = place_arrow(room) if fabric.directional else None
-    if arrow is not None:
-        beside.take(room.taken[-1])
     many = f" ({number} of {count})" if count > 1 else ""
     name = f"{of.ply_name}, gap patch"
     short = f"{of.ply_number} gap patch{many}"
@@ -112,9 +109,18 @@ def _patch(
         (short,),
         (f"{of.ply_number} x1",),
     )
-    label = place_text(beside, "label", words, dressing) or place_text(
-        room, "label", words, dressing
-    )
+    label = place_text(beside, "label", words, dressing)
+    if label is not None:
+        room.take(beside.taken[-1])
+    arrow = None
+    if fabric.directional:  # over the gap's line only where there is no room beside it
+        arrow = place_arrow(beside)
+        if arrow is None:
+            arrow = place_arrow(room)
+        else:
+            room.take(beside.taken[-1])
+    if label is None:
+        label = place_text(room, "label", words, dressing)
     return Pattern(
         id=f"{of.id}-gap-{number}",
         part=of.part,

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from pattern.pieces import TWILL, grid, laid, piece
 from pattern.solids import cube, patches_of
+from shapely import LineString
 
 from flatten.cloth.drape import drape_surface
 from flatten.cloth.library import load_fabrics
@@ -254,3 +255,6 @@ def test_the_label_of_a_gap_patch_stands_beside_the_gap():
 
     assert mark_box(label).distance(gap.pattern.net) > 2.9
     assert gap.pattern.cut.buffer(-2.9).contains(mark_box(label))
+    arrow = LineString(gap.pattern.arrow)
+    assert arrow.distance(gap.pattern.net) > 2.9
+    assert arrow.distance(mark_box(label)) > 2.9
