@@ -5,6 +5,7 @@ import bpy
 from .. import bridge, engine, looking, work
 from ..apply import find_patterns, numbers_of
 from ..moulds import need_mould
+from ..props import IntProperty
 from .base import EngineOperator, NeedsMould, NeedsPly
 
 
@@ -27,6 +28,11 @@ class MOULDPLY_OT_show_finding(NeedsMould, EngineOperator, bpy.types.Operator):
     bl_label = "Show on the Mould"
     bl_options = {"REGISTER", "UNDO"}
 
+    number: IntProperty(
+        name="Finding", description="Its place in the list, from 0; -1: the selected one",
+        default=-1, min=-1, options={"SKIP_SAVE"},
+    )  # fmt: skip
+
     def run(self, context):
         """Select, make the ply the selected one, and zoom where there is a view."""
         mould = need_mould(context)
@@ -35,7 +41,8 @@ class MOULDPLY_OT_show_finding(NeedsMould, EngineOperator, bpy.types.Operator):
         if home is None or not home.mouldply.findings:
             raise error("There are no findings.", "Press Flatten All first.")
         results = home.mouldply
-        number = min(results.active_finding, len(results.findings) - 1)
+        number = results.active_finding if self.number < 0 else self.number
+        number = min(number, len(results.findings) - 1)
         finding = results.findings[number]
         if not finding.faces:
             raise error("This finding is about the whole part.", "Read the hint.")

@@ -13,8 +13,8 @@ SIGNS = {"note": "INFO", "warning": "ERROR", "stop": "CANCEL"}
 class MOULDPLY_UL_findings(bpy.types.UIList):
     """Findings, gravest first."""
 
-    def draw_item(self, context, layout, data, item, icon, active_data, active_property):
-        """Draw sign, the finding's word and the ply it is about."""
+    def draw_item(self, context, layout, data, item, icon, active_data, active_property, index):
+        """Draw sign, the finding's word, the ply it is about and a button that shows it."""
         row = layout.row()
         row.label(text=title_of(item.code), icon=SIGNS[item.severity], translate=False)
         mould = data.owner
@@ -23,6 +23,11 @@ class MOULDPLY_UL_findings(bpy.types.UIList):
         right = row.row()
         right.alignment = "RIGHT"
         right.label(text=ply, translate=False)
+        if item.faces:
+            show = right.operator("mouldply.show_finding", text="", icon="VIEWZOOM", emboss=False)
+            show.number = index
+        else:
+            right.label(icon="BLANK1")
 
     def filter_items(self, context, data, name):
         """Sort by gravity; filter by the typed text."""

@@ -70,6 +70,16 @@ def test_a_finding_is_shown_in_object_mode_with_its_faces_selected(mode):
     assert area.sum() / 2 == pytest.approx(2 * 0.025**2, rel=1e-5)
 
 
+def test_a_finding_is_shown_from_its_row_in_the_list():
+    mould, results = laid(faces=[3])
+    other = results.findings.add()
+    other.faces = "10-11"
+    number = len(results.findings) - 1
+    show(number=number)
+    assert results.active_finding == number
+    assert chosen(mould) == [5]  # of two triangles each
+
+
 def test_edit_mode_has_the_faces_of_a_finding_even_those_that_were_hidden():
     mould, _ = laid(faces=[3, 4])
     hidden = np.zeros(64, bool)
