@@ -217,6 +217,21 @@ def test_a_tube_opened_along_a_step_is_not_cut_again():
     assert (width, height) == pytest.approx((300, 60), abs=1e-6)
 
 
+@pytest.mark.parametrize("turn_deg", [0, 30, 60, 90])
+def test_the_arrow_of_a_gap_patch_stands_beside_the_gap_too(turn_deg):
+    c, s = np.cos(np.radians(turn_deg)), np.sin(np.radians(turn_deg))
+    patch, lying = overlapping_dart(1.6)
+    drape = laid(patch, lying.flat @ [[c, s], [-s, c]])
+    whole = dress(patch, drape, **ASKED)
+    (gap,) = gap_patches(outline(patch, drape), of=whole, fabric=TWILL, dressing=Dressing())
+
+    arrow, (label,) = LineString(gap.pattern.arrow), gap.pattern.marks
+
+    assert arrow.length >= 15
+    assert arrow.distance(gap.pattern.net) > 2.9
+    assert arrow.distance(mark_box(label)) > 2.9
+
+
 def test_a_short_label_of_a_shared_gap_patch_is_counted_anew():
     """Of four patches two and two are alike: the short label says so as the full name does."""
     patch, drape = overlapping_dart(8.0)
@@ -255,6 +270,3 @@ def test_the_label_of_a_gap_patch_stands_beside_the_gap():
 
     assert mark_box(label).distance(gap.pattern.net) > 2.9
     assert gap.pattern.cut.buffer(-2.9).contains(mark_box(label))
-    arrow = LineString(gap.pattern.arrow)
-    assert arrow.distance(gap.pattern.net) > 2.9
-    assert arrow.distance(mark_box(label)) > 2.9
