@@ -155,6 +155,32 @@ def test_a_linked_mould_without_its_cloth_says_where_to_add_it(tmp_path):
     assert [t for t in bpy.data.objects if t.mouldply.piece.is_pattern]
 
 
+def test_every_button_on_a_linked_mould_works_or_says_how(tmp_path):
+    """Light, map, roll and files need no mesh of one's own; what would change it says so."""
+    lent = ply_on(grid("lent", cells=4)).id_data
+    for name in (".select_poly", ".select_edge", ".select_vert"):
+        lent.data.attributes.remove(lent.data.attributes[name])
+    fabric = bpy.context.scene.mouldply.cloths[0].id
+    link_in(tmp_path, "lent")
+    bpy.ops.mouldply.add_cloth(cloth=fabric)
+    bpy.context.scene.mouldply.nest.seconds = 0
+    bpy.ops.mouldply.export(directory=str(tmp_path / "cut"))
+    assert (tmp_path / "cut" / "result.json").is_file()
+    (home,) = [one for one in bpy.data.collections if one.mouldply.owner]
+    finding = home.mouldply.findings.add()
+    finding.faces = "0-1"
+    number = len(home.mouldply.findings) - 1
+    assert bpy.ops.mouldply.show_finding(number=number) == {"FINISHED"}
+    assert bpy.ops.mouldply.show_roll() == {"FINISHED"}
+    activate(bpy.data.objects["lent"])
+    for name in ("shear_deg", "draft_deg", "NONE"):
+        bpy.context.window_manager.mouldply_view.map = name
+    assert bpy.ops.mouldply.select_ply() == {"FINISHED"}  # a selection is nobody's property
+    for press in ("new_ply", "change_faces", "grow_faces", "fill_faces", "remove_ply",
+                  "new_mould_part"):  # fmt: skip
+        assert "linked" in refused(getattr(bpy.ops.mouldply, press)), press
+
+
 def test_a_removed_cloth_is_asked_for_by_its_ply():
     ply_on(grid(cells=4))
     bpy.context.scene.mouldply.cloths.clear()
