@@ -140,7 +140,12 @@ class Job:
             )
 
     def fabric_of(self, ply: Ply | Extra) -> Fabric:
-        """Return the cloth of a ply or an extra."""
+        """Return the cloth of a ply or an extra.
+
+        Raises
+        ------
+        InputError : the job has no cloth of that id
+        """
         for fabric in self.fabrics:
             if fabric.id == ply.fabric:
                 return fabric

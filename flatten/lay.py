@@ -177,7 +177,7 @@ def _where(gap: Gap, of: Pattern) -> str:
 
 
 def spread_outside(job: Job, below_mm: Floats) -> Floats:
-    """Return the thickness below with the faces outside the part taking their neighbours'.
+    """Return the thickness (m,) mm below, faces outside the part taking their neighbours'.
 
     Every ply runs on over the part's edge by its trim allowance, so the next one lies as high
     there as at the edge.

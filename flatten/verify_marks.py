@@ -70,6 +70,8 @@ class MeantMarks:
 def marks_of(pattern: Pattern, turn: Floats, shift: Floats, notes: str = "") -> MeantMarks:
     """Return what a pattern is marked with where it lies: points p are at p @ turn + shift.
 
+    `turn` (2, 2), `shift` (2,) mm.
+
     `notes`: a line more on its label, such as the kit it is for.
     """
     drawn = [notch for notch in pattern.notches if notch.style == "mark"]

@@ -109,7 +109,7 @@ class Bending:
         return np.asarray((jump + np.pi) % (2 * np.pi) - np.pi)
 
     def energy(self, angle: Floats) -> float:
-        """Return the energy of one thread."""
+        """Return the energy of one thread, whose corners turn by `angle` (k,) radians."""
         return float(0.5 * self.weight @ self.jumps(angle) ** 2)
 
     def torque(self, angle: Floats) -> Floats:

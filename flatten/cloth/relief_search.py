@@ -159,7 +159,7 @@ def lengthen(
 
 
 def set_lengths(orbits: Sequence[Orbit], lengths: Floats) -> None:
-    """Give each orbit its length."""
+    """Give each orbit its length, mm."""
     for orbit, length in zip(orbits, lengths.tolist(), strict=True):
         orbit.length_mm = length
 
@@ -255,7 +255,7 @@ def excess_deg(drape: Drape, orbits: Sequence[Orbit], fabric: Fabric) -> list[fl
 
 
 def passed_by(values: Floats, area: Floats, area_mm2: float) -> float:
-    """Return the value that this area passes, between those of single faces by their area."""
+    """Return the value passed by this area, of faces with `values` (m,) and `area` (m,) mm2."""
     if not len(values):
         return -np.inf
     order = np.argsort(-values, kind="stable")

@@ -79,7 +79,7 @@ def locked_zones(drape: Drape, fabric: Fabric) -> list[Zone]:
 
 
 def smoothed(surface: SurfaceMesh, values: Floats, area: Floats, *, times: int) -> Floats:
-    """Return face values averaged over the vertices so many times, by area."""
+    """Return face values (m,) averaged over the vertices so many times, by `area` (m,)."""
     count, faces = len(surface.vertices), surface.faces
     around = np.bincount(faces.ravel(), np.repeat(area, 3), count)
     around[around == 0] = 1.0

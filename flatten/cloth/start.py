@@ -101,7 +101,7 @@ def _onto_disc(mesh: SurfaceMesh, system: SparseSystem) -> Floats:
 
 
 def untangled(flat: Floats, mesh: MouldMesh, panels: Panels) -> Floats | None:
-    """Return the layout with the corners of turned-over triangles moved amid their neighbours.
+    """Return the layout (n, 2) mm with corners of turned-over triangles amid their neighbours.
 
     None where triangles stay turned over.
     """
@@ -128,7 +128,7 @@ def turned_over(panels: Panels, flat: Floats, least: float) -> Bools:
 
 
 def lay_along(mesh: SurfaceMesh, panels: Panels, flat: Floats, tack: Tack) -> Floats:
-    """Turn and move a layout so that the tack point is the origin and the warp runs along x."""
+    """Return a layout (n, 2) mm turned and moved: tack point at the origin, warp along x."""
     corners = mesh.faces[tack.point.face]
     origin = flat[:, corners] @ tack.point.barycentric
     sides = mesh.vertices[corners[1:]] - mesh.vertices[corners[0]]

@@ -59,7 +59,7 @@ def lit_faces(group: Ints, faces: Ints, few: Ints, on: Bools) -> list[int]:
 
 
 def thin(vertices: Floats, faces: Ints) -> tuple[Ints, Ints, Ints]:
-    """Return the group each vertex goes into, fewer faces of groups, and each group's vertex.
+    """Return the group each vertex (n, 3) goes into, fewer faces, and each group's vertex.
 
     Only who joins whom is taken from the library: its new places can lie far off the surface
     where that is flat. The group's own vertex nearest to the new place stands for it, one of the

@@ -76,7 +76,7 @@ def ply_outline_lines(mesh: MouldMesh, faces: Ints) -> list[Floats]:
 
 
 def tack_lines(mesh: MouldMesh, faces: Ints, tack_mm: Floats, rosette: Rosette) -> list[Floats]:
-    """Return the cross at a tack point, its arm along 0 degrees longer, as lines on the mould."""
+    """Return the cross at a tack point (3,) mm, longer along 0 degrees, as lines (k, 3) mm."""
     zero, across, up = frame_at(mesh, faces, tack_mm, rosette)
     arms = ((zero, TICK_MM), (across, CROSS_MM), (-zero, CROSS_MM), (-across, CROSS_MM))
     lines = []

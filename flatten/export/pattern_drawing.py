@@ -117,7 +117,7 @@ def mark_lines(mark: Mark, piece: str) -> list[Line]:
 
 
 def arrow_lines(arrow: Floats, piece: str) -> list[Line]:
-    """Return the warp arrow: shaft, head, and a bar across its tail."""
+    """Return the warp arrow, tail and head (2, 2) mm: shaft, head, and a bar across its tail."""
     tail, head = arrow
     along = (head - tail) / max(float(np.linalg.norm(head - tail)), 1e-9)
     left = np.array([-along[1], along[0]])

@@ -54,7 +54,7 @@ def view_from(
 
 
 def fitted_view(vertices: Floats, axes: Floats, width: float, height: float) -> View:
-    """Return the view that shows all vertices centred in a picture of this size."""
+    """Return the view that shows all vertices (n, 3) mm centred in a picture of so many pixels."""
     seen = vertices @ axes.T
     low, high = seen[:, :2].min(axis=0), seen[:, :2].max(axis=0)
     extent = np.maximum(high - low, 1e-9)

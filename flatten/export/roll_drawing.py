@@ -75,7 +75,12 @@ def rolls_drawing(
 def sheet_drawing(
     sheet: Sheet, patterns: Mapping[str, Pattern], *, kits: int = 1, arcs: bool = False
 ) -> Drawing:
-    """Return one roll or offcut with its pieces, its corner at the origin."""
+    """Return one roll or offcut with its pieces, its corner at the origin.
+
+    Raises
+    ------
+    InputError : a piece lies on it whose pattern is not among `patterns`
+    """
     drawings = [_cloth(sheet)]
     for number, placement in enumerate(sheet.placements, start=1):
         if placement.piece not in patterns:

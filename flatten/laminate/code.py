@@ -84,7 +84,12 @@ def read_code(text: str) -> tuple[CodePly, ...]:
 
 
 def write_code(plies: Sequence[CodePly]) -> str:
-    """Return the shortest usual code of the plies; `read_code` gives the same plies back."""
+    """Return the shortest usual code of the plies; `read_code` gives the same plies back.
+
+    Raises
+    ------
+    InputError : there are no plies
+    """
     if not plies:
         raise InputError("A laminate code needs plies.", "Add a ply.")
     given = list(plies)

@@ -63,12 +63,12 @@ def inverse_cosine(shear_rad: Floats) -> Floats:
 
 
 def thickening(shear_rad: Floats) -> Floats:
-    """Return by what sheared cloth is thicker where it lies in one layer: held at 60 degrees."""
+    """Return by what factor (m,) cloth sheared so far is thicker in one layer: held at 60 deg."""
     return inverse_cosine(np.minimum(np.abs(shear_rad), LOCKED_RAD))
 
 
 def thickness_range_mm(laminate_mm: Floats) -> tuple[float, float]:
-    """Return the least and the largest thickness of a map, bare faces left out."""
+    """Return the least and the largest mm of a map (m,) of faces, bare ones left out."""
     covered = laminate_mm[laminate_mm > 0]
     return (float(covered.min()), float(covered.max())) if len(covered) else (0.0, 0.0)
 

@@ -115,7 +115,7 @@ class Cells:
                 yield query[local][other], box[other]
 
     def stride(self, low: Floats, high: Floats) -> int:
-        """Return 1, or every which query to ask so that `pairs` ends in good time."""
+        """Return 1, or every which query, boxes from `low` to `high` (k, 3), ends in good time."""
         looks = sum(self._looks(grid, low, high) for grid in self.grids)
         return 1 + int(looks / max(MOST_LOOKS, LOOKS_EACH * len(low)))
 
@@ -259,7 +259,7 @@ def _greater(one: Ints, two: Ints) -> Ints:
 
 
 def slices(count: Ints) -> Iterator[slice]:
-    """Stretches of `count` that add up to about CHUNK each."""
+    """Stretches of `count` (k,) that add up to about CHUNK each."""
     if not len(count):
         return
     total = np.cumsum(count)
@@ -272,7 +272,7 @@ def slices(count: Ints) -> Iterator[slice]:
 
 
 def ramp(count: Ints) -> Ints:
-    """0, 1 .. count[0] - 1, 0, 1 .. count[1] - 1 and so on."""
+    """0, 1 .. count[0] - 1, 0, 1 .. count[1] - 1 and so on, for counts (k,)."""
     ends = np.cumsum(count)
     total = int(ends[-1]) if len(ends) else 0
     ramp: Ints = np.arange(total) - np.repeat(ends - count, count)

@@ -68,7 +68,7 @@ def check_health(welded: Welded) -> list[Finding]:
 
 
 def renumbered(finding: Finding, kept: Ints) -> Finding:
-    """Return the finding with the face numbers of the mould as it was given."""
+    """Return the finding with face numbers of the mould as given: `kept` (m,) of the welded."""
     return replace(finding, faces=tuple(kept[list(finding.faces)].tolist()))
 
 

@@ -57,7 +57,7 @@ def find_pull(
 
 
 def say_direction(direction: Floats) -> str:
-    """Return "+z" for an axis, "half-way from +x to -y" between two, else the three numbers."""
+    """Return "+z" for a direction (3,), "half-way from +x to -y", else the three numbers."""
     size = np.abs(direction)
     named = [
         f"{'+' if value > 0 else '-'}{name}" for value, name in zip(direction, "xyz", strict=True)

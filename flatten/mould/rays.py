@@ -68,7 +68,7 @@ class Sight:
         self.tall = height[mesh.faces[self.faces]]
 
     def stride(self, points: Floats) -> int:
-        """Return 1, or every which point to look from so that it does not take minutes."""
+        """Return 1, or every which of points (k, 3) to look from so that it takes no minutes."""
         looks = Rows(points @ self.across.T, self.plan).looks()
         return 1 + int(looks / max(MOST_LOOKS, LOOKS_EACH * len(points)))
 

@@ -87,7 +87,10 @@ def measure_reach(mesh: MouldMesh, faces: Ints, pull: Floats, settings: MouldSet
 
 
 def check_reach(reach: Reach, faces: Ints, settings: MouldSettings) -> list[Finding]:
-    """Report moulds too deep to work in, places no tool gets to, and too little flange."""
+    """Report moulds too deep to work in, places no tool gets to, and too little flange.
+
+    `faces` (k,) are those of the reach, as the mould numbers them.
+    """
     found = []
     if reach.ratio > settings.deep_ratio:
         found.append(

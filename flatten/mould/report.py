@@ -92,7 +92,7 @@ class MouldReport:
 
 
 def fill_maps(faces: int, welded: Welded, walls: Floats, checks: LayupChecks | None) -> MouldMaps:
-    """Return the maps over the `faces` of the mould as it was given."""
+    """Return the maps over so many faces of the mould as given; `walls` (m,) mm of the welded."""
 
     def spread(values: Floats, where: Ints) -> Floats:
         full = np.full(faces, np.nan)
@@ -118,7 +118,7 @@ def fill_maps(faces: int, welded: Welded, walls: Floats, checks: LayupChecks | N
 
 
 def numbers_of(mesh: MouldMesh, walls: Floats, checks: LayupChecks | None) -> MouldNumbers:
-    """Return the figures for the lay-up sheet."""
+    """Return the figures for the lay-up sheet; `walls` (m,) mm, NaN where thick enough."""
     numbers = MouldNumbers(
         closed=is_closed(mesh),
         shells=len(np.unique(components(mesh.faces, mesh.edges))),

@@ -171,7 +171,10 @@ def check_ridges(
     settings: MouldSettings,
     faces: Ints,
 ) -> list[Finding]:
-    """Report walls with layer lines across the pull, and the build direction with less grip."""
+    """Report walls with layer lines across the pull, and the build direction with less grip.
+
+    `areas` mm2, `draft` radians and `faces`, the mould's numbers, are (k,): of the lay-up faces.
+    """
     with_lines = np.isfinite(ridges.angle) & (ridges.depth_mm > 0)
     across = with_lines & (np.nan_to_num(ridges.angle) > np.radians(ACROSS_DEG))
     across &= draft < np.radians(STEEP_DEG)

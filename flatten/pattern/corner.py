@@ -15,7 +15,7 @@ ROUND_MM = 0.02  # the height of a round corner's chords; their ends lie on the 
 
 
 def strip(a: Floats, b: Floats, wide_a: float, wide_b: float) -> Polygon | None:
-    """Return the strip outside one edge, as wide as told at its ends."""
+    """Return the strip outside one edge, (2,) to (2,) mm, as wide as told at its ends."""
     if np.linalg.norm(b - a) <= 0 or max(wide_a, wide_b) <= 0:
         return None
     out = outward(unit(b - a))
@@ -26,6 +26,8 @@ def fill(
     before: Floats, here: Floats, after: Floats, w_in: float, w_out: float, corner: Corner
 ) -> Polygon | None:
     """Return what fills an outer corner between two strips; None at inner and straight ones.
+
+    `before`, `here`, `after` are (2,) mm: the corner and its neighbours along the outline.
 
     Round corners only join strips of one width; others are mitred, so that laps fit.
     """
@@ -49,18 +51,18 @@ def fill(
 
 
 def outward(direction: Floats) -> Floats:
-    """Return the normal to the right of a direction: outside, with the piece on the left."""
+    """Return the normal (2,) to the right: outside, with the piece on the left."""
     return np.array([direction[1], -direction[0]])
 
 
 def unit(vector: Floats) -> Floats:
-    """Return the unit vector along another; zero for zero."""
+    """Return the unit vector (2,) along another; zero for zero."""
     length = float(np.linalg.norm(vector))
     return np.asarray(vector / length) if length > 0 else np.zeros(2)
 
 
 def cross(a: Floats, b: Floats) -> float:
-    """Return the cross product of two flat vectors."""
+    """Return the cross product of two flat vectors (2,)."""
     return float(a[0] * b[1] - a[1] * b[0])
 
 

@@ -36,7 +36,7 @@ def notch_distances(length_mm: float, every_mm: float) -> Floats:
 
 
 def off_corners(wanted: Floats, curve: JointCurve) -> Floats:
-    """Return notch distances moved off the corners of a bent joint, the same for both sides."""
+    """Return notch distances (k,) mm off a bent joint's corners, the same for both sides."""
     order = np.argsort(curve.at_mm, kind="stable")
     at, points = curve.at_mm[order], curve.points[order]
     step = np.diff(points, axis=0)

@@ -37,7 +37,7 @@ def readable_deg(turn_deg: float) -> float:
 
 
 def box_at(at: Floats, width: float, height: float, turn_deg: float) -> Polygon:
-    """Return a turned box round its middle."""
+    """Return a turned box round its middle (2,), mm."""
     x, y = float(at[0]), float(at[1])
     box = shapely.box(x - width / 2, y - height / 2, x + width / 2, y + height / 2)
     return affinity.rotate(box, turn_deg, origin=(x, y)) if turn_deg else box

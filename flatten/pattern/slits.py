@@ -35,6 +35,8 @@ def area_of(triangles: Floats) -> BaseGeometry:
 def net_polygon(rings: Sequence[Floats], triangles: Floats, runs: Iterable[EdgeRun]) -> Polygon:
     """Return the net as a valid polygon: its rings, or its triangles slit where edges touch.
 
+    `rings` (k, 2) mm, the outer one first; `triangles` (m, 3, 2) mm.
+
     A ring inside the first is an opening only where its edges run the other way round: cloth that
     lies twice over itself has rings inside each other too.
     """

@@ -298,7 +298,7 @@ class Tracer:
     def from_vertex(
         self, face: int, vertex: int, direction: Floats, share: float
     ) -> tuple[int, Floats, int] | None:
-        """Return the way out of an inner vertex, turned from `direction` in `face`.
+        """Return the way out of an inner vertex, turned from `direction` (3,) in `face`.
 
         It is turned counter-clockwise by this share of all the angles round the vertex. Returned
         are the face, the heading in it, and how the line came in; None at the rim.

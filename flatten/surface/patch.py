@@ -98,6 +98,8 @@ class Patch:
 def check_opens_flat(surface: SurfaceMesh, source_faces: Ints) -> None:
     """Refuse a surface that is not one piece with a rim and without handles.
 
+    `source_faces` (m,): what its faces are called in the error.
+
     Raises
     ------
     InputError : saying where a cut would open it, with those mould faces; T-junctions

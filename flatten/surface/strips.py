@@ -10,7 +10,7 @@ from .mesh import MouldMesh
 
 
 def strip_by_middles(mesh: MouldMesh, start: int, end: int, target: Floats) -> list[int]:
-    """Return a short chain of faces by their middles; [] if there is none.
+    """Return a short chain of faces towards a point (3,) by their middles; [] if there is none.
 
     A* with the distance as the crow flies: Hart, Nilsson & Raphael, A formal basis for the
     heuristic determination of minimum cost paths, 1968.
@@ -40,7 +40,7 @@ def strip_by_middles(mesh: MouldMesh, start: int, end: int, target: Floats) -> l
 def strip_by_crossings(
     mesh: MouldMesh, start: int, end: int, source: Floats, target: Floats
 ) -> list[int]:
-    """Return the same by the points where the edges are best crossed: right for large faces too."""
+    """Return the same by where edges are best crossed, (3,) to (3,): right for large faces too."""
     edges, places = mesh.edges, mesh.vertices.tolist()
     goal = target.tolist()
     far, before, done = {start: 0.0}, {start: -1}, set()

@@ -55,7 +55,7 @@ def handle_faces(surface: SurfaceMesh) -> Ints:
 
 
 def handles_and_loops(faces: Ints) -> tuple[int, int]:
-    """Return how many handles one piece of faces has, and how many rims.
+    """Return how many handles one piece of faces (m, 3) has, and how many rims.
 
     From Euler's formula: vertices - edges + faces = 2 - 2 handles - rims.
     """

@@ -51,7 +51,7 @@ class Triangulation:
         return lengths
 
     def split(self, half: Ints) -> Ints:
-        """Put a point in the middle of these edges, no two in one face; return the faces touched.
+        """Put a point in the middle of edges (k,), no two in one face; return the faces touched.
 
         `half` names each edge by one of its half-edges. The new points are numbered on, in order.
         """
@@ -82,7 +82,7 @@ class Triangulation:
         return np.concatenate([face, child])
 
     def flip(self, half: Ints) -> Ints:
-        """Turn these inner edges over in their quads, no two in one face; return faces touched."""
+        """Turn inner edges (k,) over in their quads, no two in one face; return faces touched."""
         back = self.twin[half]
         h1, h2, g1, g2 = _next(half), _next(_next(half)), _next(back), _next(_next(back))
         a, b = self._start(half), self._start(h1)
@@ -132,7 +132,7 @@ class Triangulation:
         return np.sort(first)
 
     def flip_all(self, faces: Ints, lift_mm: float) -> Ints:
-        """Flip round these faces until nothing wants to any more; return the faces touched."""
+        """Flip round faces (k,) until nothing wants to any more; return the faces touched."""
         touched = [np.zeros(0, np.int64)]
         for _ in range(FLIP_ROUNDS):
             half = (3 * np.unique(faces)[:, None] + np.arange(3)).ravel()
