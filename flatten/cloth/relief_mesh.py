@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from ..arrays import Floats, Ints
+from ..arrays import Floats
 from ..surface.mesh import MouldMesh, SurfaceMesh, components
 from ..surface.triangulation import Triangulation
 
@@ -51,30 +51,12 @@ def refine_near(
     """
     work = Triangulation(surface.vertices, surface.faces, np.zeros(len(surface.faces), np.int64))
     for _ in range(ROUNDS):
-        sides = work.side_lengths(np.arange(len(work.faces)))
+        every = np.arange(len(work.faces))
+        sides = work.side_lengths(every)
         middle = work.vertices[work.faces].mean(axis=1)
         long = np.flatnonzero(sides.max(axis=1) > wanted_mm(middle))
         if not len(long):
             break
-        changed = work.split(work.terminal_edges(long, _longest(work, sides)))
-        _flip(work, changed, LIFT_SHARE * smallest_mm)
+        changed = work.split(work.terminal_edges(long, work.longest_sides(every, sides)))
+        work.flip_all(changed, LIFT_SHARE * smallest_mm)
     return SurfaceMesh(work.vertices, work.faces)
-
-
-def _longest(work: Triangulation, sides: Floats) -> Ints:
-    """Return (m,) the half-edge of each face's longest side; ties go to the higher vertices."""
-    following = np.roll(work.faces, -1, axis=1)
-    high, low = np.maximum(work.faces, following), np.minimum(work.faces, following)
-    key = high * (len(work.vertices) + 1) + low
-    equal = sides >= sides.max(axis=1, keepdims=True) * (1 - 1e-12)
-    corner = np.where(equal, key, -1).argmax(axis=1)
-    return np.asarray(3 * np.arange(len(sides)) + corner)
-
-
-def _flip(work: Triangulation, faces: Ints, lift_mm: float) -> None:
-    for _ in range(ROUNDS):
-        half = (3 * np.unique(faces)[:, None] + np.arange(3)).ravel()
-        wanted = work.flips_wanted(half, lift_mm)
-        if not len(wanted):
-            return
-        faces = work.flip(wanted)
