@@ -3,6 +3,8 @@
 No operator is called here: every step is an event as the mouse and the keys send it. A button is
 found as a person reads it: the mouse goes down the sidebar, and over each button Ctrl-C copies
 what it would do. The mould is the shallow tray of `clicks`, its file chosen in the file browser.
+
+Longer than most files: one walk from end to end, and the eyes and hands it needs.
 """
 
 import tempfile
