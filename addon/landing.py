@@ -15,7 +15,7 @@ from .curves import replace_proposals
 from .freshness import needs_cut
 from .ready import Ready, make_ready
 
-SLICE_S = 0.03  # after which the window has its turn
+SLICE_S = 0.02  # after which the window has its turn
 
 
 class Landing:

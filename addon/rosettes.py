@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any
 from . import engine
 
 if TYPE_CHECKING:
+    import numpy as np
+
     from .bridge import MouldRead
 
 WORLD_X, WORLD_Y = (1.0, 0.0, 0.0), (0.0, 1.0, 0.0)
@@ -25,30 +27,31 @@ def default_rosette(read: MouldRead) -> Any:
     for faces in read.regions.values():
         covered |= faces
     covered = covered if covered.any() else ~covered
-    corners = read.vertices[read.triangles[covered]]
-    normal = _crossed(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]).sum(axis=0)
-    length, size = float(np.linalg.norm(normal)), _longest_side(corners)
+    triangles = read.triangles[covered].astype(np.intp)
+    corners = [np.take(axis, triangles) for axis in np.ascontiguousarray(read.vertices.T)]
+    normal = np.array([_total(part) for part in _across(corners)])
+    length, size = float(np.linalg.norm(normal)), max(float(np.ptp(one)) for one in corners)
     normal = normal / length if length > 1e-9 * size**2 else np.array([0.0, 0.0, 1.0])
     axis = int(np.abs(normal).argmax())
     if abs(normal[axis]) > SNAP_COSINE:
         normal = np.sign(normal[axis]) * np.eye(3)[axis]
     zero = WORLD_Y if abs(normal[0]) > 0.9 else WORLD_X
-    centre = corners.reshape(-1, 3).mean(axis=0)
+    centre = np.array([_total(one) / one.size for one in corners])
     return engine.load("surface.rosette").Rosette(centre, zero, normal)
 
 
-def _crossed(one: Any, other: Any) -> Any:
-    """Return (k, 3) cross products; np.cross makes several times as many arrays."""
+def _across(corners: list[np.ndarray]) -> list[np.ndarray]:
+    """Return the three parts of the cross product of two sides of each triangle.
+
+    `corners` holds x, y and z, (k, 3) each: axis by axis, which is quicker.
+    """
+    (ax, bx, cx), (ay, by, cy), (az, bz, cz) = (one.T for one in corners)
+    ux, uy, uz, vx, vy, vz = bx - ax, by - ay, bz - az, cx - ax, cy - ay, cz - az
+    return [uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx]
+
+
+def _total(values: np.ndarray) -> float:
+    """Return the sum, added one by one: always the same bits, which digests are made of."""
     import numpy as np
 
-    made = np.empty_like(one)
-    for axis in range(3):
-        after, last = (axis + 1) % 3, (axis + 2) % 3
-        made[:, axis] = one[:, after] * other[:, last] - one[:, last] * other[:, after]
-    return made
-
-
-def _longest_side(corners: Any) -> float:
-    """Return the longest side of the box round (k, 3, 3) points; axis by axis, which is quicker."""
-    axes = corners.reshape(-1, 3).T
-    return float(max(axis.max() - axis.min() for axis in axes))
+    return float(np.cumsum(values, axis=None)[-1])

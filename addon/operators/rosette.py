@@ -2,7 +2,7 @@
 
 import bpy
 
-from .. import bridge, engine
+from .. import bridge
 from ..moulds import need_mould
 from ..rosettes import default_rosette
 from ..translation import new_name
@@ -42,8 +42,7 @@ def _new_rosette(context, mould):
     arrows = bpy.data.objects.new(new_name("Rosette of {}", mould.name), None)
     context.collection.objects.link(arrows)
     arrows.empty_display_type = "ARROWS"
-    size = engine.load("surface.mesh").MouldMesh(read.vertices, read.triangles).size_mm
-    arrows.empty_display_size = SIZE_SHARE * size / bridge.mm_per_unit(context.scene)
+    arrows.empty_display_size = SIZE_SHARE * max(mould.dimensions)
     arrows.matrix_world = bridge.frame_to_world(context.scene, given)
     arrows.mouldply.owner = mould
     arrows.show_in_front = True
