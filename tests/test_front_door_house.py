@@ -3,6 +3,7 @@
 import ast
 import re
 import subprocess
+from collections import Counter
 from pathlib import Path
 
 import numpy as np
@@ -99,3 +100,37 @@ def test_nothing_kept_in_git_tells_of_the_machine_it_was_made_on():
             continue
         found = private.search(unpacked((ROOT / name).read_bytes()))
         assert found is None, f"{name}: {found[0]!r}"
+
+
+# What the engine offers to whoever uses it as a library, and nothing of ours calls: units typed
+# by people, the mirrored part and the code's plies, what is measured at the bench on cloth, and
+# measures of what was made.
+LIBRARY = {
+    "parse_length_mm", "parse_areal_weight_gsm", "parse_area_mm2", "parse_mass_g", "celsius",
+    "mirrored_plies", "plies_from_code", "seen_from_outside", "mass_fraction",
+    "locking_angle_deg", "bias_extension_shear_deg",
+    "write_stl", "is_watertight", "volume_mm3", "cut_rings", "off_deg", "mark_box", "net_edges",
+    "edge_lengths", "stroke_width_mm", "from_sides", "files_of", "shrink",
+}  # fmt: skip
+
+
+def test_what_the_engine_defines_is_used():
+    """A public name that stands once, where it is made, is dead or belongs to the list above."""
+    rooms = (ROOT / "flatten", ROOT / "addon", ROOT / "blend_samples")
+    sources = [file for room in rooms for file in room.rglob("*.py")]
+    words = Counter(
+        word for file in sources for word in re.findall(r"\w+", file.read_text(encoding="utf-8"))
+    )
+    for file in sorted((ROOT / "flatten").rglob("*.py")):
+        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.FunctionDef | ast.ClassDef):
+                names = [node.name]
+            elif isinstance(node, ast.Assign):
+                names = [one.id for one in node.targets if isinstance(one, ast.Name)]
+            else:
+                continue
+            for name in names:
+                if name.startswith("__") or name in LIBRARY:
+                    continue
+                assert words[name] > 1, f"{file.name}: {name}"
+    assert all(words[name] for name in LIBRARY), "some are gone: strike them from the list"
