@@ -1,4 +1,7 @@
-"""Making and changing plies, and what cannot be a ply."""
+"""Making and changing plies, and what cannot be a ply.
+
+Longer than most files: one test for each thing that can be done to a ply.
+"""
 
 import bpy
 import numpy as np
