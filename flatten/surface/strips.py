@@ -4,48 +4,59 @@ from __future__ import annotations
 
 import heapq
 import math
+from collections.abc import Callable, Iterator
 
 from ..arrays import Floats
 from .mesh import MouldMesh
 
+Point = list[float]
+
 
 def strip_by_middles(mesh: MouldMesh, start: int, end: int, target: Floats) -> list[int]:
-    """Return a short chain of faces towards a point (3,) by their middles; [] if there is none.
-
-    A* with the distance as the crow flies: Hart, Nilsson & Raphael, A formal basis for the
-    heuristic determination of minimum cost paths, 1968.
-    """
+    """Return a short chain of faces towards a point (3,) by their middles; [] if there is none."""
     middle = mesh.corners.mean(axis=1).tolist()
     around = mesh.edges.faces[mesh.edges.of_face].reshape(-1, 6).tolist()
-    goal = target.tolist()
-    far, before, done = {start: 0.0}, {start: -1}, set()
-    queue = [(math.dist(middle[start], goal), start)]
-    while queue:
-        face = heapq.heappop(queue)[1]
-        if face == end:
-            return _chain(before, end)
-        if face in done:
-            continue
-        done.add(face)
+
+    def onward(face: int, here: Point, done: set[int]) -> Iterator[tuple[int, Point]]:
         for other in around[face]:
-            if other < 0 or other in done:
-                continue
-            reached = far[face] + math.dist(middle[face], middle[other])
-            if reached < far.get(other, math.inf):
-                far[other], before[other] = reached, face
-                heapq.heappush(queue, (reached + math.dist(middle[other], goal), other))
-    return []
+            if other >= 0 and other not in done:
+                yield other, middle[other]
+
+    return _shortest(start, end, middle[start], target.tolist(), onward)
 
 
 def strip_by_crossings(
     mesh: MouldMesh, start: int, end: int, source: Floats, target: Floats
 ) -> list[int]:
     """Return the same by where edges are best crossed, (3,) to (3,): right for large faces too."""
-    edges, places = mesh.edges, mesh.vertices.tolist()
-    goal = target.tolist()
-    far, before, done = {start: 0.0}, {start: -1}, set()
-    at = {start: source.tolist()}
-    queue = [(math.dist(at[start], goal), start)]
+    edges, places, goal = mesh.edges, mesh.vertices.tolist(), target.tolist()
+
+    def onward(face: int, here: Point, done: set[int]) -> Iterator[tuple[int, Point]]:
+        for edge in edges.of_face[face].tolist():
+            a, b = edges.vertices[edge].tolist()
+            for other in edges.faces[edge].tolist():
+                if other >= 0 and other not in done:
+                    yield other, _best_crossing(here, goal, places[a], places[b])
+
+    return _shortest(start, end, source.tolist(), goal, onward)
+
+
+def _shortest(
+    start: int,
+    end: int,
+    source: Point,
+    goal: Point,
+    onward: Callable[[int, Point, set[int]], Iterator[tuple[int, Point]]],
+) -> list[int]:
+    """Return the shortest chain; `onward` names a face's neighbours and where each is entered.
+
+    A* with the distance as the crow flies: Hart, Nilsson & Raphael, A formal basis for the
+    heuristic determination of minimum cost paths, 1968.
+    """
+    far, at, before = {start: 0.0}, {start: source}, {start: -1}
+    done: set[int] = set()
+    least = {start: math.dist(source, goal)}  # over this face, to the goal as the crow flies
+    queue = [(least[start], start)]
     while queue:
         face = heapq.heappop(queue)[1]
         if face == end:
@@ -53,17 +64,12 @@ def strip_by_crossings(
         if face in done:
             continue
         done.add(face)
-        for edge in edges.of_face[face].tolist():
-            for other in edges.faces[edge].tolist():
-                if other < 0 or other in done:
-                    continue
-                a, b = edges.vertices[edge].tolist()
-                point = _best_crossing(at[face], goal, places[a], places[b])
-                reached = far[face] + math.dist(at[face], point)
-                ahead = reached + math.dist(point, goal)
-                if ahead < far.get(other, math.inf) + math.dist(at.get(other, point), goal):
-                    far[other], before[other], at[other] = reached, face, point
-                    heapq.heappush(queue, (ahead, other))
+        for other, point in onward(face, at[face], done):
+            reached = far[face] + math.dist(at[face], point)
+            ahead = reached + math.dist(point, goal)
+            if ahead < least.get(other, math.inf):
+                far[other], at[other], before[other], least[other] = reached, point, face, ahead
+                heapq.heappush(queue, (ahead, other))
     return []
 
 
