@@ -13,6 +13,8 @@ def flow():
     ply = mould.mouldply.plies[0]
     ply.use_seams = False
     mould.mouldply.active_ply = 0
+    for curve in [one for one in bpy.data.objects if one.type == "CURVE"]:
+        curve.hide_set(True)  # the cuts of the next ply
     yield 2
     in_view(bpy.ops.mouldply.flatten, which="ACTIVE")
     yield 2
