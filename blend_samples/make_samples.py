@@ -137,15 +137,6 @@ SAMPLES = {
         rolls={TWILL: CARBON_ROLL},
         offcuts=((TWILL, 300.0, 240.0),),
     ),
-    "instrument_pod": Sample(  # deep and curved both ways: the weave shears, no cut is needed
-        shape=moulds.instrument_pod,
-        plies=(
-            SamplePly(name="outer skin", cloth=GLASS, zones=DISH),
-            SamplePly(name="inner skin", cloth=GLASS, zones=DISH),
-        ),
-        scene=BY_HAND,
-        rolls={GLASS: GLASS_ROLL},
-    ),
     "telescope_tray": Sample(  # corners cut at seams, then on both sides of them
         shape=moulds.telescope_tray,
         plies=(
