@@ -57,14 +57,14 @@ class Proposal:
         """What it gains, in one sentence for the panel."""
         gain = (
             f"{self.cut.kind} of {self.length_mm:.0f} mm: locked cloth "
-            f"{self.before.locked_mm2 / 100:.1f} -> {self.after.locked_mm2 / 100:.1f} cm2, "
-            f"fibre stretch {self.before.stretch:.1%} -> {self.after.stretch:.1%}"
+            f"{self.before.locked_mm2 / 100:.1f} -> {self.after.locked_mm2 / 100:.1f} cm², "
+            f"fibre stretch {100 * self.before.stretch:.1f} % -> {100 * self.after.stretch:.1f} %"
         )
         if self.accept_deg is None:
             return f"{self.reason} {gain[0].upper()}{gain[1:]}.".lstrip()
         part = " here" if self.cut.kind == "dart" else " once more"
         rest = "" if self.enough else f"; it will still not lie down: part the cloth{part}"
-        return f"{gain}{rest}; or accept up to {self.accept_deg:.0f} degrees of shear here"
+        return f"{gain}{rest}; or accept up to {self.accept_deg:.0f}° of shear here"
 
 
 def lies_of(
