@@ -114,18 +114,17 @@ class Panels:
             for gradient, bow in zip(gradients, self.bow.reshape(4, -1), strict=True):
                 gradient -= bow
 
+    def upright_gradients(self, flat: Floats) -> tuple[Floats, Floats, Floats, Floats] | None:
+        """Return the mean gradients, None where a triangle is turned over: with bow or without."""
+        x1, x2, y1, y2 = found = (*self.gradients(flat[0]), *self.gradients(flat[1]))
+        if not (x1 * y2 > x2 * y1).all():
+            return None
+        self.take_bow_off(found)
+        return found if self.bow is None or (x1 * y2 > x2 * y1).all() else None
+
     def upright(self, flat: Floats) -> bool:
         """Tell whether every triangle is counter-clockwise, with the bow of threads and without."""
-        for some in self.chunks():
-            panels = self.part(some)
-            x1, x2, y1, y2 = found = (*panels.gradients(flat[0]), *panels.gradients(flat[1]))
-            if not (x1 * y2 > x2 * y1).all():
-                return False
-            if panels.bow is not None:
-                panels.take_bow_off(found)
-                if not (x1 * y2 > x2 * y1).all():
-                    return False
-        return True
+        return all(self.part(some).upright_gradients(flat) is not None for some in self.chunks())
 
     def differences(self, first: Floats, second: Floats) -> tuple[Floats, Floats]:
         """Return a covector of the gradient as one of (d1, d2)."""
@@ -179,29 +178,32 @@ class ThreadEnergy:
         total = 0.0
         for some in self._chunks():
             panels = self.panels.part(some)
-            x1, x2, y1, y2 = panels.mean_gradients(flat)
-            if not (x1 * y2 - x2 * y1 > 0).all():
+            found = panels.upright_gradients(flat)
+            if found is None:
                 return np.inf
-            s = _stretch_of(x1, x2, y1, y2)
+            s = _stretch_of(*found)
             total += float(panels.areas @ self.law.density(s.q1, s.q2, s.tangent))
             if self.bending is not None:
-                total += self.bending.energy(np.arctan2(x2, x1))
-                total += self.bending.energy(np.arctan2(y2, y1))
+                total += self.bending.energy(np.arctan2(s.x2, s.x1))
+                total += self.bending.energy(np.arctan2(s.y2, s.y1))
         return total
 
-    def gradient(self, flat: Floats) -> Floats:
-        """Return the gradient (2, n) of the energy."""
+    def gradient(self, flat: Floats) -> Floats | None:
+        """Return the gradient (2, n) of the energy, None where a triangle is turned over."""
         gx, gy = np.empty((2, 2, len(self.panels)))
         for some in self._chunks():
-            gx[:, some], gy[:, some] = self._slopes(self.panels.part(some), flat)
+            panels = self.panels.part(some)
+            found = panels.upright_gradients(flat)
+            if found is None:
+                return None
+            gx[:, some], gy[:, some] = self._slopes(panels, _stretch_of(*found))
         return to_vertices(self.panels, gx, gy, flat.shape[1])
 
     def _slopes(
-        self, panels: Panels, flat: Floats
+        self, panels: Panels, s: Stretch
     ) -> tuple[tuple[Floats, Floats], tuple[Floats, Floats]]:
         """Return the energy's slopes in the differences of x and of y to corner 0."""
         a = panels.areas
-        s = stretch(panels, flat)
         _, f1, f2, f3, *_ = self.law.derivatives(s.q1, s.q2, s.tangent)
         turn = a * ((f1 + f2) * s.tangent + f3)
         nx, ny = 1 / (s.x1 * s.x1 + s.x2 * s.x2), 1 / (s.y1 * s.y1 + s.y2 * s.y2)

@@ -40,12 +40,14 @@ class SheetEnergy:
         density = SHAPE * (size / det - 2) + AREA * np.log(det) ** 2
         return float(0.5 * self.panels.areas @ density)
 
-    def gradient(self, flat: Floats) -> Floats:
-        """Return the gradient (2, n) of the energy."""
+    def gradient(self, flat: Floats) -> Floats | None:
+        """Return the gradient (2, n) of the energy, None where a triangle is turned over."""
         panels, a = self.panels, self.panels.areas
         x1, x2 = panels.gradients(flat[0])
         y1, y2 = panels.gradients(flat[1])
         det = x1 * y2 - x2 * y1
+        if not (det > 0).all():
+            return None
         size = x1 * x1 + x2 * x2 + y1 * y1 + y2 * y2
         by_p = SHAPE * a / det
         by_d = a * (AREA * np.log(det) - 0.5 * SHAPE * size / det) / det

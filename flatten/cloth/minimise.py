@@ -72,8 +72,8 @@ class Energy(Protocol):
     ) -> tuple[float, Floats, Floats]:
         """Return energy, gradient and the values of the matrix."""
 
-    def gradient(self, flat: Floats) -> Floats:
-        """Return the gradient (2, n)."""
+    def gradient(self, flat: Floats) -> Floats | None:
+        """Return the gradient (2, n), None where a triangle is turned over."""
 
 
 class Springs:
@@ -189,26 +189,32 @@ def _serve_on(
     learned: list[tuple[Floats, Floats, float]] = []
     slope = _slope(cloth, springs, flat)
     for count in range(SERVES_STEPS):
+        if slope is None:
+            return flat, moved, count
         step = -_solved(system, learned, slope)
         size = float(np.abs(step).max())
-        there = flat + step.reshape(-1, 2).T
         most = gain if count == 0 else GAIN if moved > GROWS_MM else GROWS
-        if size > most * moved or not cloth.panels.upright(there):
+        if size > most * moved:
+            return flat, moved, count
+        there = flat + step.reshape(-1, 2).T
+        if size <= step_mm and cloth.panels.upright(there):
+            return there, size, count + 1
+        ahead = _slope(cloth, springs, there)
+        if ahead is None:
             return flat, moved, count
         flat, moved = there, size
-        if moved <= step_mm:
-            return flat, moved, count + 1
-        before, slope = slope, _slope(cloth, springs, flat)
-        change = slope - before
+        change, slope = ahead - slope, ahead
         along = float(step @ change)
         if along > 0:
             learned.append((step, change, 1 / along))
     return flat, moved, SERVES_STEPS
 
 
-def _slope(cloth: Energy, springs: Springs, flat: Floats) -> Floats:
-    """Return (2 n,) the gradient, in the order of the unknowns."""
+def _slope(cloth: Energy, springs: Springs, flat: Floats) -> Floats | None:
+    """Return (2 n,) the gradient, in the order of the unknowns; None as it is."""
     gradient = cloth.gradient(flat)
+    if gradient is None:
+        return None
     springs.add_gradient(flat, gradient)
     return gradient.T.ravel()
 

@@ -89,6 +89,7 @@ def test_a_turned_over_triangle_costs_infinitely_much(name):
     flat[:, MESH.faces[40, 0]] += 60
 
     assert ENERGIES[name].value(flat) == np.inf
+    assert ENERGIES[name].gradient(flat) is None
 
 
 def test_straight_threads_do_not_bend():
