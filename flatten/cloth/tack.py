@@ -78,9 +78,9 @@ class TackSearch:
         if self.best is self.given:
             return "No better tack point was found."
         return (
-            f"Locked: {self.best.locked_fraction:.1%} instead of {self.given.locked_fraction:.1%} "
-            f"of the cloth; mean shear {self.best.shear_rms_deg:.1f} instead of "
-            f"{self.given.shear_rms_deg:.1f} degrees."
+            f"Locked: {100 * self.best.locked_fraction:.1f} % instead of "
+            f"{100 * self.given.locked_fraction:.1f} % of the cloth; mean shear "
+            f"{self.best.shear_rms_deg:.1f}° instead of {self.given.shear_rms_deg:.1f}°."
         )
 
 

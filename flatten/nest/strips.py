@@ -208,7 +208,7 @@ class _Search:
             self._parts[spot.part].area_mm2 for chunk in self._chunks for spot in chunk.spots
         )
         filled = area / self._length() / self._strip.height
-        return f"nesting: {self._length() / 1000:.2f} m, {filled:.1%} filled"
+        return f"nesting: {self._length() / 1000:.2f} m, {100 * filled:.1f} % filled"
 
 
 def _dealt(

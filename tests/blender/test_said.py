@@ -53,7 +53,7 @@ PUT_TOGETHER = [
     "(there is 'Glass roll' 1.00 m).",
     "Add a roll or a longer one, or nest fewer kits.",
     "Piece '1 A' is 40 mm wider than roll 'Glass roll' even turned by 45°.",
-    "Locked: 1.2% instead of 4.0% of the cloth; mean shear 8.1 instead of 9.0 degrees.",
+    "Locked: 1.2 % instead of 4.0 % of the cloth; mean shear 8.1° instead of 9.0°.",
     "dart of 40 mm: locked cloth 12.0 -> 0.1 cm², fibre stretch 2.0 % -> 0.1 %; or accept up to "
     "55° of shear here",
 ]
