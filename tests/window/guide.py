@@ -31,6 +31,6 @@ def flow():
     yield 4
     in_view(bpy.ops.mouldply.show_roll)
     yield 4
-    hands.area().spaces.active.region_3d.view_distance *= 0.75  # the roll fills the view
+    hands.area().spaces.active.region_3d.view_distance *= 0.85  # the roll fills the view
     yield 2
     shot("guide_5_roll")
