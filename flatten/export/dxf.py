@@ -20,6 +20,7 @@ from .transliterate import to_r12
 Version = Literal["R2010", "R12"]
 VERSIONS: tuple[Version, ...] = ("R2010", "R12")
 MILLIMETRE = 4  # $INSUNITS, DXF reference
+INK = 7  # black on a light screen, white on a dark one
 DIGITS = 5  # 1e-5 mm: three digits cost a 30 mm hole 1e-5 of its area
 FONT = "DejaVuSans.ttf"  # a free font many programs carry; others take their own instead
 
@@ -96,7 +97,8 @@ def _add_layer(document: Any, layer: Layer, *, modern: bool) -> None:
         attributes["linetype"] = name
     entry = document.layers.add(layer.name, **attributes)
     if modern:
-        entry.rgb = tuple(round(255 * part) for part in layer.rgb)
+        if attributes["color"] != INK:
+            entry.rgb = tuple(round(255 * part) for part in layer.rgb)
         entry.dxf.lineweight = min(_WEIGHTS, key=lambda w: abs(w - 100 * layer.width_mm))
         entry.description = layer.title
 
@@ -131,8 +133,8 @@ def _escaped(words: str) -> str:
 
 
 def _index(rgb: tuple[float, float, float]) -> int:
-    """Return the nearest of the nine basic colour numbers of DXF; 7 is black on paper."""
-    basic = {1: (1, 0, 0), 3: (0, 0.5, 0.3), 5: (0, 0.2, 0.8), 7: (0, 0, 0), 8: (0.5, 0.5, 0.5)}
+    """Return the nearest of the nine basic colour numbers of DXF."""
+    basic = {1: (1, 0, 0), 3: (0, 0.5, 0.3), 5: (0, 0.2, 0.8), INK: (0, 0, 0), 8: (0.5, 0.5, 0.5)}
     basic[30] = (0.9, 0.5, 0.0)
     return min(basic, key=lambda i: sum((a - b) ** 2 for a, b in zip(rgb, basic[i], strict=True)))
 

@@ -1,9 +1,11 @@
 """DXF: read back by GDAL and by a reader of our own; same bytes; nothing a name could break."""
 
+import io
 import shutil
 import subprocess
 import sys
 
+import ezdxf
 import numpy as np
 import pytest
 import shapely
@@ -15,7 +17,7 @@ from shapely import Polygon, affinity, box
 from flatten.errors import InputError
 from flatten.export.drawing import Drawing, Line, Text, ring_area
 from flatten.export.dxf import VERSIONS, dxf_bytes
-from flatten.export.layers import CUT, LAYERS, TEXT
+from flatten.export.layers import CUT, LAYERS, NET, TEXT
 from flatten.export.pattern_drawing import pattern_drawing, patterns_drawing
 
 
@@ -242,6 +244,21 @@ def test_signs_with_a_meaning_in_dxf_are_shown_as_typed(name, shown):
     data = dxf_bytes(patterns_drawing([pattern(box(0, 0, 200, 150), part=name)]))
 
     assert ("TEXT", shown) in gdal(data)[1]
+
+
+@pytest.mark.parametrize("version", VERSIONS)
+def test_cut_lines_and_words_are_seen_on_a_dark_screen_too(version):
+    """Colour 7 is black on white and white on black, a true colour is the same on both.
+
+    Source: DXF reference, group codes 62 and 420, from memory.
+    """
+    data = dxf_bytes(patterns_drawing([pattern(box(0, 0, 200, 150))]), version)
+    layers = ezdxf.read(io.StringIO(data.decode("utf-8"))).layers
+
+    for name in (CUT.name, TEXT.name):
+        assert layers.get(name).color == 7
+        assert not layers.get(name).dxf.hasattr("true_color")
+    assert layers.get(NET.name).dxf.hasattr("true_color") == (version == "R2010")
 
 
 def test_bad_input_is_refused():
