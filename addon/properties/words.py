@@ -103,7 +103,7 @@ LAMINATE = {
         "How the laminate is made; sets the usual fibre share",
         {
             "hand": ("Open Hand Lay-up", "Brush and roller, no bag"),
-            "bagged": ("Hand Lay-up under a Bag", "Wet by hand, then pressed by vacuum"),
+            "bagged": ("Hand Lay-up, Bagged", "Wet by hand, then pressed by vacuum"),
             "infusion": ("Infusion", "Laid dry, resin drawn in by vacuum"),
             "mat": ("Mat Lay-up", "Chopped mat, brush and roller"),
         },
