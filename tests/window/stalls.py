@@ -69,7 +69,7 @@ def flow():
         yield 0.2
     rows.append(("the engine's imports", *PULSE.worst))
     only = tuple(os.environ.get("ONLY", "").split(","))  # "" begins every label
-    for label, act, pause in (flow for flow in FLOWS if flow[0].startswith(only)):
+    for label, act, pause in (flow for flow in FLOWS if flow[0].replace(" ", "_").startswith(only)):
         yield 1
         rows.append((label, *(yield from measured(label, act, pause))))
         print("{1:.0f} ms, {2:.0f} with waiting, {3:.0f} busy".format(*rows[-1]), flush=True)
@@ -141,12 +141,12 @@ def shows(name):
 
 def undo():
     with bpy.context.temp_override(window=hands.window()):
-        bpy.ops.ed.undo()
+        bpy.ops.ed.undo() if bpy.ops.ed.undo.poll() else print("REFUSED: nothing to undo")
 
 
 def redo():
     with bpy.context.temp_override(window=hands.window()):
-        bpy.ops.ed.redo()
+        bpy.ops.ed.redo() if bpy.ops.ed.redo.poll() else print("REFUSED: nothing to redo")
 
 
 def pressed(operator, **options):
