@@ -91,6 +91,7 @@ def flow():
 
 def drawn():
     """Let the view draw all of ours."""
+    follow_finding()
     bpy.context.window_manager.mouldply_view.map = "shear_deg"
     for _ in range(3):
         hands.redraw()
@@ -163,10 +164,12 @@ def pressed(operator, **options):
 
 
 def follow_finding():
-    home = next(one for one in bpy.data.collections if one.mouldply.owner)
-    findings = home.mouldply.findings
+    home = next((one for one in bpy.data.collections if one.mouldply.owner), None)
+    findings = home.mouldply.findings if home is not None else ()
+    if not findings:
+        return
     home.mouldply.active_finding = next((n for n, one in enumerate(findings) if one.faces), 0)
-    if findings and findings[home.mouldply.active_finding].faces:
+    if findings[home.mouldply.active_finding].faces:
         pressed(bpy.ops.mouldply.show_finding)()
 
 
