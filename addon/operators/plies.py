@@ -141,12 +141,16 @@ class MOULDPLY_OT_select_ply(NeedsPly, EngineOperator, bpy.types.Operator):
     bl_options = {"REGISTER", "UNDO"}
 
     def run(self, context):
-        """Show them in edit mode."""
+        """Select them; in object mode say where that is seen."""
         mould = need_mould(context)
         ply = need_ply(mould)
         with mesh_data.object_mode(mould):
             faces = mesh_data.face_values(mould.data, mesh_data.region_attribute(ply.id))
             mesh_data.select_polygons(mould.data, faces)
+        if mould.mode == "OBJECT":
+            self.tell(
+                f"{int(faces.sum())} faces of '{ply.name}' are selected: press Tab to see them"
+            )
 
 
 class MOULDPLY_OT_remove_ply(NeedsPly, EngineOperator, bpy.types.Operator):
