@@ -1,8 +1,9 @@
 """By mouse and keys alone: sidebar, tab, our buttons, tack point, Esc, undo, search, rosette.
 
-No operator is called here: every step is an event as the mouse and the keys send it. A button is
-found as a person reads it: the mouse goes down the sidebar, and over each button Ctrl-C copies
-what it would do. The mould is the shallow tray of `clicks`, its file chosen in the file browser.
+No operator of ours is called: every step is an event as the mouse and the keys send it. Scripted
+are the sidebar's scrolling, the browser's folder, the nest's seconds and which finding is chosen.
+A button is found as a person reads it: the mouse goes down the sidebar, and over each button
+Ctrl-C copies what it would do. The mould is the shallow tray of `clicks`.
 
 Longer than most files: one walk from end to end, and the eyes and hands it needs.
 """
