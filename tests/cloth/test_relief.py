@@ -165,7 +165,7 @@ def test_a_proposal_says_what_it_gains_and_the_other_way_out(tray_darts):
         assert dart.enough
         assert dart.after.locked_mm2 < 0.05 * dart.before.locked_mm2
         assert 50 < dart.accept_deg < 90
-        assert f"accept up to {dart.accept_deg:.0f} degrees" in dart.message
+        assert f"accept up to {dart.accept_deg:.0f}° of shear" in dart.message
         assert dart.faces
 
 
