@@ -1,4 +1,7 @@
-"""DXF: read back by GDAL and by a reader of our own; same bytes; nothing a name could break."""
+"""DXF: read back by GDAL and by a reader of our own; same bytes; nothing a name could break.
+
+Longer than most files: what a DXF says is read back by readers of others, thing by thing.
+"""
 
 import io
 import shutil
