@@ -6,7 +6,7 @@ from numpy.testing import assert_allclose, assert_array_equal
 from surface.parts import block, euler, plate, torus, tube
 
 from flatten.errors import InputError
-from flatten.surface.edges import Edges
+from flatten.surface.edges import Edges, in_order
 from flatten.surface.joined import joined
 from flatten.surface.mesh import MouldMesh, SurfaceMesh, components
 
@@ -136,3 +136,28 @@ def test_normals_are_unit_vectors_and_zero_without_area():
     mesh = MouldMesh([*CORNERS, [50, 0, 0]], [[0, 1, 2], [0, 3, 1]])
 
     assert_allclose(mesh.normals, [[0, 0, 1], [0, 0, 0]])
+
+
+@pytest.mark.parametrize("limit", [7, 2**62])
+def test_keys_come_in_order_with_equal_ones_as_they_were(limit):
+    keys = np.random.default_rng(2).integers(0, 7, 500)
+
+    got, order = in_order(keys, limit)
+
+    assert (order == np.argsort(keys, kind="stable")).all()  # numpy's
+    assert (got == keys[order]).all()
+
+
+@pytest.mark.parametrize("columns", [1, 7])
+def test_the_spread_of_a_rectangle_is_its_diagonal_however_it_is_divided_and_turned(columns):
+    # Second moment of a rectangle about its middle: A (a^2 + b^2) / 12 (any handbook of statics).
+    x, y = np.meshgrid(np.linspace(0, 400, columns + 1), [0.0, 300.0])
+    start = np.arange(columns)
+    low = np.column_stack([start, start + 1, start + columns + 2])
+    high = np.column_stack([start, start + columns + 2, start + columns + 1])
+    flat = np.column_stack([x.ravel(), y.ravel(), np.zeros(x.size)])
+    turn = np.linalg.qr(np.random.default_rng(4).normal(size=(3, 3)))[0]
+    mesh = MouldMesh(flat @ turn.T + 50.0, np.concatenate([low, high]))
+
+    assert mesh.spread_mm == pytest.approx(500.0, rel=1e-12)
+    assert_allclose(mesh.middle, turn @ [200.0, 150.0, 0.0] + 50.0, atol=1e-10)
