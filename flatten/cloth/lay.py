@@ -28,7 +28,10 @@ COARSE_ABOVE, ROUGHLY = 5_000, 1e-4
 LOCKED_ABOVE = 20_000
 # Wholly jammed is a guess (laying.py); jammed cloth that then shears no more than cloth that lies
 # down may only have seemed to jam, on the way: it is laid freely once more, for so many steps at
-# least. So is what came to rest jammed, in a fold, and shears far less without it.
+# least. So is what came to rest jammed, in a fold, and shears far less without it; if it folds
+# again, then by way of cloth that is jammed less and less, then leant over to either side.
+AGAIN: tuple[tuple[tuple[float, ...], float], ...]
+AGAIN = ((), 0.0), ((0.3, 0.1, 0.03), 0.0), ((), 0.25), ((), -0.25)
 AGAIN_STEPS, LIES_DEG = 8, 60.0
 
 
@@ -96,15 +99,22 @@ def _lay_held(
     read = expected < 1 and off_mm < READ_MM
     part = part_of(progress, 0.5, 0.9)
     bent = held.jammed(start, share, part, off_mm=off_mm).after(spent)
-    if most_shear_deg(panels, bent.flat) < (LIES_DEG if read else FROM_DEG):
+    for by_way_of, lean in AGAIN:
+        if most_shear_deg(panels, bent.flat) >= (LIES_DEG if read else FROM_DEG):
+            break
         part = part_of(progress, 0.9, 1.0)
-        again, share = held.free(bent.flat, part, step_mm, sure_steps=AGAIN_STEPS)
-        again = again.after(bent.iterations)
-        if share == 0:
+        first = bent
+        for less in by_way_of:
+            first = held.jammed(first.flat, less, part, off_mm=0.0).after(first.iterations)
+        leant = np.array([[1.0, lean], [0.0, 1.0]]) @ first.flat
+        again, shown = held.free(leant, part, step_mm, sure_steps=AGAIN_STEPS)
+        again = again.after(first.iterations)
+        if shown == 0:
             return again, 0.0
-        if share < 1:
-            off_mm = again.residual
-            bent = held.jammed(again.flat, share, part, off_mm=off_mm).after(again.iterations)
+        if shown == 1:
+            break
+        off_mm, read, share = again.residual, True, shown
+        bent = held.jammed(again.flat, share, part, off_mm=off_mm).after(again.iterations)
     return bent, share
 
 
