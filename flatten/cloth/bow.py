@@ -22,17 +22,17 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..arrays import Bools, Floats, Ints
+from ..arrays import Floats
 from ..surface.edges import Edges
 from .energy import Panels
+from .unfolded import FAR, NEAREST, Unfolded, damped_inverse
 
 # Least squares are damped by this: what the far corners all but leave open is taken as straight.
 DAMPED = 0.03
-NEAREST = 0.1  # of the rows: a far corner all but on a side says nothing, however near it is
-FAR = 9  # corners looked at: opposite the three sides, and beyond the six of those triangles
 # Threads that kink have no bow to be read off triangles: it counts in full only while it is small
-# beside this share of the gradient's least stretch, and the less the larger it is beyond.
-MOST = 0.2
+# beside this share of the gradient's least stretch, and the less the larger it is beyond. Threads
+# that resist being bent do not kink.
+MOST, MOST_BENT = 0.2, 2.0
 AT_ONCE = 4_000  # triangles: nine corners of each stay in the cache
 
 
@@ -41,15 +41,19 @@ class Bow:
 
     def __init__(self, panels: Panels, edges: Edges) -> None:
         self.panels = panels
-        patch = _Patch(panels, edges)
-        self.far = patch.vertices  # (9, m)
+        around = Unfolded(panels, edges, FAR)
+        self.far = around.vertices  # (9, m)
         self.of_far = np.empty((2, FAR, len(panels)))
         self.of_own = np.empty((2, 2, len(panels)))
         for some in panels.chunks(AT_ONCE):
-            self.of_far[:, :, some], self.of_own[:, :, some] = patch.weights(some)
+            self.of_far[:, :, some], self.of_own[:, :, some] = _weights(around, some)
 
-    def read(self, flat: Floats) -> Floats:
-        """Return (2, 2, m): of x and y, how much of either component of the gradient is bow."""
+    def read(self, flat: Floats, *, bent: bool = False) -> Floats:
+        """Return (2, 2, m): of x and y, how much of either component of the gradient is bow.
+
+        `bent`: of threads that resist being bent.
+        """
+        most = MOST_BENT if bent else MOST
         bow = np.empty((2, 2, len(self.panels)))
         for some in self.panels.chunks():
             faces = self.panels.corner[:, some]
@@ -63,7 +67,7 @@ class Bow:
                     away = flat[x][self.far[k, some]] - start
                     for way in (0, 1):
                         bow[x, way, some] += self.of_far[way, k, some] * away
-            bow[:, :, some] *= _share(self.panels.part(some), flat, bow[:, :, some])
+            bow[:, :, some] *= _share(self.panels.part(some), flat, bow[:, :, some], most)
         return bow
 
     def across_mm(self, bow: Floats) -> float:
@@ -73,110 +77,49 @@ class Bow:
         return float(np.sqrt((areas @ square) / areas.sum()))
 
 
-def _share(panels: Panels, flat: Floats, bow: Floats) -> Floats:
+def _share(panels: Panels, flat: Floats, bow: Floats, most: float) -> Floats:
     """Return (m,) the share of the bow to go by, 1 where it is small."""
     x1, x2 = panels.gradients(flat[0])
     y1, y2 = panels.gradients(flat[1])
     # The least singular value of the gradient is no less than this; of no area, there is no bow.
     least = np.maximum(x1 * y2 - x2 * y1, 0) / np.sqrt(x1 * x1 + x2 * x2 + y1 * y1 + y2 * y2)
     square = (bow * bow).sum(axis=(0, 1))
-    most = (MOST * least) ** 2
-    return np.asarray(most / np.maximum(most + square, 1e-300))
+    limit = (most * least) ** 2
+    return np.asarray(limit / np.maximum(limit + square, 1e-300))
 
 
-class _Patch:
-    """Where the far corners of the nearest triangles lie, unfolded into the plane of each."""
+def _weights(around: Unfolded, some: slice) -> tuple[Floats, Floats]:
+    """Return what (2, 9, k) the far corners and (2, 2, k) the own ones add to the bow.
 
-    def __init__(self, panels: Panels, edges: Edges) -> None:
-        self.panels, count = panels, len(panels)
-        base, high = 1 / panels.inverse_base, 1 / panels.inverse_height
-        z = np.zeros((3, count), complex)  # the corners, in the triangle's own plane
-        z[1] = base
-        z[2] = panels.shift * base * high + 1j * high
-        end = z[[1, 2, 0]]
-        along = end - z
-        along /= np.abs(along)
-        beside, there = _beside(edges, count)
-        self.vertices: Ints = np.empty((FAR, count), np.int64)
-        self.there: Bools = np.empty((FAR, count), bool)
-        self.places = np.empty((FAR, count), complex)
-
-        def look_across(rows: slice, place: Floats, vertex: Ints, is_there: Bools) -> None:
-            """Take from the triangle across each side what it has at `place` (3, m) by its sides.
-
-            As seen from there a side runs the other way, from its end to its start.
-            """
-            seen = ((place - z) * along.conj()).take(beside)
-            seen *= along
-            self.there[rows] = there & is_there.take(beside)
-            self.places[rows] = np.where(self.there[rows], end - seen, 0)
-            self.vertices[rows] = np.where(self.there[rows], vertex.take(beside), panels.corner[0])
-
-        opposite = [2, 0, 1]
-        look_across(slice(0, 3), z[opposite], panels.corner[opposite], np.ones_like(there))
-        for k in (1, 2):
-            side = [k, (k + 1) % 3, (k + 2) % 3]
-            look_across(
-                slice(2 + k, FAR, 2), self.places[side], self.vertices[side], self.there[side]
-            )
-
-    def weights(self, some: slice) -> tuple[Floats, Floats]:
-        """Return what (2, 9, k) the far corners and (2, 2, k) the own ones add to the bow.
-
-        All as differences to corner 0.
-        """
-        panels = self.panels.part(some)
-        b, s, h = panels.inverse_base, panels.shift, panels.inverse_height
-        place = self.places[:, some]
-        across = np.ascontiguousarray(place.imag)
-        w1 = place.real * b - across * s
-        w2 = across * h
-        w0 = 1 - w1 - w2
-        half0, half1 = -0.5 * w0, -0.5 * w1
-        rows = [half0 * w1, half1 * w2, half0 * w2]  # of D01, D12, D20
-        size = np.sqrt(rows[0] * rows[0] + rows[1] * rows[1] + rows[2] * rows[2])
-        # The misfit grows with the square of the distance, as the rows do.
-        weight = self.there[:, some] / np.maximum(size, NEAREST)
-        heavy = [weight * row for row in rows]
-        normal = {(i, j): _dot(heavy[i], rows[j]) for i in range(3) for j in range(i, 3)}
-        inverse = _inverse(normal)
-        # Minus a sixth of sum D_ij grad w_k, for D01, D12, D20: what the straight one has too much.
-        grad = ((np.zeros_like(h), b, -b), (-h, h - s, s))
-        far = np.empty((2, FAR, len(b)))
-        for way in (0, 1):
-            mix = [sum(grad[way][i] * inverse[i][j] for i in range(3)) / 6 for j in range(3)]
-            np.multiply(mix[0], heavy[0], out=far[way])
-            for j in (1, 2):
-                far[way] += mix[j] * heavy[j]
-        own = np.array([[-_dot(part, w) for w in (w1, w2)] for part in far])
-        return far, own
-
-
-def _beside(edges: Edges, count: int) -> tuple[Ints, Bools]:
-    """Return (3, m) for side s of face f where t m + g stands for it, side t of face g, or 0.
-
-    And whether there is one.
+    All as differences to corner 0.
     """
-    twin = np.full(3 * count, -1)
-    one, two = edges.sides[edges.sides[:, 1] >= 0].T
-    twin[one], twin[two] = two, one
-    twin = np.ascontiguousarray(twin.reshape(count, 3).T)
-    there = twin >= 0
-    face = twin // 3
-    return np.where(there, (twin - 3 * face) * count + face, 0), there
+    panels = around.panels.part(some)
+    b, s, h = panels.inverse_base, panels.shift, panels.inverse_height
+    place = around.places[:, some]
+    across = np.ascontiguousarray(place.imag)
+    w1 = place.real * b - across * s
+    w2 = across * h
+    w0 = 1 - w1 - w2
+    half0, half1 = -0.5 * w0, -0.5 * w1
+    rows = [half0 * w1, half1 * w2, half0 * w2]  # of D01, D12, D20
+    size = np.sqrt(rows[0] * rows[0] + rows[1] * rows[1] + rows[2] * rows[2])
+    # The misfit grows with the square of the distance, as the rows do.
+    weight = around.there[:, some] / np.maximum(size, NEAREST)
+    heavy = [weight * row for row in rows]
+    normal = {(i, j): _dot(heavy[i], rows[j]) for i in range(3) for j in range(i, 3)}
+    inverse = damped_inverse(normal, DAMPED)
+    # Minus a sixth of sum D_ij grad w_k, for D01, D12, D20: what the straight one has too much.
+    grad = ((np.zeros_like(h), b, -b), (-h, h - s, s))
+    far = np.empty((2, FAR, len(b)))
+    for way in (0, 1):
+        mix = [sum(grad[way][i] * inverse[i][j] for i in range(3)) / 6 for j in range(3)]
+        np.multiply(mix[0], heavy[0], out=far[way])
+        for j in (1, 2):
+            far[way] += mix[j] * heavy[j]
+    own = np.array([[-_dot(part, w) for w in (w1, w2)] for part in far])
+    return far, own
 
 
 def _dot(one: Floats, two: Floats) -> Floats:
     """Return (k,) the sums over the rows of products (9, k)."""
     return np.asarray(np.einsum("ik,ik->k", one, two))
-
-
-def _inverse(m: dict[tuple[int, int], Floats]) -> list[list[Floats]]:
-    """Return the inverses of symmetric 3 x 3 matrices, damped."""
-    a, d, f = (m[i, i] + DAMPED for i in range(3))
-    b, c, e = m[0, 1], m[0, 2], m[1, 2]
-    one, two, three = d * f - e * e, c * e - b * f, b * e - c * d
-    by = 1 / (a * one + b * two + c * three)
-    four, five, six = (a * f - c * c) * by, (b * c - a * e) * by, (a * d - b * b) * by
-    one, two, three = one * by, two * by, three * by
-    return [[one, two, three], [two, four, five], [three, five, six]]

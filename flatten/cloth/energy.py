@@ -176,28 +176,34 @@ class ThreadEnergy:
     def value(self, flat: Floats) -> float:
         """Return the energy (mm2) of a layout (2, n); infinite where a triangle is turned over."""
         total = 0.0
-        for some in self._chunks():
+        for some in self.panels.chunks():
             panels = self.panels.part(some)
             found = panels.upright_gradients(flat)
             if found is None:
                 return np.inf
             s = _stretch_of(*found)
             total += float(panels.areas @ self.law.density(s.q1, s.q2, s.tangent))
-            if self.bending is not None:
-                total += self.bending.energy(np.arctan2(s.x2, s.x1))
-                total += self.bending.energy(np.arctan2(s.y2, s.y1))
+        if self.bending is not None:
+            total += self.bending.energy(flat[0]) + self.bending.energy(flat[1])
         return total
 
     def gradient(self, flat: Floats) -> Floats | None:
         """Return the gradient (2, n) of the energy, None where a triangle is turned over."""
         gx, gy = np.empty((2, 2, len(self.panels)))
-        for some in self._chunks():
+        for some in self.panels.chunks():
             panels = self.panels.part(some)
             found = panels.upright_gradients(flat)
             if found is None:
                 return None
             gx[:, some], gy[:, some] = self._slopes(panels, _stretch_of(*found))
-        return to_vertices(self.panels, gx, gy, flat.shape[1])
+        return self._with_bending(to_vertices(self.panels, gx, gy, flat.shape[1]), flat)
+
+    def _with_bending(self, gradient: Floats, flat: Floats) -> Floats:
+        """Return the gradient with that of bending added, in place."""
+        if self.bending is not None:
+            for axis in (0, 1):
+                gradient[axis] += self.bending.slope(flat[axis])
+        return gradient
 
     def _slopes(
         self, panels: Panels, s: Stretch
@@ -208,8 +214,7 @@ class ThreadEnergy:
         turn = a * ((f1 + f2) * s.tangent + f3)
         nx, ny = 1 / (s.x1 * s.x1 + s.x2 * s.x2), 1 / (s.y1 * s.y1 + s.y2 * s.y2)
         af1, af2 = a * f1 * nx, a * f2 * ny
-        turn_x, turn_y = self._turns(s, turn)
-        tx, ty = turn_x * nx, turn_y * ny
+        tx, ty = turn * nx, turn * ny
         return (
             panels.differences(tx * s.x2 - af1 * s.x1, -af1 * s.x2 - tx * s.x1),
             panels.differences(-ty * s.y2 - af2 * s.y1, ty * s.y1 - af2 * s.y2),
@@ -226,25 +231,23 @@ class ThreadEnergy:
         blocks = np.empty((21, count))
         slopes = np.empty((2, 2, count))
         total = 0.0
-        up, vp = (flat[0], flat[0]), (flat[0], flat[0])
-        for some in self._chunks():
+        for some in self.panels.chunks():
             panels = self.panels.part(some)
             s = stretch(panels, flat)
-            e, up, vp = self._second(panels, s, newton, slopes[:, :, some], blocks[:, some])
+            e = self._second(panels, s, newton, slopes[:, :, some], blocks[:, some])
             total += float(panels.areas @ e)
-            if self.bending is not None:
-                total += self.bending.energy(np.arctan2(s.x2, s.x1))
-                total += self.bending.energy(np.arctan2(s.y2, s.y1))
         values = system.assemble(blocks)
+        gradient = to_vertices(self.panels, slopes[0], slopes[1], flat.shape[1])
         if self.bending is not None:
-            self.bending.add_stiffness(values, up, 0)
-            self.bending.add_stiffness(values, vp, 1)
-        return total, to_vertices(self.panels, slopes[0], slopes[1], flat.shape[1]), values
+            for axis in (0, 1):
+                total += self.bending.energy(flat[axis])
+                self.bending.add_stiffness(values, flat[axis], axis, newton)
+        return total, self._with_bending(gradient, flat), values
 
     def _second(
         self, panels: Panels, s: Stretch, newton: float, slopes: Floats, blocks: Floats
-    ) -> tuple[Floats, tuple[Floats, Floats], tuple[Floats, Floats]]:
-        """Fill in slopes (2, 2, k) and blocks (21, k); return the density and how angles change."""
+    ) -> Floats:
+        """Fill in slopes (2, 2, k) and blocks (21, k); return the density."""
         a, t = panels.areas, s.tangent
         e, f1, f2, f3, s1, s2, s3, h3 = self.law.derivatives(s.q1, s.q2, t)
         sec2 = 1 + t * t
@@ -253,32 +256,19 @@ class ThreadEnergy:
         up = panels.differences(-s.x2 * nx, s.x1 * nx)
         v = panels.differences(s.y1 * ny, s.y2 * ny)
         vp = panels.differences(-s.y2 * ny, s.y1 * ny)
-        turn_x, turn_y = self._turns(s, a * ((f1 + f2) * t + f3))
+        turn = a * ((f1 + f2) * t + f3)
         for i in (0, 1):
-            slopes[0, i] = -(a * f1 * u[i] + turn_x * up[i])
-            slopes[1, i] = turn_y * vp[i] - a * f2 * v[i]
+            slopes[0, i] = -(a * f1 * u[i] + turn * up[i])
+            slopes[1, i] = turn * vp[i] - a * f2 * v[i]
         both = (s1 + s2) * t * t + s3 + newton * ((f1 + f2) * sec2 + h3 - s3)
-        xup, yup = a * s1 * t + newton * turn_x, -(a * s2 * t + newton * turn_y)
+        xup, yup = a * s1 * t + newton * turn, -(a * s2 * t + newton * turn)
         xx = _square(u, up, a * (s1 + newton * f1), xup, a * (both - newton * f1))
         yy = _square(v, vp, a * (s2 + newton * f2), yup, a * (both - newton * f2))
         left = [-a * (both * up[i] + s1 * t * u[i]) for i in (0, 1)]
         right = [a * s2 * t * up[i] for i in (0, 1)]
         xy = [[left[i] * vp[j] + right[i] * v[j] for j in (0, 1)] for i in (0, 1)]
         corner_blocks(xx, yy, xy, blocks)
-        return e, up, vp
-
-    def _chunks(self) -> list[slice]:
-        """Return which triangles to take at once: all where threads bend from one to the next."""
-        return self.panels.chunks() if self.bending is None else [slice(None)]
-
-    def _turns(self, s: Stretch, turn: Floats) -> tuple[Floats, Floats]:
-        """Return the slopes (m,) in minus the angle of gx and in that of gy; bending adds to it."""
-        if self.bending is None:
-            return turn, turn
-        return (
-            turn - self.bending.torque(np.arctan2(s.x2, s.x1)),
-            turn + self.bending.torque(np.arctan2(s.y2, s.y1)),
-        )
+        return e
 
 
 def _dot(one: Floats, two: Floats) -> Floats:

@@ -87,6 +87,11 @@ class SparseSystem:
             ]
         return np.concatenate(slots)
 
+    def pair_of(self, one: Ints, two: Ints) -> Ints:
+        """Return the numbers (k,) of the pairs of vertices `one` and `two` (k,)."""
+        wanted = np.minimum(one, two) * self.count + np.maximum(one, two)
+        return np.asarray((self._low * self.count + self._high).searchsorted(wanted))
+
     def diagonal(self, axis: int) -> Ints:
         """Return (n,) where in the values (x, x) or (y, y) of each vertex stands."""
         return np.asarray(self._diagonal[0 if axis == 0 else 2])

