@@ -71,7 +71,7 @@ class Bow:
         return bow
 
     def across_mm(self, bow: Floats) -> float:
-        """Return how far threads bow across a triangle: the mean square's root, over the area."""
+        """Return how far threads of a reading bow across a triangle: root of the mean square."""
         areas = self.panels.areas
         square = (bow * bow).sum(axis=(0, 1)) * areas  # times the square of a triangle's size
         return float(np.sqrt((areas @ square) / areas.sum()))

@@ -52,7 +52,7 @@ class _Neighbours:
         self.first = np.cumsum(degree) - degree
 
     def spread(self, values: Ints, edges: int) -> Ints:
-        """Return the largest value within so many edges of each vertex."""
+        """Return (n,) the largest of the values (n,) within so many edges of each vertex."""
         for _ in range(edges):
             around = np.maximum.reduceat(values[self.there], self.first)
             values = np.maximum(values, around)

@@ -103,7 +103,7 @@ class Panels:
         return first, second
 
     def mean_gradients(self, flat: Floats) -> tuple[Floats, Floats, Floats, Floats]:
-        """Return the mean gradients of x and y, (m,) each; the bow of threads taken off."""
+        """Return the mean gradients (m,) of x and y in `flat` (2, n) mm; the bow taken off."""
         found = (*self.gradients(flat[0]), *self.gradients(flat[1]))
         self.take_bow_off(found)
         return found

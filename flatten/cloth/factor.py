@@ -97,7 +97,7 @@ class SparseSystem:
         return np.asarray(self._diagonal[0 if axis == 0 else 2])
 
     def beside(self, axis: int) -> Ints:
-        """Return where in the values (x, x) or (y, y) of each pair stands."""
+        """Return (k,) where in the values (x, x) or (y, y) of each pair stands."""
         return np.asarray(self._beside[0 if axis == 0 else 3])
 
     def assemble(self, blocks: Floats) -> Floats:
@@ -117,7 +117,7 @@ class SparseSystem:
             np.add.at(values, at, stiffness * weights[:, i] * weights[:, j])
 
     def pin(self, values: Floats, rhs: Floats, pinned: Ints, at: Floats) -> None:
-        """Replace the equations of the unknowns `pinned` by unknown = at, symmetrically."""
+        """Replace the equations of the unknowns `pinned` (k,) by unknown = `at`, symmetrically."""
         held = np.zeros(2 * self.count, bool)
         held[pinned] = True
         known = np.zeros(2 * self.count)
@@ -132,7 +132,7 @@ class SparseSystem:
         rhs[pinned] = at
 
     def factorise(self, values: Floats) -> bool:
-        """Factorise; False where the matrix is not positive definite."""
+        """Factorise the matrix of these (entries,); False where it is not positive definite."""
         cholmod.options["supernodal"] = 2
         if self._matrix is None:
             self._matrix = spmatrix(matrix(values), matrix(self._rows), matrix(self._columns))
@@ -160,7 +160,7 @@ class SparseSystem:
         return cholmod.symbolic(stored, p=matrix(unknowns))
 
     def solve(self, rhs: Floats) -> Floats:
-        """Return the solution for the last factor."""
+        """Return the solution (2 n,) of the last factor for a right side (2 n,)."""
         b = matrix(rhs)
         cholmod.solve(self._factor, b)
         return np.array(b).ravel()

@@ -65,7 +65,7 @@ class Law:
     limit: float | None = None  # log of the spread across the fibres where it stops being soft
 
     def density(self, q1: Floats, q2: Floats, tangent: Floats) -> Floats:
-        """Return the energy per mm2."""
+        """Return the energy per mm2, (m,) as logs of stretch and tangent of the shear are."""
         e: Floats = 0.5 * (
             self.warp * q1 * q1 + self.weft * q2 * q2 + self.shear * tangent * tangent
         )
@@ -78,7 +78,7 @@ class Law:
         return e
 
     def derivatives(self, q1: Floats, q2: Floats, tangent: Floats) -> Derivatives:
-        """Return energy, slopes in q1, q2, gamma, curvatures; the last two of them in gamma.
+        """Return energy, slopes in q1, q2, gamma, curvatures, (m,) each; the last two in gamma.
 
         Of the two curvatures in gamma the first is the Gauss-Newton one, never negative.
         """

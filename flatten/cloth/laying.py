@@ -74,7 +74,7 @@ class _Run:
     stop: Callable[[Floats, float], bool] | None = None
 
     def to(self, start: Floats, leg: _Leg) -> Layout:
-        """Return the layout reached from `start`."""
+        """Return the layout reached from `start` (2, n) mm."""
         return minimise(
             self.cloth,
             self.system,
@@ -127,12 +127,12 @@ class Held:
         return Bow(self.panels, self.mesh.edges)
 
     def start(self, progress: Progress) -> Floats:
-        """Return the start that needs no coarser mesh."""
+        """Return the start (2, n) mm that needs no coarser mesh."""
         first = first_layout(self.mesh, self.panels, self.system, part_of(progress, 0.0, 0.0))
         return lay_along(self.mesh, self.panels, first, self.tack)
 
     def sheet(self, start: Floats, progress: Progress, step_mm: float) -> Layout:
-        """Lay a sheet without threads."""
+        """Lay a sheet without threads, from `start` (2, n) mm to steps of `step_mm`."""
         springs = Springs(self.system, self.spines, self.mesh)
         sheet = SheetEnergy(self.panels)
         return minimise(sheet, self.system, springs, start, progress=progress, step_mm=step_mm)
@@ -146,7 +146,7 @@ class Held:
         sure_steps: int = SURE_STEPS,
         bow_mm: float = np.inf,
     ) -> tuple[Layout, float]:
-        """Lay cloth as if it did not jam; return also how far it does, 0 to 1.
+        """Lay cloth from `start` (2, n) mm as if it did not jam; return how far it does, 0 to 1.
 
         Where it does the layout is as exact as that asks for, or a guess after `sure_steps`.
         `bow_mm`: what threads will bow across a triangle, if that is known.

@@ -65,12 +65,12 @@ class Energy(Protocol):
         """The triangles."""
 
     def value(self, flat: Floats) -> float:
-        """Return the energy, infinite where a triangle is turned over."""
+        """Return the energy (mm2) of `flat` (2, n) mm, infinite where a triangle is turned over."""
 
     def derivatives(
         self, system: SparseSystem, flat: Floats, newton: float
     ) -> tuple[float, Floats, Floats]:
-        """Return energy, gradient and the values of the matrix."""
+        """Return energy, gradient (2, n) and the values of the matrix (its entries,)."""
 
     def gradient(self, flat: Floats) -> Floats | None:
         """Return the gradient (2, n), None where a triangle is turned over."""
@@ -87,21 +87,21 @@ class Springs:
         self.stiffness = SPRING * spines.grip**jammed
 
     def off(self, flat: Floats) -> Floats:
-        """Return how far each point is from its thread, mm."""
+        """Return (k,) how far each point is from its thread, mm, in `flat` (2, n) mm."""
         places = flat[self.spines.axis[:, None], self.corners]
         return np.asarray((places * self.spines.weights).sum(axis=1))
 
     def energy(self, flat: Floats) -> float:
-        """Return their energy."""
+        """Return their energy, mm2."""
         return float(0.5 * self.stiffness @ self.off(flat) ** 2)
 
     def add_gradient(self, flat: Floats, gradient: Floats) -> None:
-        """Add their gradient."""
+        """Add their gradient to `gradient` (2, n)."""
         pull = (self.stiffness * self.off(flat))[:, None] * self.spines.weights
         np.add.at(gradient, (self.spines.axis[:, None], self.corners), pull)
 
     def add_stiffness(self, values: Floats) -> None:
-        """Add their second derivatives."""
+        """Add their second derivatives to the `values` of the matrix (its entries,)."""
         spines = self.spines
         for axis in (0, 1):
             on = spines.axis == axis
@@ -254,7 +254,7 @@ def _search(
 
 
 def first_flip(panels: Panels, flat: Floats, step: Floats) -> float:
-    """Return the shortest length along `step` at which a triangle loses its area.
+    """Return the shortest length along `step` (2, n) at which a triangle of `flat` has no area.
 
     Infinite where that is so far off that no step is cut short by it. With the bow of threads
     known, the triangle with and without it.

@@ -101,7 +101,7 @@ def _onto_disc(mesh: SurfaceMesh, system: SparseSystem) -> Floats:
 
 
 def untangled(flat: Floats, mesh: MouldMesh, panels: Panels) -> Floats | None:
-    """Return the layout (n, 2) mm with corners of turned-over triangles amid their neighbours.
+    """Return the layout (2, n) mm with corners of turned-over triangles amid their neighbours.
 
     None where triangles stay turned over.
     """
@@ -121,14 +121,14 @@ def untangled(flat: Floats, mesh: MouldMesh, panels: Panels) -> Floats | None:
 
 
 def turned_over(panels: Panels, flat: Floats, least: float) -> Bools:
-    """Return (m,) whether a triangle's flat area is below this share of its area."""
+    """Return (m,) whether a triangle's area in `flat` (2, n) is below this share of its area."""
     x1, x2 = panels.gradients(flat[0])
     y1, y2 = panels.gradients(flat[1])
     return np.asarray(~(x1 * y2 - x2 * y1 > least), bool)
 
 
 def lay_along(mesh: SurfaceMesh, panels: Panels, flat: Floats, tack: Tack) -> Floats:
-    """Return a layout (n, 2) mm turned and moved: tack point at the origin, warp along x."""
+    """Return a layout (2, n) mm turned and moved: tack point at the origin, warp along x."""
     corners = mesh.faces[tack.point.face]
     origin = flat[:, corners] @ tack.point.barycentric
     sides = mesh.vertices[corners[1:]] - mesh.vertices[corners[0]]
