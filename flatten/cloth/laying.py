@@ -31,7 +31,7 @@ METHODS: tuple[Method, ...] = ("worked_out", "least_shear")
 # is spread until it no longer does.
 BENDING_MM2 = 1.5
 # First with stiffer threads: one answer from any start; then as they are.
-STIFF_MM2, ROUGHLY_MM, BOWED_MM = 4.0, 0.3, 0.6
+STIFF_MM2, STIFFLY_MM, ROUGHLY_MM, BOWED_MM = 4.0, 0.1, 0.3, 0.6
 # That cloth is wholly jammed is read once steps are smaller than this, that it is so in part at
 # rest only; where it surely is, once they are smaller than that, or after so many.
 READ_MM, SURE_MM, SURE_STEPS = 1e-2, 1.0, 2
@@ -195,7 +195,7 @@ class Held:
         if off_mm >= SURE_MM:
             stiff = Bending(mesh, system, share * STIFF_MM2)
             rough = replace(run, cloth=ThreadEnergy(self.panels, law, stiff))
-            first = rough.to(start, _Leg(READ_MM))
+            first = rough.to(start, _Leg(STIFFLY_MM))
         elif off_mm >= READ_MM:
             first = run.to(start, _Leg(ROUGHLY_MM))
         return run.bowed(self.bow, first, [_Leg(BOWED_MM), _Leg(STEP_MM, newton=1.0)])
