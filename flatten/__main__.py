@@ -71,7 +71,7 @@ def _say_no_more() -> None:
 
 
 def _parser() -> argparse.ArgumentParser:
-    from .commands import completion, cuts, new, page, printer, report, run, stock, tack
+    from .commands import cloths, completion, cuts, new, page, printer, report, run, stock, tack
 
     parser = argparse.ArgumentParser(
         prog="mouldply",
@@ -83,6 +83,7 @@ def _parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(title="commands", metavar="COMMAND")
     run.add_parsers(commands)
     new.add_parsers(commands)
+    cloths.add_parsers(commands)
     stock.add_parsers(commands)
     tack.add_parsers(commands)
     cuts.add_parsers(commands)

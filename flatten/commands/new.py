@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Callable
 from pathlib import Path
 
 from ..errors import InputError
@@ -10,6 +11,7 @@ from ..laminate.code import read_code
 from ..units import LENGTHS
 from . import extras
 from .stock import numbers
+from .typed import lengths_mm
 
 DEFAULT_CLOTH = "carbon_twill_210"
 NEW_HELP = """\
@@ -43,19 +45,16 @@ def add_parsers(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -
         help="fibre angle of each ply, or a laminate code such as [0/45]s",
     )
     new.add_argument("--cloth", default=DEFAULT_CLOTH, metavar="ID", help="from `mouldply cloths`")
-    new.add_argument("--at", metavar="X,Y,Z", help="mm, where the region starts to grow")
+    new.add_argument(
+        "--at",
+        metavar="X,Y,Z",
+        help="where the region starts to grow, in mm or with units such as 0,0,-2in",
+    )
     new.add_argument("--sharp", type=float, metavar="DEG", help="edges that end the region")
     new.add_argument("--up", metavar="X,Y,Z", help="towards the person who lays up")
     new.add_argument("--zero", metavar="X,Y,Z", help="the 0-degree direction")
     extras.add_options(new)
     new.set_defaults(command=new_command)
-    cloths = commands.add_parser(
-        "cloths",
-        help="list the cloth library",
-        description="List the cloths `new` can lay: id, weight, usual roll width, name. Values "
-        "are typical; your cloth's data sheet comes first.",
-    )
-    cloths.set_defaults(command=cloths_command)
 
 
 def new_command(given: argparse.Namespace) -> int:
@@ -81,10 +80,10 @@ def new_command(given: argparse.Namespace) -> int:
         cloths[given.cloth],
         part=given.part or given.stl.stem,
         angles_deg=_angles(given.plies),
-        at_mm=_point("--at", given.at),
+        at_mm=None if given.at is None else _three("--at", given.at, lengths_mm),
         sharp_deg=SHARP_DEG if given.sharp is None else given.sharp,
-        up=_point("--up", given.up),
-        zero=_point("--zero", given.zero),
+        up=None if given.up is None else _three("--up", given.up, numbers),
+        zero=None if given.zero is None else _three("--zero", given.zero, numbers),
     )
     job = extras.with_extras(job, given)
     save_job(job, folder)
@@ -106,20 +105,8 @@ def _angles(text: str) -> list[float]:
     return [one.angle_deg or 0.0 for one in read_code(text)]
 
 
-def cloths_command(given: argparse.Namespace) -> int:
-    """Print every cloth of the library."""
-    from ..cloth.library import load_fabrics
-
-    for cloth in load_fabrics().values():
-        width = f"{cloth.roll_width_mm:.0f} mm wide"
-        print(f"{cloth.id:26} {cloth.areal_weight_gsm:6.0f} g/m2  {width:14} {cloth.name}")
-    return 0
-
-
-def _point(option: str, text: str | None) -> list[float] | None:
-    if text is None:
-        return None
-    values = numbers(option, text)
+def _three(option: str, text: str, read: Callable[[str, str], list[float]]) -> list[float]:
+    values = read(option, text)
     if len(values) != 3:
         raise InputError(f"{option} is '{text}'.", "Write three numbers: x,y,z.")
     return values
