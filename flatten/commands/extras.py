@@ -8,6 +8,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from ..errors import InputError
+from ..units import parse_length_mm
 
 if TYPE_CHECKING:
     from ..cloth.fabric import Fabric
@@ -16,9 +17,9 @@ if TYPE_CHECKING:
 
 # option -> (kind, field its number sets, what the number is)
 OPTIONS = {
-    "cover": ("cover", "trim_mm", "mm past the part's edge"),
+    "cover": ("cover", "trim_mm", "mm past the part's edge, or with a unit such as 1in"),
     "core": ("core", "bevel_deg", "bevel of its edge in degrees"),
-    "tape": ("corner_tape", "width_mm", "width in mm"),
+    "tape": ("corner_tape", "width_mm", "width in mm, or with a unit such as 2in"),
 }
 HELP = {
     "cover": "also cut a sheet that goes on top: peel ply, film, breather",
@@ -64,7 +65,7 @@ def with_extras(job: Job, given: argparse.Namespace) -> Job:
 def _extra(option: str, text: str, job: Job, fabrics: dict[str, Fabric], taken: set[str]) -> Extra:
     from ..laminate.extra import Extra
 
-    read = re.fullmatch(r"([^:@]+)(?::([0-9.]+))?(?:@(.+))?", text)
+    read = re.fullmatch(r"([^:@]+)(?::([^:@]+))?(?:@(.+))?", text)
     if read is None:
         raise InputError(f"--{option} is '{text}'.", "Write CLOTH, CLOTH:N or CLOTH:N@PLY.")
     cloth, number, ply = read.groups()
@@ -74,7 +75,11 @@ def _extra(option: str, text: str, job: Job, fabrics: dict[str, Fabric], taken: 
     values: dict[str, Any] = {}
     if number:
         try:
-            values[field] = float(number)
+            values[field] = (
+                parse_length_mm(number, field=f"--{option}")
+                if field.endswith("_mm")
+                else float(number)
+            )
         except ValueError as error:
             raise InputError(
                 f"--{option} is '{text}'.", "Write CLOTH, CLOTH:N or CLOTH:N@PLY."

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from ..errors import InputError
 from ..folder import write_whole
+from .typed import MM_OR_UNIT, length_mm
 
 if TYPE_CHECKING:
     from ..export.calibration import Calibration
@@ -41,8 +42,8 @@ def add_parsers(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -
     test.set_defaults(command=test_command)
     keep = steps.add_parser("set", help="keep what the 100 mm square measures")
     keep.add_argument("name", help="the printer's name")
-    keep.add_argument("--x", type=float, required=True, metavar="MM", help="across the sheet")
-    keep.add_argument("--y", type=float, required=True, metavar="MM", help="along the sheet")
+    for way, told in (("--x", "across the sheet"), ("--y", "along the sheet")):
+        keep.add_argument(way, type=length_mm, required=True, metavar="MM", help=told + MM_OR_UNIT)
     keep.set_defaults(command=set_command)
     listed = steps.add_parser("list", help="list the printers kept")
     listed.set_defaults(command=list_command)

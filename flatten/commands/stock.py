@@ -9,6 +9,7 @@ from pathlib import Path
 from ..errors import InputError
 from . import show
 from .run import read_mould
+from .typed import lengths_mm
 
 SECONDS = 3.0  # of search for each row: enough to compare widths
 
@@ -17,7 +18,11 @@ def add_parsers(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -
     """Add the command."""
     widths = commands.add_parser("widths", help="compare roll widths and numbers of kits")
     widths.add_argument("mould", type=Path, help="a .blend file or a job folder")
-    widths.add_argument("--widths", metavar="MM,MM", help="roll widths (default: the usual ones)")
+    widths.add_argument(
+        "--widths",
+        metavar="MM,MM",
+        help="roll widths, in mm or with units such as 50in,1.27m (default: the usual ones)",
+    )
     widths.add_argument("--kits", default="1", metavar="N,N", help="numbers of kits (default: 1)")
     widths.add_argument("--json", action="store_true", help="print the rows as JSON")
     widths.add_argument("--progress", type=Path, metavar="FILE", help=argparse.SUPPRESS)
@@ -33,7 +38,7 @@ def widths_command(given: argparse.Namespace) -> int:
     from ..records import to_plain
     from ..run import nest_piece, run
 
-    widths = numbers("--widths", given.widths) if given.widths else list(USUAL_WIDTHS_MM)
+    widths = lengths_mm("--widths", given.widths) if given.widths else list(USUAL_WIDTHS_MM)
     kits = _counts("--kits", given.kits)
     rows = {}
     with show.progress(given) as progress:

@@ -18,7 +18,6 @@ from flatten.errors import InputError
 from flatten.laminate.quantities import quantities
 from flatten.laminate.settings import Coat, Consumed, LaminateSettings
 from flatten.records import to_plain
-from flatten.units import celsius, parse_area_mm2, parse_areal_weight_gsm
 
 HAND = LaminateSettings()
 THREE = [laid(1), laid(2), laid(3)]
@@ -227,25 +226,6 @@ def test_dry_cloth_and_resin_make_the_mass_and_the_volume(stack, process):
         volume = fibre + part.net_resin_g / 1.15
         assert part.density_g_cm3 == pytest.approx(part.laminate_g / volume, rel=1e-9)
         assert part.fibre_mass_fraction == pytest.approx(part.dry_g / part.laminate_g, rel=1e-12)
-
-
-@given(st.floats(0.05, 2), st.floats(50, 800), st.floats(15, 30))
-def test_the_units_things_are_typed_in_change_nothing(area_m2, weight, shop_c):
-    """The same part in inches, ounces and Fahrenheit: NIST SP 811 factors, to nine figures."""
-    metric = replace(CARBON, areal_weight_gsm=weight)
-    yards = f"{weight / 33.905747501625:.12g} oz/yd2"
-    ounces = replace(CARBON, areal_weight_gsm=parse_areal_weight_gsm(yards))
-    inches = parse_area_mm2(f"{area_m2 * 1e6 / 645.16:.12f} in2")
-
-    one = quantities([laid(1, metric, area_m2)], LaminateSettings(shop_c=shop_c))
-    two = quantities(
-        [laid(1, ounces, area_m2, mould_area_mm2=inches, cut_area_mm2=inches)],
-        LaminateSettings(shop_c=celsius(32 + 1.8 * shop_c)),
-    )
-
-    for name in ("dry_g", "net_resin_g", "thickness_mm", "part_g", "pot_life_min"):
-        assert getattr(two, name) == pytest.approx(getattr(one, name), rel=1e-9)
-    assert two.resin_to_weigh_g == pytest.approx(one.resin_to_weigh_g, abs=0.1)  # a step
 
 
 @pytest.mark.parametrize("weight", [0, -210, float("nan"), float("inf")])

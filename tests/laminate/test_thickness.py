@@ -12,7 +12,6 @@ from laminate.cloths import ARAMID, CARBON, FILM, GLASS, PEEL_PLY
 from flatten.errors import InputError
 from flatten.laminate.settings import LaminateSettings
 from flatten.laminate.thickness import Course, cured_thickness_mm, inverse_cosine, thickness_map
-from flatten.units import parse_areal_weight_gsm
 
 # t in mm of one ply at Vf 0.35, 0.45, 0.55: t = m_A / (1000 rho_f Vf), worked by hand
 PER_PLY = [
@@ -61,19 +60,6 @@ def test_voids_thicken():
 @pytest.mark.parametrize("fabric", [FILM, PEEL_PLY])
 def test_what_does_not_stay_has_no_thickness(fabric):
     assert cured_thickness_mm(fabric, LaminateSettings()) == 0
-
-
-@given(st.floats(20, 1500))
-def test_the_unit_of_the_areal_weight_changes_nothing(weight):
-    ounces = f"{weight / 33.905747501625:.12f} oz/yd2"
-    cloth = replace(CARBON, areal_weight_gsm=weight)
-    again = replace(CARBON, areal_weight_gsm=parse_areal_weight_gsm(ounces))
-
-    settings = LaminateSettings()
-
-    assert cured_thickness_mm(again, settings) == pytest.approx(
-        cured_thickness_mm(cloth, settings), rel=1e-9
-    )
 
 
 @pytest.mark.parametrize(
