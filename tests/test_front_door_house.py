@@ -106,7 +106,7 @@ def test_nothing_kept_in_git_tells_of_the_machine_it_was_made_on():
 # by people, the mirrored part and the code's plies, what is measured at the bench on cloth, and
 # measures of what was made.
 LIBRARY = {
-    "mirrored_plies", "plies_from_code", "seen_from_outside", "mass_fraction",
+    "mass_fraction",
     "write_stl", "is_watertight", "volume_mm3", "cut_rings", "off_deg", "mark_box", "net_edges",
     "edge_lengths", "stroke_width_mm", "from_sides", "files_of", "shrink",
 }  # fmt: skip

@@ -90,14 +90,31 @@ def test_new_and_run_go_from_stl_to_files(tmp_path, capsys):
     assert len(read_index(tmp_path / "dish job" / "cut")["plies"]) == 2
 
 
-def test_plies_are_given_as_a_laminate_code_too(tmp_path):
-    """[0/45]s is 0, 45, 45, 0: half of the stack, then its mirror image; M is mat."""
+@pytest.mark.parametrize(
+    ("code", "more", "angles", "fabrics"),
+    [
+        ("[0/45]s", [], [0, 45, 45, 0], ["carbon_twill_210"] * 4),
+        (
+            "[M/90f]T",
+            ["--mat", "glass_mat_225", "--cloth", "glass_twill_200"],
+            [0, 90],
+            ["glass_mat_225", "glass_twill_200"],
+        ),
+        ("[M]2T", ["--cloth", "glass_mat_225"], [0, 0], ["glass_mat_225"] * 2),
+        ("[0/90]T", ["--cloth", "carbon_ud_150"], [0, 90], ["carbon_ud_150"] * 2),
+    ],
+)
+def test_plies_are_given_as_a_laminate_code_too(tmp_path, code, more, angles, fabrics):
+    """[0/45]s is 0, 45, 45, 0: half of the stack, then its mirror image; M is mat, f woven."""
     write_stl(tmp_path / "box.stl", box_block())
+    order = ["new", str(tmp_path / "box.stl"), "--out", str(tmp_path / "job"), "--plies", code]
 
-    for number, (code, angles) in enumerate([("[0/45]s", [0, 45, 45, 0]), ("[M/90]T", [0, 90])]):
-        out = tmp_path / f"job {number}"
-        assert main(["new", str(tmp_path / "box.stl"), "--plies", code, "--out", str(out)]) == 0
-        assert [ply.angle_deg for ply in load_job(out).plies] == angles
+    assert main([*order, *more]) == 0
+
+    job = load_job(tmp_path / "job")
+    assert [ply.angle_deg for ply in job.plies] == angles
+    assert [ply.fabric for ply in job.plies] == fabrics
+    assert {cloth.id for cloth in job.fabrics} == set(fabrics)
 
 
 @pytest.mark.parametrize(
@@ -106,6 +123,10 @@ def test_plies_are_given_as_a_laminate_code_too(tmp_path):
         (["--cloth", "velvet"], "no cloth 'velvet'"),
         (["--plies", "0;45"], "--plies is '0;45'"),
         (["--plies", "[0/45"], "does not read as"),
+        (["--plies", "[0/M]T"], "ply 2 is marked M, and 'carbon_twill_210' is no mat"),
+        (["--plies", "[M]T", "--mat", "glass_twill_200"], "'glass_twill_200' is no mat"),
+        (["--plies", "[0/0f]T", "--cloth", "carbon_ud_150"], "ply 2 is marked f"),
+        (["--mat", "felt"], "no cloth 'felt'"),
         (["--at", "1,2"], "--at is '1,2'"),
         (["--sharp", "-3"], "edge angle is -3"),
         (["--up", "0,0,0"], "no direction"),

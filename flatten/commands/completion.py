@@ -50,10 +50,12 @@ def values_of(action: argparse.Action) -> list[str]:
     """Return the words an option or argument takes, where they are a fixed few."""
     if action.choices is not None:
         return [str(choice) for choice in action.choices]
-    if "--cloth" in action.option_strings:
+    if {"--cloth", "--mat"} & set(action.option_strings):
         from ..cloth.library import load_fabrics
 
-        return sorted(load_fabrics())
+        every = load_fabrics().values()
+        mats = "--mat" in action.option_strings
+        return sorted(one.id for one in every if one.kind == "mat" or not mats)
     return []
 
 

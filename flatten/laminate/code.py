@@ -103,17 +103,6 @@ def write_code(plies: Sequence[CodePly]) -> str:
     return f"[{_body(given[:period])}]{_times(len(given) // period)}T"
 
 
-def seen_from_outside(plies: Sequence[CodePly]) -> tuple[CodePly, ...]:
-    """Return the code as read from the other face: last ply first, the signs swapped.
-
-    +45 and -45 change places, 0 and 90 stay. Source: TM 1-1500-204-23-11, para. 5-7.
-    """
-    return tuple(
-        CodePly(angle_deg=None if p.angle_deg is None else -p.angle_deg, woven=p.woven)
-        for p in reversed(plies)
-    )
-
-
 class _Reader:
     """Reads what stands between the brackets."""
 

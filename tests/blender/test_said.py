@@ -107,7 +107,6 @@ ELSEWHERE = {
     "cloth/shear_limit.py": "yarns measured at the bench, at the command line",
     "export/calibration.py": "cutters and scales, at the command line",
     "laminate/code.py": "laminate codes typed at the command line",
-    "laminate/designs.py": "the same",
     "nest/stock.py": "the command line's file of the stock; in Blender it is in the .blend",
     "nest/what_if.py": "other roll widths, at the command line",
 }

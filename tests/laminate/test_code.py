@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from flatten.errors import InputError
-from flatten.laminate.code import CodePly, read_code, seen_from_outside, write_code
+from flatten.laminate.code import CodePly, read_code, write_code
 
 
 def angles(text):
@@ -88,14 +88,6 @@ def test_any_text_is_read_or_refused(text):
     with contextlib.suppress(InputError):
         stack = read_code(text)
         assert list(read_code(write_code(stack))) == list(stack)
-
-
-def test_from_outside_the_signs_swap():
-    """TM 1-1500-204-23-11, para. 5-7: +45 and -45 swap, 0 and 90 stay."""
-    outside = seen_from_outside(read_code("[0/45/-30/90]T"))
-
-    assert [ply.angle_deg for ply in outside] == [90, 30, -45, 0]
-    assert seen_from_outside(outside) == read_code("[0/45/-30/90]T")
 
 
 @pytest.mark.parametrize(
