@@ -10,9 +10,9 @@ import numpy as np
 
 from .arrays import Bools, Floats, Ints
 from .export.csv_tables import cut_list_csv, estimate_csv, stack_csv
-from .export.drawing import Drawing
+from .export.drawing import Drawing, one_line
 from .export.dxf import dxf_bytes
-from .export.engrave import engrave, ply_outline_lines, stl_bytes, tack_lines
+from .export.engrave import engrave, ply_outline_lines, tack_lines
 from .export.pattern_drawing import patterns_drawing
 from .export.roll_drawing import roll_drawing, rolls_drawing
 from .export.settings import FileSettings
@@ -28,6 +28,7 @@ from .progress import Progress, part_of, silent
 from .result import Result
 from .run import LAYOUTS
 from .summary import summary
+from .surface.stl import stl_bytes
 from .verify import verify
 
 MOULD = ":mould"  # in drape.npz, beside the pieces: no piece is called so, files can't be either
@@ -112,7 +113,7 @@ def engraved_mould(result: Result, job: Job) -> bytes:
     mould = engrave(
         job.mould, lines, depth_mm=settings.groove_depth_mm, width_mm=settings.groove_width_mm
     )
-    return stl_bytes(mould, result.part)
+    return stl_bytes(mould, one_line(result.part))
 
 
 def _dxf(drawing: Drawing, settings: FileSettings) -> bytes:

@@ -7,7 +7,7 @@ from sample_jobs import TWILL, dish, dish_job
 
 from flatten.__main__ import main
 from flatten.job import JOB_FILE, load_job, save_job
-from flatten.surface.stl import write_stl
+from flatten.surface.stl import stl_bytes
 
 
 def asked(capsys, *words):
@@ -108,7 +108,7 @@ def test_roll_widths_and_what_goes_on_top_take_units(tmp_path, capsys):
     (rows,) = json.loads(capsys.readouterr().out).values()
     assert [row["width_mm"] for row in rows] == pytest.approx([508, 500, 450])
 
-    write_stl(tmp_path / "dish.stl", dish()[0])
+    (tmp_path / "dish.stl").write_bytes(stl_bytes(dish()[0]))
     order = ["new", str(tmp_path / "dish.stl"), "--out", str(tmp_path / "made"), "--at", "0,0,-1in"]
     more = [
         "--cover",
@@ -134,7 +134,7 @@ def test_roll_widths_and_what_goes_on_top_take_units(tmp_path, capsys):
     ],
 )
 def test_new_names_the_length_it_cannot_read(tmp_path, capsys, words, reason):
-    write_stl(tmp_path / "dish.stl", dish()[0])
+    (tmp_path / "dish.stl").write_bytes(stl_bytes(dish()[0]))
 
     assert main(["new", str(tmp_path / "dish.stl"), "--out", str(tmp_path / "made"), *words]) == 2
     assert reason in capsys.readouterr().err

@@ -12,7 +12,7 @@ from flatten.folder import read_index
 from flatten.job import load_job
 from flatten.start import job_from_mesh
 from flatten.surface.mesh import MouldMesh
-from flatten.surface.stl import write_stl
+from flatten.surface.stl import stl_bytes
 
 CLOTH = load_fabrics()[TWILL]
 
@@ -76,7 +76,8 @@ def test_a_mould_that_lies_face_down_asks_for_its_lay_up_side():
 
 def test_new_and_run_go_from_stl_to_files(tmp_path, capsys):
     mould, inside, _ = dish()
-    write_stl(tmp_path / "dish.stl", MouldMesh(mould.vertices / 25.4, mould.faces[inside]))
+    inches = MouldMesh(mould.vertices / 25.4, mould.faces[inside])
+    (tmp_path / "dish.stl").write_bytes(stl_bytes(inches))
 
     code = main(["new", str(tmp_path / "dish.stl"), "--unit", "in", "--plies", "0,45"])
 
@@ -106,7 +107,7 @@ def test_new_and_run_go_from_stl_to_files(tmp_path, capsys):
 )
 def test_plies_are_given_as_a_laminate_code_too(tmp_path, code, more, angles, fabrics):
     """[0/45]s is 0, 45, 45, 0: half of the stack, then its mirror image; M is mat, f woven."""
-    write_stl(tmp_path / "box.stl", box_block())
+    (tmp_path / "box.stl").write_bytes(stl_bytes(box_block()))
     order = ["new", str(tmp_path / "box.stl"), "--out", str(tmp_path / "job"), "--plies", code]
 
     assert main([*order, *more]) == 0
@@ -133,7 +134,7 @@ def test_plies_are_given_as_a_laminate_code_too(tmp_path, code, more, angles, fa
     ],
 )
 def test_bad_options_are_named_and_write_nothing(tmp_path, capsys, options, reason):
-    write_stl(tmp_path / "box.stl", box_block())
+    (tmp_path / "box.stl").write_bytes(stl_bytes(box_block()))
 
     assert main(["new", str(tmp_path / "box.stl"), *options]) == 2
 
@@ -142,7 +143,7 @@ def test_bad_options_are_named_and_write_nothing(tmp_path, capsys, options, reas
 
 
 def test_a_folder_in_use_is_left_alone(tmp_path, capsys):
-    write_stl(tmp_path / "box.stl", box_block())
+    (tmp_path / "box.stl").write_bytes(stl_bytes(box_block()))
     (tmp_path / "box job").mkdir()
     (tmp_path / "box job" / "notes.txt").write_text("mine")
 

@@ -12,7 +12,6 @@ from ..errors import InputError, SolveError
 from ..surface.edges import Edges
 from ..surface.mesh import MouldMesh
 from ..surface.rosette import Rosette
-from .drawing import one_line
 from .split import distance_to_pieces, near_pairs, split_near
 from .tape import frame_at, lay_tape
 
@@ -85,23 +84,6 @@ def tack_lines(mesh: MouldMesh, faces: Ints, tack_mm: Floats, rosette: Rosette) 
         if len(tape.points) > 1:
             lines.append(tape.points)
     return lines
-
-
-def stl_bytes(mesh: MouldMesh, title: str = "") -> bytes:
-    """Return the mesh as binary STL, mm (STL itself knows no unit)."""
-    record = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("flags", "<u2")])
-    rows = np.zeros(len(mesh.faces), record)
-    rows["normal"] = mesh.normals
-    rows["corners"] = mesh.corners
-    name = one_line(title).encode("ascii", "replace")[:60]
-    head = b"mm, binary " + name  # must not begin with "solid": that means a text file
-    return head.ljust(80, b" ") + len(rows).to_bytes(4, "little") + rows.tobytes()
-
-
-def is_watertight(mesh: MouldMesh) -> bool:
-    """Return whether every edge joins exactly two faces that agree on the outside."""
-    edges = mesh.edges
-    return bool(len(mesh.faces)) and bool((edges.count == 2).all() and not edges.flipped.any())
 
 
 def volume_mm3(mesh: MouldMesh) -> float:

@@ -1,4 +1,4 @@
-"""Reads STL, binary and text, with limits checked before memory is taken; writes binary STL."""
+"""Reads STL, binary and text, with limits checked before memory is taken; makes binary STL."""
 
 from __future__ import annotations
 
@@ -9,7 +9,6 @@ import numpy as np
 
 from ..arrays import Floats
 from ..errors import InputError
-from ..folder import write_whole
 from .mesh import MouldMesh
 from .weld import TOLERANCE_MM, Welded, weld
 
@@ -50,23 +49,13 @@ def read_stl(path: str | os.PathLike[str], *, tolerance_mm: float = TOLERANCE_MM
     return _welded(file, _read_text(file, size), tolerance_mm)
 
 
-def write_stl(path: str | os.PathLike[str], mesh: MouldMesh, *, title: str = "mm") -> None:
-    """Write a mesh as binary STL, mm; coordinates are rounded to float32.
-
-    Raises
-    ------
-    InputError : the file cannot be written
-    """
-    records = np.zeros(len(mesh.faces), RECORD_TYPE)
-    records["normal"], records["corners"] = mesh.normals, mesh.corners
-    header = title.encode("ascii", "replace")[:HEADER].ljust(HEADER)
-    try:
-        count = len(records).to_bytes(COUNT, "little")
-        write_whole(Path(path), header + count + records.tobytes())
-    except OSError as error:
-        raise InputError(
-            f"'{path}' cannot be written: {error.strerror}.", "Choose another folder."
-        ) from error
+def stl_bytes(mesh: MouldMesh, title: str = "") -> bytes:
+    """Return the mesh as binary STL, mm (STL itself knows no unit), rounded to float32."""
+    rows = np.zeros(len(mesh.faces), RECORD_TYPE)
+    rows["normal"], rows["corners"] = mesh.normals, mesh.corners
+    name = " ".join(title.split()).encode("ascii", "replace")[:60]
+    head = b"mm, binary " + name  # must not begin with "solid": that means a text file
+    return head.ljust(HEADER) + len(rows).to_bytes(COUNT, "little") + rows.tobytes()
 
 
 def _welded(file: Path, corners: Floats, tolerance_mm: float) -> Welded:

@@ -20,7 +20,7 @@ from flatten.nest.layout import Nest
 from flatten.nest.stock import read_stock, write_stock
 from flatten.packed import read_arrays
 from flatten.run import LAYOUTS, run, stored_layouts
-from flatten.surface.stl import read_stl, write_stl
+from flatten.surface.stl import read_stl, stl_bytes
 
 
 def job_text(content, folder):
@@ -134,7 +134,7 @@ def make_seeds(folder: Path):
     text = json.loads((folder / "job" / "job.json").read_text())
     text.pop("arrays")
     write_stock(folder / "stock.json", shelf)
-    write_stl(folder / "a.stl", mould)
+    (folder / "a.stl").write_bytes(stl_bytes(mould))
     nests = {name: nest.to_plain() for name, nest in run(job).nests.items()}
     facets = "".join(
         "facet normal 0 0 1\nouter loop\n"

@@ -153,9 +153,9 @@ def test_numbers_of_kits_that_are_none_are_named(made, given, capsys):
 
 
 def test_a_file_in_the_place_of_a_new_job_is_named(tmp_path, capsys):
-    from flatten.surface.stl import write_stl
+    from flatten.surface.stl import stl_bytes
 
-    write_stl(tmp_path / "a.stl", dish()[0])
+    (tmp_path / "a.stl").write_bytes(stl_bytes(dish()[0]))
     (tmp_path / "a job").write_text("mine")
     assert main(["new", str(tmp_path / "a.stl")]) == 2
     assert "no empty folder" in capsys.readouterr().err

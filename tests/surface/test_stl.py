@@ -10,7 +10,7 @@ from surface.parts import block, euler, torus, trough
 
 from flatten.errors import InputError
 from flatten.surface import stl
-from flatten.surface.stl import read_stl, write_stl
+from flatten.surface.stl import read_stl, stl_bytes
 from flatten.surface.weld import weld
 
 
@@ -21,7 +21,7 @@ def loose(mesh):
 
 def test_binary_is_read_back_welded(tmp_path):
     mesh = torus()
-    write_stl(tmp_path / "ring.stl", mesh)
+    (tmp_path / "ring.stl").write_bytes(stl_bytes(mesh))
 
     read = read_stl(tmp_path / "ring.stl")
 
@@ -46,7 +46,7 @@ def test_files_of_an_independent_writer_are_read(tmp_path, kind):
 
 
 def test_an_independent_reader_reads_ours(tmp_path):
-    write_stl(tmp_path / "b.stl", block(100))
+    (tmp_path / "b.stl").write_bytes(stl_bytes(block(100)))
 
     other = trimesh.load_mesh(tmp_path / "b.stl")
 
@@ -64,7 +64,7 @@ def test_text_longer_than_a_chunk_is_read_whole(tmp_path, monkeypatch):
 
 
 def test_a_binary_header_may_begin_with_solid(tmp_path):
-    write_stl(tmp_path / "s.stl", block(), title="solid block")
+    (tmp_path / "s.stl").write_bytes(b"solid block".ljust(80) + stl_bytes(block())[80:])
 
     assert len(read_stl(tmp_path / "s.stl").mesh.faces) == 12
 
@@ -116,17 +116,15 @@ def test_a_bad_file_is_refused(tmp_path, data, reason):
         read_stl(tmp_path / "bad.stl")
 
 
-def test_a_missing_file_and_an_unwritable_folder_are_told(tmp_path):
+def test_a_missing_file_is_told(tmp_path):
     with pytest.raises(InputError, match="no file"):
         read_stl(tmp_path / "none.stl")
     with pytest.raises(InputError, match="no file"):
         read_stl(tmp_path)
-    with pytest.raises(InputError, match="cannot be written"):
-        write_stl(tmp_path / "no" / "folder.stl", block())
 
 
 def test_a_file_of_too_many_triangles_is_refused_before_it_is_read(tmp_path, monkeypatch):
-    write_stl(tmp_path / "b.stl", block())
+    (tmp_path / "b.stl").write_bytes(stl_bytes(block()))
     monkeypatch.setattr(stl, "MOST_FACES", 12)
     assert len(read_stl(tmp_path / "b.stl").mesh.faces) == 12
     monkeypatch.setattr(stl, "MOST_FACES", 11)
