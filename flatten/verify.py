@@ -6,7 +6,7 @@ lines of verify_lines.py, which share nothing with the writers, and compared lin
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 
 import numpy as np
 import shapely
@@ -192,13 +192,6 @@ def _notes(placed: Placement, kits: int) -> str:
     """Return what is to be read on this copy besides its label."""
     kit = f"kit {placed.kit} " if kits > 1 else ""
     return (kit + placed.note).strip()
-
-
-def cut_rings(content: bytes) -> Iterator[Floats]:
-    """Yield (k, 3) x, y, bulge of each closed polyline on a layer that is cut, from DXF text."""
-    for line in dxf_lines(content):
-        if line.closed and line.layer == "CUT":
-            yield line.points
 
 
 def _triangle_areas(corners: Floats) -> Floats:

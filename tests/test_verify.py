@@ -28,7 +28,7 @@ from flatten.export.templates import templates_pdf
 from flatten.export.tiles import plan_tiles
 from flatten.pattern.alike import merge_identical
 from flatten.run import run
-from flatten.verify import cut_rings, verify
+from flatten.verify import verify
 from flatten.verify_lines import ReadLine, dxf_lines, svg_lines
 from flatten.verify_paper import check_paper
 from flatten.verify_places import FileLines, Meant, check_sheets
@@ -354,11 +354,12 @@ def test_nothing_is_written_when_it_fails(good, tmp_path):
 @pytest.mark.parametrize("version", ["R2010", "R12"])
 def test_the_reader_finds_closed_outlines(version):
     square = Line(layer=CUT.name, points=[[0, 0], [30, 0], [30, 20], [0, 20]], closed=True)
-    rings = list(
-        cut_rings(dxf_bytes(Drawing(title="x", layers=(CUT,), lines=(square,)), version=version))
-    )
+    drawing = Drawing(title="x", layers=(CUT,), lines=(square,))
 
-    assert [shapely.Polygon(ring[:, :2]).area for ring in rings] == [600.0]
+    (line,) = dxf_lines(dxf_bytes(drawing, version=version))
+
+    assert (line.layer, line.closed) == ("CUT", True)
+    assert shapely.Polygon(line.points[:, :2]).area == 600.0
 
 
 @pytest.mark.parametrize("turn_deg", [40, 180, 300])

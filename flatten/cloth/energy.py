@@ -56,11 +56,6 @@ class Panels:
         return Panels._from_components(mesh.faces, sides[0], np.negative(sides[2], out=sides[2]))
 
     @staticmethod
-    def from_sides(faces: Ints, first: Floats, second: Floats) -> Panels:
-        """Return the panels with these side vectors (m, 2 or 3) from corner 0."""
-        return Panels._from_components(faces, first.T, second.T)
-
-    @staticmethod
     def _from_components(faces: Ints, first: Floats, second: Floats) -> Panels:
         base = np.sqrt(_dot(first, first))
         along = _dot(first, second) / base

@@ -46,11 +46,6 @@ def text_lines(text: Text, hollow: _HollowLetters | None = None) -> list[Line]:
     ]
 
 
-def stroke_width_mm(text: str, height_mm: float) -> float:
-    """Return how wide a text is as strokes."""
-    return _shape(text, _HollowLetters())[1] * height_mm
-
-
 def _shape(text: str, hollow: _HollowLetters) -> Shape:
     """Return the strokes of a whole text and its width, in capital heights."""
     shapes = [_strokes(char) for char in text]

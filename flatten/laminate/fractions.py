@@ -27,21 +27,6 @@ def volume_fraction(
     return fibre / (fibre + (1 - mass_share) / resin_density_g_cm3)
 
 
-def mass_fraction(
-    volume_share: float, *, fibre_density_g_cm3: float, resin_density_g_cm3: float
-) -> float:
-    """Return the fibre's share of the mass from its share of the volume.
-
-    Raises
-    ------
-    InputError : a share outside (0, 1), a density that is not above zero
-    """
-    check_share("Laminate", "fibre_volume_fraction", volume_share)
-    _check_densities(fibre_density_g_cm3, resin_density_g_cm3)
-    fibre = volume_share * fibre_density_g_cm3
-    return fibre / (fibre + (1 - volume_share) * resin_density_g_cm3)
-
-
 def fibre_volume_fraction(fabric: Fabric, settings: LaminateSettings) -> float:
     """Return the fibre volume fraction a ply of this cloth ends up with."""
     process = process_of(settings.process)

@@ -25,13 +25,6 @@ class Turns:
         share = (0.0,) if self.tolerance_deg == 0 else (0.0, -1.0, -0.5, 0.5, 1.0)
         return tuple(base + part * self.tolerance_deg for part in share for base in self.base_deg)
 
-    def off_deg(self, angle_deg: float) -> float:
-        """Return how far an angle is outside what is allowed, degrees, 0 where it is allowed."""
-        if self.any_turn:
-            return 0.0
-        nearest = min(abs((angle_deg - base + 180) % 360 - 180) for base in self.base_deg)
-        return max(0.0, nearest - self.tolerance_deg)
-
 
 def allowed_turns(fabric: Fabric, tolerance_deg: float = 0.0) -> Turns:
     """Return the turns of a pattern on this cloth, warp along warp being 0.

@@ -55,12 +55,6 @@ def text_box_mm(lines: tuple[str, ...], height_mm: float) -> tuple[float, float]
     return GLYPH_WIDTH * height_mm * longest, height
 
 
-def mark_box(mark: Mark) -> Polygon:
-    """Return the box a mark's text takes, turned as it is; a dart's end is a small square."""
-    width, height = text_box_mm(mark.lines or ("x",), mark.height_mm)
-    return box_at(mark.at, width, height, mark.turn_deg)
-
-
 def place_tack(room: Room, cut: Polygon) -> Floats | None:
     """Return the tack point (the origin) if it lies on this piece, and keep texts off it."""
     if not cut.buffer(1e-6).contains(Point(0, 0)):

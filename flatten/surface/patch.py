@@ -74,26 +74,6 @@ class Patch:
         last = np.flatnonzero(ends[:-1] != starts[1:]) + 1
         return np.split(np.arange(len(starts)), last)
 
-    @property
-    def net_edges(self) -> Ints:
-        """(k, 2) edges round the net region, net on their left; joints are not among them."""
-        edges, faces = self.surface.edges, self.surface.faces
-        inside = np.append(self.inside, False)
-        face, corner = np.nonzero(inside[edges.faces].sum(axis=1)[edges.of_face] == 1)
-        net = self.inside[face]
-        start, end = faces[face, corner][net], faces[face, (corner + 1) % 3][net]
-        rim = np.column_stack([start, end])
-        base = len(self.surface.vertices)
-        joint = self.edge_vertices[self.edge_joints >= 0]
-        keep = ~np.isin(rim @ [base, 1], joint @ [base, 1])
-        return rim[keep]
-
-    def edge_lengths(self) -> Floats:
-        """Return (k,) mm: the length of each boundary edge."""
-        ends = self.surface.vertices[self.edge_vertices]
-        lengths: Floats = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
-        return lengths
-
 
 def check_opens_flat(surface: SurfaceMesh, source_faces: Ints) -> None:
     """Refuse a surface that is not one piece with a rim and without handles.

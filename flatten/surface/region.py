@@ -1,4 +1,4 @@
-"""Region: the named set of mould faces a ply covers; grow, shrink, find its pieces."""
+"""Region: the named set of mould faces a ply covers; grown from a point, its rim, its pieces."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from ..arrays import Bools, Floats, Ints, frozen_floats, frozen_ints
+from ..arrays import Floats, Ints, frozen_floats, frozen_ints
 from ..errors import InputError
 from .edges import Edges
 from .joined import joined
@@ -122,39 +122,6 @@ def grow_to_sharp_edges(mesh: MouldMesh, seed_face: int, angle_deg: float) -> In
     return np.flatnonzero(piece == piece[seed_face])
 
 
-def grow(mesh: MouldMesh, region: Region, rings: int = 1) -> Region:
-    """Return the region and every face that shares an edge with it, `rings` times."""
-    check_range(mesh, region)
-    inside = _mask(mesh, region)
-    pairs = mesh.edges.faces[mesh.edges.faces[:, 1] >= 0]
-    for _ in range(rings):
-        touched = pairs[inside[pairs].any(axis=1)]
-        inside[touched] = True
-    return Region(region.name, np.flatnonzero(inside))
-
-
-def shrink(mesh: MouldMesh, region: Region, rings: int = 1) -> Region:
-    """Return the region without the faces on its rim, `rings` times.
-
-    Raises
-    ------
-    InputError : nothing is left
-    """
-    check_range(mesh, region)
-    inside = _mask(mesh, region)
-    edges = mesh.edges
-    for _ in range(rings):
-        lone = edges.count == 1
-        rim = lone | (inside[edges.faces].sum(axis=1) == 1)
-        inside &= ~rim[edges.of_face].any(axis=1)
-    if not inside.any():
-        raise InputError(
-            f"Region '{region.name}' has no face more than {rings} faces from its rim.",
-            "Shrink it by less.",
-        )
-    return Region(region.name, np.flatnonzero(inside))
-
-
 def edge_angles(mesh: MouldMesh) -> Floats:
     """Return (k,) radians between the normals either side of each edge; 0 at a boundary."""
     normals, pairs = mesh.normals, mesh.edges.faces
@@ -171,9 +138,3 @@ def region_boundary(mesh: MouldMesh, region: Region) -> Ints:
     edges = Edges(faces)
     face, corner = np.nonzero(edges.boundary[edges.of_face])
     return np.column_stack([faces[face, corner], faces[face, (corner + 1) % 3]])
-
-
-def _mask(mesh: MouldMesh, region: Region) -> Bools:
-    inside = np.zeros(len(mesh.faces), bool)
-    inside[region.faces] = True
-    return inside

@@ -17,11 +17,8 @@ from flatten.surface.mesh import SurfaceMesh
 
 def sheared(degrees):
     """A square of the mould with x = X + tan(shear) Y, y = Y on it: panels and layout."""
-    panels = Panels.from_sides(
-        np.array([[0, 1, 2], [0, 2, 3]]),
-        np.array([[1.0, 0, 0], [1, 1, 0]]),
-        np.array([[1.0, 1, 0], [0, 1, 0]]),
-    )
+    square = SurfaceMesh([[0, 0, 0], [1, 0, 0], [1, 1, 0], [0, 1, 0]], [[0, 1, 2], [0, 2, 3]])
+    panels = Panels.of(square)
     lean = np.tan(np.radians(degrees))
     return panels, np.array([[0, 1, 1 + lean, lean], [0, 0, 1, 1]])
 

@@ -1,6 +1,7 @@
 """Drawing, arcs, strokes and fonts: nothing moves, nothing is lost, every letter is there."""
 
 import unicodedata
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -19,7 +20,7 @@ from flatten.export.fonts import FILES, FOLDER, JAPANESE, missing, runs, width_m
 from flatten.export.layers import CUT, LAYERS, TACK, TEXT
 from flatten.export.pattern_drawing import pattern_drawing, patterns_drawing
 from flatten.export.pen_order import in_pen_order
-from flatten.export.strokes import stroke_width_mm, text_as_strokes, text_lines
+from flatten.export.strokes import text_as_strokes, text_lines
 from flatten.pattern.pattern import Mark, Notch
 
 
@@ -196,13 +197,17 @@ def test_the_fonts_are_free_and_small():
 
 @pytest.mark.parametrize("char", [chr(code) for code in range(0x21, 0x7F)])
 def test_every_sign_of_ascii_is_drawn_within_its_height(char):
-    lines = text_lines(Text(layer=TEXT.name, text=char, at=np.zeros(2), height_mm=6, anchor="left"))
-    points = np.concatenate([line.points for line in lines])
+    text = Text(layer=TEXT.name, text=char, at=np.zeros(2), height_mm=6, anchor="left")
+    points, middle = (
+        np.concatenate([line.points for line in text_lines(one)])
+        for one in (text, replace(text, anchor="middle"))
+    )
+    width = 2 * (points - middle)[0, 0]  # set on its middle, a text moves by half its width
 
     assert points[:, 1].min() >= -2.5
     assert points[:, 1].max() <= 8.0
     assert points[:, 0].min() >= -0.5
-    assert points[:, 0].max() <= stroke_width_mm(char, 6) + 0.5
+    assert points[:, 0].max() <= width + 0.5
 
 
 def test_capitals_have_the_height_and_the_text_its_middle():

@@ -1,9 +1,8 @@
 """Draws dressed patterns to a PNG, to be looked at by hand."""
 
 import numpy as np
+from pattern.pieces import mark_box
 from PIL import Image, ImageDraw, ImageFont
-
-from flatten.pattern.marks import mark_box
 
 INK = {
     "trim": "#222222",

@@ -5,6 +5,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from flatten.cloth.fabric import Fabric
+from flatten.pattern.marks import text_box_mm
+from flatten.pattern.place import box_at
 from flatten.surface.mesh import SurfaceMesh
 
 TWILL = Fabric(
@@ -19,6 +21,12 @@ TWILL = Fabric(
     shear_lock_deg=50,
     balanced=True,
 )
+
+
+def mark_box(mark):
+    """The box a mark's text takes, turned as it is; a dart's end is a small square."""
+    width, height = text_box_mm(mark.lines or ("x",), mark.height_mm)
+    return box_at(mark.at, width, height, mark.turn_deg)
 
 
 @dataclass

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from pattern.pieces import TWILL, grid, laid, piece
+from pattern.pieces import TWILL, grid, laid, mark_box, piece
 from pattern.solids import cube, patches_of
 from shapely import LineString
 
@@ -15,7 +15,6 @@ from flatten.pattern.alike import merge_identical
 from flatten.pattern.covers import core_pattern, corner_tapes, cover_pattern
 from flatten.pattern.dress import dress
 from flatten.pattern.gaps import gap_patches
-from flatten.pattern.marks import mark_box
 from flatten.pattern.outline import outline
 from flatten.pattern.settings import Dressing
 from flatten.pattern.slits import KERF_MM

@@ -4,12 +4,11 @@ import numpy as np
 import pytest
 import shapely
 from numpy.testing import assert_allclose
-from pattern.pieces import TWILL, grid, laid, piece
+from pattern.pieces import TWILL, grid, laid, mark_box, piece
 from shapely import affinity
 
 from flatten.errors import InputError
 from flatten.pattern.dress import dress
-from flatten.pattern.marks import mark_box
 from flatten.pattern.outline import outline
 from flatten.pattern.settings import Dressing
 

@@ -6,6 +6,7 @@ import numpy as np
 from shapes import grid_faces
 
 from flatten.surface.mesh import MouldMesh
+from flatten.surface.patch import Patch
 from flatten.surface.region import Region
 
 
@@ -20,6 +21,28 @@ def plate(cells: int, size: float = 100.0) -> MouldMesh:
 
 def everything(mesh: MouldMesh, name: str = "all") -> Region:
     return Region(name, np.arange(len(mesh.faces)))
+
+
+def edge_lengths(patch: Patch) -> np.ndarray:
+    """(k,) mm: the length of each boundary edge."""
+    ends = patch.surface.vertices[patch.edge_vertices]
+    return np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
+
+
+def net_edges(patch: Patch) -> np.ndarray:
+    """(k, 2) edges round the net region, net on their left; joints are not among them."""
+    halves = {}
+    for face, net in zip(patch.surface.faces.tolist(), patch.inside, strict=True):
+        for start, end in zip(face, [*face[1:], face[0]], strict=True):
+            halves[start, end] = net
+    joint = {tuple(edge) for edge in patch.edge_vertices[patch.edge_joints >= 0].tolist()}
+    return np.array(
+        [
+            (start, end)
+            for (start, end), net in halves.items()
+            if net and not halves.get((end, start), False) and (start, end) not in joint
+        ]
+    )
 
 
 def within(mesh: MouldMesh, low: tuple[float, float], high: tuple[float, float]) -> Region:

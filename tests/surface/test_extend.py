@@ -3,7 +3,17 @@
 import numpy as np
 import pytest
 from numpy.testing import assert_array_equal
-from surface.parts import block, euler, everything, plate, trough, tube, within
+from surface.parts import (
+    block,
+    edge_lengths,
+    euler,
+    everything,
+    net_edges,
+    plate,
+    trough,
+    tube,
+    within,
+)
 
 from flatten.errors import InputError
 from flatten.surface.cut import Cut, cut
@@ -57,9 +67,9 @@ def test_the_net_line_stays_where_it_was():
 
     (patch,) = cut(mesh, region, trim_mm=15)
 
-    ends = patch.surface.vertices[patch.net_edges]
+    ends = patch.surface.vertices[net_edges(patch)]
     lengths = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
-    assert lengths.sum() == pytest.approx(net.edge_lengths().sum(), rel=1e-12)
+    assert lengths.sum() == pytest.approx(edge_lengths(net).sum(), rel=1e-12)
     assert (np.isclose(ends, 100) | np.isclose(ends, 300)).any(axis=2).all()
     kept = patch.source_vertices[patch.source_vertices >= 0]
     assert_array_equal(patch.surface.vertices[patch.source_vertices >= 0], mesh.vertices[kept])
@@ -128,7 +138,7 @@ def test_a_small_opening_is_filled_by_its_own_trim():
     (patch,) = cut(mesh, region, trim_mm=15)
 
     assert euler(patch.surface.faces) == 1
-    assert len(patch.net_edges) > 8
+    assert len(net_edges(patch)) > 8
     assert patch.surface.areas[patch.inside].sum() == pytest.approx(200**2 - 400, rel=1e-12)
 
 
@@ -145,7 +155,7 @@ def test_a_cut_to_an_opening_ends_there_whether_its_trim_fills_it_or_not(trim_mm
     ):
         (patch,) = cut(mesh, region, trim_mm=trim_mm, **options)
         assert euler(patch.surface.faces) == 1
-        joint = patch.edge_lengths()[patch.edge_joints == 0].sum() / 2
+        joint = edge_lengths(patch)[patch.edge_joints == 0].sum() / 2
         assert joint == pytest.approx(90 + trim_mm + (5 if trim_mm == 5 else 0), abs=0.5)
 
 
@@ -198,7 +208,7 @@ def test_a_seam_that_stops_at_the_net_line_parts_the_strip_as_well():
 
     assert left.joints[0].kind == "splice"
     for patch in (left, right):
-        assert patch.edge_lengths()[patch.edge_joints == 0].sum() == pytest.approx(230, abs=2)
+        assert edge_lengths(patch)[patch.edge_joints == 0].sum() == pytest.approx(230, abs=2)
 
 
 @pytest.mark.parametrize("trim_mm", [-1.0, float("nan"), float("inf"), 0.0])

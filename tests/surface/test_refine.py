@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 from shapes import cap
-from surface.parts import euler, everything, plate, trough, tube, within
+from surface.parts import edge_lengths, euler, everything, plate, trough, tube, within
 
 from flatten.errors import InputError
 from flatten.surface.cut import cut
@@ -166,7 +166,7 @@ def test_a_patch_keeps_the_kind_of_its_edges():
     assert len(fine.loops) == len(patch.loops)
     for kind in set(patch.edge_kinds):
         before, after = (
-            p.edge_lengths()[np.array(p.edge_kinds) == kind].sum() for p in (patch, fine)
+            edge_lengths(p)[np.array(p.edge_kinds) == kind].sum() for p in (patch, fine)
         )
         assert after == pytest.approx(before, rel=1e-12)
     assert fine.edge_joints.max() == 0

@@ -3,18 +3,16 @@
 import numpy as np
 import pytest
 from numpy.testing import assert_array_equal
-from surface.parts import block, everything, plate, trough, within
+from surface.parts import block, plate, trough, within
 
 from flatten.errors import InputError
 from flatten.surface.region import (
     Region,
     check_region,
     edge_angles,
-    grow,
     grow_to_sharp_edges,
     region_boundary,
     region_from_point,
-    shrink,
 )
 
 
@@ -77,19 +75,6 @@ def test_a_point_finds_the_smooth_region_under_it():
     region = region_from_point(block(100), "top", [50, 40, 104], 30)
 
     assert_array_equal(region.faces, [2, 3])
-
-
-def test_growing_and_shrinking_move_the_rim_by_a_ring():
-    mesh = plate(10)
-    middle = within(mesh, (40, 40), (60, 60))
-
-    wider = grow(mesh, middle)
-
-    assert set(middle.faces) < set(wider.faces)
-    assert set(shrink(mesh, wider).faces) <= set(wider.faces)
-    assert len(grow(mesh, everything(mesh)).faces) == 200
-    with pytest.raises(InputError, match="Shrink it by less"):
-        shrink(mesh, middle, 3)
 
 
 def test_the_rim_of_a_region_has_it_on_the_left():
