@@ -148,7 +148,7 @@ def drape_surface(
     tack, layout = laid.tack, laid.layout
     flat = layout.flat.T - tack.point.barycentric @ layout.flat.T[fine.faces[tack.point.face]]
     names = refined.face_source if source_faces is None else source_faces[refined.face_source]
-    strain = fabric_strain(fine, flat, names, layout.bow)
+    strain = fabric_strain(fine, flat, names)
     settled = np.ones(len(strain), bool)
     if fabric.directional and method == "worked_out":
         settled = settled_faces(fine, flat)

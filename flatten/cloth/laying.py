@@ -104,7 +104,7 @@ class _Run:
                 if bow_mm < slight_mm:
                     break
             run = replace(self, cloth=self.cloth.bowed(read))
-            layout = replace(run.to(layout.flat, leg).after(layout.iterations), bow=read)
+            layout = run.to(layout.flat, leg).after(layout.iterations)
         if first.converged and not layout.converged:
             layout = self.to(first.flat, _Leg(legs[-1].to_mm)).after(layout.iterations)
         return replace(layout, bow_mm=bow_mm)

@@ -43,8 +43,7 @@ SPRING = 1.0  # of a point on a spine, energy mm2 per mm2 of distance
 class Layout:
     """A flat layout (2, n) mm, whether it came to rest, after how many steps, the last one.
 
-    `bow_mm`: how far its threads bow across a triangle, where that was read (bow.py); `bow`
-    (2, 2, m) what the gradients were then relieved of, if anything.
+    `bow_mm`: how far its threads bow across a triangle, where that was read (bow.py).
     """
 
     flat: Floats
@@ -52,7 +51,6 @@ class Layout:
     iterations: int
     residual: float  # mm, largest movement in the last step
     bow_mm: float = np.inf
-    bow: Floats | None = None
 
     def after(self, steps: int) -> Layout:
         """Return the same with the steps counted that were taken before."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -30,9 +29,7 @@ FOLD_DEG = 80  # threads lying on each other
 FIBRE_STRETCH = 0.01  # carbon breaks near 1.5 %, glass near 3 %; in cloth it buckles or bridges
 
 
-def fabric_strain(
-    surface: MouldMesh, flat: Floats, names: Ints | None = None, bow: Floats | None = None
-) -> Floats:
+def fabric_strain(surface: MouldMesh, flat: Floats, names: Ints | None = None) -> Floats:
     """Measure warp stretch, weft stretch and shear in every triangle.
 
     Parameters
@@ -40,8 +37,6 @@ def fabric_strain(
     surface : the draped shape, n vertices and m faces, mm
     flat : (n, 2) the same vertices in the flat cloth, mm; x along the warp
     names : (m,) what an error calls the faces; None: their own numbers
-    bow : (2, 2, m) how threads curve across the triangles (bow.py); None: not at all. Stretch is
-        told without it; not shear, which it would tell too low at the rim, where it is not read
 
     Returns
     -------
@@ -67,11 +62,8 @@ def fabric_strain(
             "Merge vertices by distance, then drape again.",
             faces=bad if names is None else np.unique(names[bad]),
         )
-    shear = np.arctan2(-(x1 * y1 + x2 * y2), det)
-    if bow is not None:
-        replace(panels, bow=bow).take_bow_off((x1, x2, y1, y2))
-        det = x1 * y2 - x2 * y1
-    return np.column_stack([np.hypot(y1, y2) / det - 1, np.hypot(x1, x2) / det - 1, shear])
+    warp, weft = np.hypot(y1, y2) / det, np.hypot(x1, x2) / det
+    return np.column_stack([warp - 1, weft - 1, np.arctan2(-(x1 * y1 + x2 * y2), det)])
 
 
 def principal_stretch(strain: Floats) -> Floats:
