@@ -52,16 +52,13 @@ class Panels:
     @staticmethod
     def of(mesh: MouldMesh) -> Panels:
         """Return the panels of a mesh."""
-        sides = mesh.sides
-        return Panels._from_components(mesh.faces, sides[0], np.negative(sides[2], out=sides[2]))
-
-    @staticmethod
-    def _from_components(faces: Ints, first: Floats, second: Floats) -> Panels:
+        first, _, second = mesh.sides
+        np.negative(second, out=second)  # from corner 0, too
         base = np.sqrt(_dot(first, first))
         along = _dot(first, second) / base
         height = np.sqrt(np.maximum(_dot(second, second) - along * along, 1e-300))
         return Panels(
-            corner=np.ascontiguousarray(faces.T),
+            corner=np.ascontiguousarray(mesh.faces.T),
             areas=0.5 * base * height,
             inverse_base=1 / base,
             shift=along / (base * height),
@@ -267,11 +264,9 @@ class ThreadEnergy:
 
 
 def _dot(one: Floats, two: Floats) -> Floats:
-    """Return (m,) the scalar products of vectors (3 or 2, m)."""
-    total: Floats = one[0] * two[0]
-    for axis in range(1, len(one)):  # a sum over a short axis takes several times as long
-        total += one[axis] * two[axis]
-    return total
+    """Return (m,) the scalar products of vectors (3, m)."""
+    # A sum over a short axis takes several times as long.
+    return np.asarray(one[0] * two[0] + one[1] * two[1] + one[2] * two[2])
 
 
 def _square(
