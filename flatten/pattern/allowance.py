@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from typing import NamedTuple
 
 import numpy as np
 import shapely
@@ -11,10 +12,10 @@ from shapely.geometry.base import BaseGeometry
 
 from ..arrays import Floats
 from ..errors import InputError
-from .corner import Corner, cross, fill, outward, strip, unit
+from .corner import MITRE_LIMIT, Corner, cross, fill, outward, strip, unit
+from .dart_laps import under_slits, without_strays
 from .outline import Loop, Outline, run_starts
-from .pattern import EdgeRun
-from .slits import KERF_MM, dart_pairs, dart_slits, largest
+from .slits import dart_slits, largest
 from .smooth import smooth_outward
 from .snips import relief_slits
 
@@ -54,17 +55,20 @@ def allowance(
         for joint in joints
     }
     _refuse_wide_laps(outline, laps, faces)
-    parts = [
-        area
-        for loop in outline.rims
-        for area in _loop_areas(loop, _widths(loop, trim_mm, laps), corner)
-    ]
-    areas = [outline.net, outline.covered, *parts]
+    areas: list[BaseGeometry] = [outline.net, outline.covered]
+    over: list[tuple[int, BaseGeometry]] = []
+    for loop in outline.rims:
+        for edge, area in _loop_areas(loop, _widths(loop, trim_mm, laps), corner):
+            if loop.kinds[edge] == "lap_over":
+                over.append((int(loop.joints[edge]), area))
+            else:
+                areas.append(area)
+    areas += without_strays(over, outline, shapely.unary_union(areas))
     added = _close_cracks(shapely.unary_union(areas, grid_size=GRID_MM))
     added = smooth_outward(largest(added), smooth_mm)
     if smooth_mm > 0 and outline.covered is not outline.net:
         added = _calm_strip(outline, added)
-    slits = [*dart_slits(outline.rim_runs), *_under_slits(outline.rim_runs)]
+    slits = [*dart_slits(outline.rim_runs), *under_slits(outline, added)]
     if relieve:
         slits += relief_slits(outline, trim_mm)
     if slits:
@@ -113,42 +117,70 @@ def _refuse_wide_laps(outline: Outline, laps: Mapping[int, float], faces: Iterab
             )
 
 
-def _loop_areas(loop: Loop, widths: Floats, corner: Corner) -> list[BaseGeometry]:
-    """Return the flat allowance of each stretch of a loop, cut off at its neighbours."""
+def _loop_areas(loop: Loop, widths: Floats, corner: Corner) -> list[tuple[int, BaseGeometry]]:
+    """Return each stretch of a loop, by its first edge, and its flat allowance.
+
+    That is cut off at its neighbours.
+    """
     starts, count, areas = run_starts(loop), len(loop.kinds), []
     for start, stop in zip(starts, [*starts[1:], starts[0] + count], strict=True):
         edges = np.arange(start, stop) % count
         if not widths[edges].any():
             continue
-        pieces = []
-        for edge in edges:
-            after = (edge + 1) % count
-            pieces.append(strip(loop.points[edge], loop.points[after], *widths[edge]))
+        ends = np.stack([loop.points[edges], loop.points[(edges + 1) % count]])
+        walked = np.concatenate([[0.0], np.cumsum(np.linalg.norm(ends[1] - ends[0], axis=1))])
+        left = walked[-1] - walked
+        pieces = [
+            _Piece(strip(*ends[:, k], *widths[edge]), walked[k], left[k + 1])
+            for k, edge in enumerate(edges)
+        ]
         whole = len(starts) == 1
-        for edge in edges if whole else edges[1:]:
-            before, here, beyond = (loop.points[(edge + i) % count] for i in (-1, 0, 1))
-            wide = float(widths[edge, 0])
-            pieces.append(fill(before, here, beyond, wide, wide, corner))
-        area = shapely.unary_union([piece for piece in pieces if piece is not None])
+        for k, edge in enumerate(edges):
+            if k or whole:
+                before, here, beyond = (loop.points[(edge + i) % count] for i in (-1, 0, 1))
+                wide = float(widths[edge, 0])
+                shape = fill(before, here, beyond, wide, wide, corner)
+                pieces.append(_Piece(shape, walked[k], left[k]))
         if not whole:
-            area = _joined(loop, area, widths, start, ends=False)
-            area = _joined(loop, area, widths, stop % count, ends=True)
-        areas.append(area)
+            pieces = _joined(loop, pieces, widths, start, ends=False)
+            pieces = _joined(loop, pieces, widths, stop % count, ends=True)
+        shapes = [piece.shape for piece in pieces if piece.shape is not None]
+        areas.append((start, shapely.unary_union(shapes)))
     return areas
 
 
+class _Piece(NamedTuple):
+    """A part of a stretch's allowance, and how far from its start and its end it begins, mm."""
+
+    shape: BaseGeometry | None
+    from_start: float
+    from_end: float
+
+
 def _joined(
-    loop: Loop, area: BaseGeometry, widths: Floats, vertex: int, *, ends: bool
-) -> BaseGeometry:
-    """Return a run's area mitred with the run it meets at a vertex, and cut off beyond it."""
+    loop: Loop, pieces: list[_Piece], widths: Floats, vertex: int, *, ends: bool
+) -> list[_Piece]:
+    """Return a run's pieces mitred with the run it meets at a vertex, and cut off beyond it.
+
+    Only those near the vertex: the run may come back on the other side of a dart.
+    """
     count = len(loop.kinds)
     before, here, after = (loop.points[(vertex + i) % count] for i in (-1, 0, 1))
     w_in, w_out = float(widths[vertex - 1, 1]), float(widths[vertex, 0])
-    wedge = fill(before, here, after, w_in, w_out, "mitre")
-    if wedge is not None:
-        area = area.union(wedge)
+    kinds = loop.kinds[vertex - 1], loop.kinds[vertex]
+    if kinds[not ends] == "lap_over" or "lap_over" not in kinds:  # a lap's corner is its own
+        there = (np.inf, 0.0) if ends else (0.0, np.inf)
+        pieces = [*pieces, _Piece(fill(before, here, after, w_in, w_out, "mitre"), *there)]
     guard = _guard(before, here, after, w_in, w_out, ends=ends)
-    return area.difference(guard) if guard is not None else area
+    if guard is None:
+        return pieces
+    near = MITRE_LIMIT * (w_in + w_out)  # no piece further on reaches back to the corner
+    return [
+        piece._replace(shape=piece.shape.difference(guard))
+        if piece.shape is not None and (piece.from_end if ends else piece.from_start) <= near
+        else piece
+        for piece in pieces
+    ]
 
 
 def _guard(
@@ -174,14 +206,3 @@ def _close_cracks(area: BaseGeometry) -> BaseGeometry:
     )
     cracks = [part for part in shapely.get_parts(closed.difference(area)) if part.area > 1e-9]
     return area.union(shapely.unary_union(cracks)) if cracks else area
-
-
-def _under_slits(runs: tuple[EdgeRun, ...]) -> list[BaseGeometry]:
-    """Return the slits along the under side of lapped darts, where the lap may reach across."""
-    slits: list[BaseGeometry] = []
-    for pair in dart_pairs(runs):
-        for run in pair:
-            if run.kind == "lap_under":
-                edge = LineString(run.points)  # one strip: quads would leave bridges at its bends
-                slits.append(edge.buffer(-KERF_MM, single_sided=True, join_style="mitre"))
-    return slits
