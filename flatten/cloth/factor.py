@@ -14,7 +14,7 @@ from ..surface.edges import Edges
 from .order import dissection
 
 # Above so many vertices nested dissection beats the order of least degree by more than it costs.
-DISSECT_ABOVE = 150_000
+DISSECT_ABOVE = 35_000
 # Corner pairs of a triangle, in the order of the 21 entries of its 6 x 6 matrix: three corners
 # (xx, yx, yy), then three sides (xx, y of the first with x of the second, x with y, yy).
 SIDES = ((0, 1), (1, 2), (2, 0))
@@ -75,17 +75,19 @@ class SparseSystem:
         return rows, columns
 
     def _face_slots(self, faces: Ints, edges: Edges) -> Ints:
-        slots = [self._diagonal[part][faces[:, corner]] for corner in range(3) for part in range(3)]
+        corner = np.ascontiguousarray(faces.T)
+        slots = np.empty((21, len(faces)), np.int64)
+        for k in range(3):
+            for part in range(3):
+                slots[3 * k + part] = self._diagonal[part].take(corner[k])
         for side, (i, j) in enumerate(SIDES):
-            of_side = self._beside[:, self.edge_pair[edges.of_face[:, side]]]
-            swap = faces[:, i] < faces[:, j]
-            slots += [
-                of_side[0],
-                np.where(swap, of_side[2], of_side[1]),
-                np.where(swap, of_side[1], of_side[2]),
-                of_side[3],
-            ]
-        return np.concatenate(slots)
+            pair = self.edge_pair.take(edges.of_face[:, side])
+            at = slots[9 + 4 * side : 13 + 4 * side]
+            for k, beside in enumerate(self._beside):
+                at[k] = beside.take(pair)
+            turned = np.flatnonzero(corner[i] < corner[j])
+            at[1:3, turned] = at[2:0:-1, turned]
+        return slots.ravel()
 
     def pair_of(self, one: Ints, two: Ints) -> Ints:
         """Return the numbers (k,) of the pairs of vertices `one` and `two` (k,)."""
@@ -150,14 +152,19 @@ class SparseSystem:
 
         So the order is looked for among vertices, half as many and a quarter of the pairs.
         """
+        pairs = np.column_stack([self._high, self._low])
         if self._points is None or self.count < DISSECT_ABOVE:
-            pairs = spmatrix(1.0, matrix(self._high), matrix(self._low), (self.count, self.count))
-            order = np.array(amd.order(pairs)).ravel()
+            order = self._least_degree(pairs)
         else:
-            order = dissection(self._points, np.column_stack([self._high, self._low]))
+            order = dissection(self._points, pairs, self._least_degree)
         unknowns = np.column_stack([2 * order, 2 * order + 1]).ravel()
         cholmod.options["nmethods"] = 1  # ours alone
         return cholmod.symbolic(stored, p=matrix(unknowns))
+
+    def _least_degree(self, pairs: Ints) -> Ints:
+        """Return (n,) the vertices by least degree, coupled by `pairs` (k, 2), the higher first."""
+        high, low = (matrix(np.ascontiguousarray(end)) for end in pairs.T)
+        return np.array(amd.order(spmatrix(1.0, high, low, (self.count, self.count)))).ravel()
 
     def solve(self, rhs: Floats) -> Floats:
         """Return the solution (2 n,) of the last factor for a right side (2 n,)."""
