@@ -52,8 +52,7 @@ class Panels:
     @staticmethod
     def of(mesh: MouldMesh) -> Panels:
         """Return the panels of a mesh."""
-        first, _, second = mesh.sides
-        np.negative(second, out=second)  # from corner 0, too
+        first, second = mesh.sides[0], -mesh.sides[2]
         base = np.sqrt(_dot(first, first))
         along = _dot(first, second) / base
         height = np.sqrt(np.maximum(_dot(second, second) - along * along, 1e-300))
@@ -202,7 +201,7 @@ class ThreadEnergy:
     ) -> tuple[tuple[Floats, Floats], tuple[Floats, Floats]]:
         """Return the energy's slopes in the differences of x and of y to corner 0."""
         a = panels.areas
-        _, f1, f2, f3, *_ = self.law.derivatives(s.q1, s.q2, s.tangent)
+        f1, f2, f3 = self.law.slopes(s.q1, s.q2, s.tangent)
         turn = a * ((f1 + f2) * s.tangent + f3)
         nx, ny = 1 / (s.x1 * s.x1 + s.x2 * s.x2), 1 / (s.y1 * s.y1 + s.y2 * s.y2)
         af1, af2 = a * f1 * nx, a * f2 * ny

@@ -66,16 +66,21 @@ class Law:
 
     def density(self, q1: Floats, q2: Floats, tangent: Floats) -> Floats:
         """Return the energy per mm2, (m,) as logs of stretch and tangent of the shear are."""
-        e: Floats = 0.5 * (
-            self.warp * q1 * q1 + self.weft * q2 * q2 + self.shear * tangent * tangent
-        )
-        if np.isfinite(self.crowds):
-            over = np.maximum(np.abs(tangent) - self.crowds, 0)
-            e = e + 0.5 * self.crowded * over * over
-        if self.limit is not None:
-            over = np.maximum(np.abs(q2) - self.limit, 0)
-            e = e + 0.5 * (self.warp - self.weft) * over * over
+        e: Floats = self.warp * q1 * q1
+        e += self.weft * q2 * q2
+        e += self.shear * tangent * tangent
+        over = _beyond(tangent, self.crowds)
+        if over is not None:
+            e += self.crowded * over * over
+        over = _beyond(q2, self.limit)
+        if over is not None:
+            e += (self.warp - self.weft) * over * over
+        e *= 0.5
         return e
+
+    def slopes(self, q1: Floats, q2: Floats, tangent: Floats) -> tuple[Floats, Floats, Floats]:
+        """Return the slopes of the energy in q1, q2 and gamma, (m,) each."""
+        return self.warp * q1, self._across(q2), self._shear(tangent) * (1 + tangent * tangent)
 
     def derivatives(self, q1: Floats, q2: Floats, tangent: Floats) -> Derivatives:
         """Return energy, slopes in q1, q2, gamma, curvatures, (m,) each; the last two in gamma.
@@ -83,22 +88,40 @@ class Law:
         Of the two curvatures in gamma the first is the Gauss-Newton one, never negative.
         """
         sec2 = 1 + tangent * tangent
-        f2, s2 = self.weft * q2, np.full_like(q2, self.weft)
-        if self.limit is not None:
-            over = np.maximum(np.abs(q2) - self.limit, 0)
-            extra = self.warp - self.weft
-            f2 = f2 + extra * np.copysign(over, q2)
-            s2 = s2 + extra * (over > 0)
-        over = np.maximum(np.abs(tangent) - self.crowds, 0)
-        slope = self.shear * tangent + self.crowded * np.copysign(over, tangent)
-        curvature = self.shear + self.crowded * (over > 0)
+        s2, curvature = np.full_like(q2, self.weft), np.full_like(q2, self.shear)
+        over = _beyond(q2, self.limit)
+        if over is not None:
+            s2 += (self.warp - self.weft) * (over != 0)
+        over = _beyond(tangent, self.crowds)
+        if over is not None:
+            curvature += self.crowded * (over != 0)
+        slope = self._shear(tangent)
         return (
             self.density(q1, q2, tangent),
             self.warp * q1,
-            f2,
+            self._across(q2),
             slope * sec2,
             np.full_like(q1, self.warp),
             s2,
             curvature * sec2 * sec2,
             sec2 * (curvature * sec2 + 2 * slope * tangent),
         )
+
+    def _across(self, q2: Floats) -> Floats:
+        """Return (m,) the slope in q2."""
+        over = _beyond(q2, self.limit)
+        slope = self.weft * q2
+        return slope if over is None else slope + (self.warp - self.weft) * over
+
+    def _shear(self, tangent: Floats) -> Floats:
+        """Return (m,) the slope in the tangent of the shear."""
+        over = _beyond(tangent, self.crowds)
+        slope = self.shear * tangent
+        return slope if over is None else slope + self.crowded * over
+
+
+def _beyond(values: Floats, limit: float | None) -> Floats | None:
+    """Return (m,) by how much values are beyond +-limit, signed; None where none is."""
+    if limit is None or not len(values) or max(values.max(), -values.min()) <= limit:
+        return None
+    return np.asarray(np.copysign(np.maximum(np.abs(values) - limit, 0), values))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -201,25 +202,34 @@ def _arm_start(tracer: Tracer, tack: Tack, direction: Floats) -> tuple[int, Floa
     elif weight.min() < ON_RIM:
         edge = tracer.edges.of_face[tack.point.face, (weight.argmin() + 1) % 3]
         around = [int(f) for f in tracer.edges.faces[edge] if f >= 0]
-    best, best_face, best_heading = -np.inf, around[0], direction
+    best, best_face, best_heading = -math.inf, around[0], direction
     for face in around:
         normal = mesh.normals[face]
-        slope = normal @ tack.normal
+        slope = float(normal @ tack.normal)
         if slope < 0.05:
             continue
         heading = direction - tack.normal * ((direction @ normal) / slope)
-        heading = heading / np.linalg.norm(heading)
-        corners = mesh.vertices[mesh.faces[face]]
-        inside = []
-        for side in range(3):
-            a, b = corners[side], corners[(side + 1) % 3]
-            along = (b - a) / np.linalg.norm(b - a)
-            if np.linalg.norm(np.cross(position - a, along)) < 1e-6 * np.linalg.norm(b - a):
-                inside.append(float(np.cross(along, heading) @ normal))
-        worst = min(inside, default=1.0)
+        heading = heading / math.sqrt(heading @ heading)
+        worst = _inwards(mesh.corners[face], position, heading, normal)
         if worst > best + 1e-9:
             best, best_face, best_heading = worst, face, heading
     return best_face, best_heading
+
+
+def _inwards(corners: Floats, position: Floats, heading: Floats, normal: Floats) -> float:
+    """Return the least sine between a heading and the sides the position lies on; 1 on none."""
+    (nx, ny, nz), (hx, hy, hz) = normal.tolist(), heading.tolist()
+    lx, ly, lz = ny * hz - nz * hy, nz * hx - nx * hz, nx * hy - ny * hx  # to the heading's left
+    away = (corners - position).tolist()
+    worst = 1.0
+    for side in range(3):
+        (ax, ay, az), (bx, by, bz) = away[side], away[(side + 1) % 3]
+        ex, ey, ez = bx - ax, by - ay, bz - az
+        length2 = ex * ex + ey * ey + ez * ez
+        off = (ay * ez - az * ey) ** 2 + (az * ex - ax * ez) ** 2 + (ax * ey - ay * ex) ** 2
+        if off < (1e-6 * length2) ** 2:
+            worst = min(worst, -(ex * lx + ey * ly + ez * lz) / math.sqrt(length2))
+    return worst
 
 
 def _held(tracer: Tracer, arms: list[Trace]) -> Spines:

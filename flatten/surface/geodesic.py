@@ -310,12 +310,11 @@ class Tracer:
         sides, angles = [], []
         for f in ring:
             corner = mesh.faces[f].tolist().index(vertex)
-            p = mesh.vertices[vertex]
-            first = mesh.vertices[mesh.faces[f, (corner + 1) % 3]] - p
-            second = mesh.vertices[mesh.faces[f, (corner + 2) % 3]] - p
-            first, second = first / np.linalg.norm(first), second / np.linalg.norm(second)
-            sides.append(first)
-            angles.append(_angle(first, second))
+            px, py, pz = (places := mesh.corners[f].tolist())[corner]
+            (ax, ay, az), (bx, by, bz) = places[(corner + 1) % 3], places[(corner + 2) % 3]
+            one, two = _unit(ax - px, ay - py, az - pz), _unit(bx - px, by - py, bz - pz)
+            sides.append(np.array(one))
+            angles.append(_angle(one, two))
         total = sum(angles)
         # Counter-clockwise from the first side. It may lie outside this face, where a line only
         # clips it beside the corner: then the angle is negative, or larger than the face's own.
@@ -380,6 +379,7 @@ def _plain(vector: Floats) -> Place:
     return x, y, z
 
 
-def _angle(first: Floats, second: Floats) -> float:
+def _angle(first: Place, second: Place) -> float:
     """Return the angle between two unit vectors, accurate also when small."""
-    return float(2 * np.arctan2(np.linalg.norm(first - second), np.linalg.norm(first + second)))
+    apart = math.dist(first, second)
+    return 2 * math.atan2(apart, math.hypot(*(a + b for a, b in zip(first, second, strict=True))))

@@ -68,7 +68,7 @@ class MouldMesh:
             normals[:, axis] = one[after] * two[last] - one[last] * two[after]
         return normals
 
-    @property
+    @cached_property
     def sides(self) -> Floats:
         """(3, 3, m) mm: the side from corner j to corner j + 1, its components apart."""
         corner = np.ascontiguousarray(self.faces.T)
