@@ -40,7 +40,7 @@ READ_MM, SURE_MM, SURE_STEPS = 1e-2, 1.0, 2
 # by less than `SLIGHT`, as a share of the size, across a triangle, outlines move by hundredths of a
 # millimetre at most, and that is left; so it is with triangles as small as these many make them.
 # A coarse mesh tells, the bow being in proportion to the area, where it is surely less than that.
-REST_MM, FEW, MANY, SLIGHT, SURELY = 1e-5, 5_000, 50_000, 1.2e-5, 0.7
+REST_MM, FEW, MANY, SLIGHT, SURELY = 1e-5, 5_000, 50_000, 1.45e-5, 0.85
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
