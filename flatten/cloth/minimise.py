@@ -27,6 +27,9 @@ TURNS_LINEAR = 0.25
 # No step goes further than this share of the way to the first triangle of no area.
 TO_FLIP = 0.8
 ARMIJO = 1e-4
+# A step smaller than a factor serves on from is taken as it is where the slope along it is no more
+# than this share of what it was (the curvature condition: Nocedal & Wright, 3.1).
+CURVED = 0.5
 # Once a step is this small the last factor serves on, for so many steps: a solve costs a tenth of
 # a factorisation. The first has to be a third of the step before; the next ones less than this
 # share of the one before, or no more than so many times it while that is as small: a zone the
@@ -154,16 +157,20 @@ def minimise(
         damping = 0.1 * damping if newton == 0.0 else 0.0
         step = -system.solve(gradient.T.ravel()).reshape(-1, 2).T
         slope = float((gradient * step).sum())
-        length = _search(cloth, springs, flat, step, e, slope)
-        if length == 0.0:
-            moved = float(np.abs(step).max())
-            return Layout(flat, moved < 1e-3, iteration + served, moved)
-        flat = flat + length * step
-        moved = length * float(np.abs(step).max())
+        moved, ahead = float(np.abs(step).max()), None
+        if moved < SERVES_MM:
+            ahead = _slope(cloth, springs, flat + step)
+        if ahead is not None and abs(float(ahead @ step.T.ravel())) < CURVED * abs(slope):
+            flat = flat + step
+        else:
+            length, ahead = _search(cloth, springs, flat, step, e, slope), None
+            if length == 0.0:
+                return Layout(flat, moved < 1e-3, iteration + served, moved)
+            flat, moved = flat + length * step, length * moved
         if stop is not None and stop(flat, moved):
             return Layout(flat, False, iteration + served, moved)
         if step_mm < moved < SERVES_MM:
-            flat, moved, more = _serve_on(cloth, system, springs, flat, moved, step_mm)
+            flat, moved, more = _serve_on(cloth, system, springs, flat, moved, step_mm, slope=ahead)
             served += more
         if moved <= step_mm:
             return Layout(flat, True, iteration + served, moved)
@@ -180,6 +187,7 @@ def _serve_on(
     moved: float,
     step_mm: float,
     gain: float = FIRST_GAIN,
+    slope: Floats | None = None,
 ) -> tuple[Floats, float, int]:
     """Go on with the last factor while that gains; return layout, last movement, steps taken.
 
@@ -187,7 +195,7 @@ def _serve_on(
     Wright, Numerical Optimization, 2nd ed. 2006, 7.2).
     """
     learned: list[tuple[Floats, Floats, float]] = []
-    slope = _slope(cloth, springs, flat)
+    slope = _slope(cloth, springs, flat) if slope is None else slope
     for count in range(SERVES_STEPS):
         if slope is None:
             return flat, moved, count
