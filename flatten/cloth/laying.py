@@ -39,7 +39,9 @@ READ_MM, SURE_MM, SURE_STEPS = 1e-2, 1.0, 2
 # reading is right by half or better: of few triangles two, of more one is enough. Where threads bow
 # by less than `SLIGHT`, as a share of the size, across a triangle, outlines move by hundredths of a
 # millimetre at most, and that is left; so it is with triangles as small as these many make them.
-# A coarse mesh tells, the bow being in proportion to the area, where it is surely less than that.
+# A coarse mesh tells, the bow being in proportion to the area, where it is surely less than that:
+# to a seventh, on caps and on bumps of 8k to 100k triangles. The limit itself is in no goal: at
+# 50 000 triangles of a 75-degree cap it is not reached, at 32 000 it is.
 REST_MM, FEW, MANY, SLIGHT, SURELY = 1e-5, 5_000, 50_000, 1.45e-5, 0.85
 
 
