@@ -1,4 +1,4 @@
-"""Where on a sheet the aids disturb the drawing least: the square, the name, words at an edge."""
+"""Where on a sheet the aids disturb the drawing least: square, scales, name, words at an edge."""
 
 from __future__ import annotations
 
@@ -21,6 +21,10 @@ STEP_MM = 1.0  # lines are counted in dots this far apart
 HATCH_MM = 1.5  # to cover a text costs more than to cross a line
 OVER_MARK = 50.0  # mm of crossed lines that an aid over a mark is as bad as
 
+FINE_MM = 3.0  # step across a strip, of which more places are tried
+MARK_MM = 5.0  # half the size of an alignment mark, and a little
+
+Corner = tuple[float, float]
 Box = tuple[float, float, float, float]  # left, bottom, right, top
 
 
@@ -30,24 +34,54 @@ class Quiet:
     def __init__(self, dots: Floats, size: tuple[float, float]) -> None:
         self.dots, self.size = dots, size
 
-    def square(self, side: float) -> tuple[float, float]:
-        """Return the left lower corner for a square whose frame crosses least."""
+    def square(self, side: float) -> tuple[float, float] | None:
+        """Return the left lower corner for a square whose frame crosses nothing, if any does."""
         places = [
             (x, y) for y in _places(self.size[1] - side) for x in _places(self.size[0] - side)
         ]
-        return min(places, key=lambda at: self._in_frame(at[0], at[1], side))
+        return next((at for at in places if not self._in_frame(at[0], at[1], side)), None)
 
-    def name(self, wide: float, tall: float, square: Box) -> tuple[float, float]:
-        """Return the left lower corner for a name: in a corner or the middle, off the square."""
+    def strip(self, size: Corner, end: float, marks: Sequence[Floats], taken: Sequence[Box]) -> Box:
+        """Return where a strip of this size (mm) crosses least, above all within `end` of its ends.
+
+        Off the middles of `marks` (2,) and off the boxes `taken`.
+        """
+        wide, tall = size
+        flat = wide > tall
+        step = (GRAIN_MM, FINE_MM) if flat else (FINE_MM, GRAIN_MM)
+        places = [
+            (x, y, x + wide, y + tall)
+            for y in _places(self.size[1] - tall, step[1])
+            for x in _places(self.size[0] - wide, step[0])
+        ]
+
+        def cost(spot: Box) -> float:
+            left, bottom, right, top = spot
+            tip = 2 * end
+            ends: tuple[Box, Box] = (
+                (left, bottom, left + tip, top),
+                (right - tip, bottom, right, top),
+            )
+            if not flat:
+                ends = ((left, bottom, right, bottom + tip), (left, top - tip, right, top))
+            met = sum(_meet(spot, (*(m - MARK_MM), *(m + MARK_MM))) for m in marks)
+            met += sum(_meet(spot, other) for other in taken)
+            return self._inside(spot) + OVER_MARK * (met + sum(map(self._inside, ends)))
+
+        return min(places, key=cost)
+
+    def name(self, wide: float, tall: float, taken: Sequence[Box]) -> Corner:
+        """Return the left lower corner for a name: in a corner or the middle, off what is taken.
+
+        Inside a square it may stand.
+        """
         rights, tops = self.size[0] - wide - 8, self.size[1] - tall - 8
         places = [(x, y) for y in (10.0, tops, tops / 2) for x in (10.0, rights, rights / 2)]
-        left, bottom, right, top = square
 
-        def cost(at: tuple[float, float]) -> float:
+        def cost(at: Corner) -> float:
             spot = (at[0] - 2, at[1] - 2, at[0] + wide + 2, at[1] + tall + 2)
-            free = left + 12 < spot[0] and spot[2] < right and bottom + 12 < spot[1]
-            inside = free and spot[3] < top
-            return self._inside(spot) + 2 * OVER_MARK * (_meet(spot, square) and not inside)
+            met = sum(_meet(spot, box) and not _well_inside(spot, box) for box in taken)
+            return self._inside(spot) + 2 * OVER_MARK * met
 
         return min(places, key=cost)
 
@@ -99,9 +133,16 @@ def _meet(one: Box, other: Box) -> bool:
     return one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]
 
 
-def _places(last: float) -> list[float]:
-    """Return the places tried along one side."""
-    count = int(np.clip((last - EDGE_FREE_MM) / GRAIN_MM, 0, MOST_PLACES)) + 1
+def _well_inside(spot: Box, box: Box) -> bool:
+    """Whether a name is within a square, clear of the ticks on its left and lower sides."""
+    low = box[0] + 12 < spot[0] and box[1] + 12 < spot[1]
+    return low and spot[2] < box[2] and spot[3] < box[3]
+
+
+def _places(last: float, step: float = GRAIN_MM) -> list[float]:
+    """Return the places tried along one side, so many mm apart or more."""
+    most = MOST_PLACES * GRAIN_MM / step
+    count = int(np.clip((last - EDGE_FREE_MM) / step, 0, most)) + 1
     return [float(at) for at in np.linspace(EDGE_FREE_MM, max(last, EDGE_FREE_MM), count)]
 
 

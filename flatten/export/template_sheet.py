@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Literal
 
@@ -16,13 +16,13 @@ from .drawing import Drawing, Line, Text
 from .fonts import width_mm
 from .paper import FOOTER_MM, PaperSettings
 from .pattern_drawing import CHECK_MM, pattern_drawing
-from .quiet import Quiet, as_path, everything_drawn
+from .quiet import Box, Quiet, as_path, everything_drawn
+from .template_check import Check
 from .tiles import EDGE_MM, Group, Tile, TilePlan, whole_area
 
 DIAMOND_MM = 4.0  # half the size of an alignment mark
 NAME_MM = 16.0  # the sheet's name, pale under the drawing
 CLIP_MM = 3.0  # lines are cut off this far outside the sheet
-SQUARE = (0.62, 0.64, 0.67)
 TRIM_WORDS = "trim along this edge"
 
 Corner = tuple[float, float]
@@ -66,9 +66,10 @@ class SheetDrawing:
         bottom = page.margin_mm + FOOTER_MM * along
         with canvas.page(*self.page_mm(tile)), canvas.placed(page.margin_mm, bottom, across, along):
             with canvas.clipped(0, 0, width, height):
-                square_at = self._quiet(tile).square(CHECK_MM)
-                self._name(canvas, tile, square_at)
-                self._check_square(canvas, *square_at)
+                marks = [at - [tile.x_mm, tile.y_mm] for at in self._seam_points(tile)]
+                check = Check(self._quiet(tile), marks)
+                self._name(canvas, tile, check.taken)
+                check.draw(canvas)
             canvas.box(0, 0, width, height, colour=PALE, line=0.1)
             with canvas.clipped(-0.3, -0.3, width + 0.6, height + 0.6):
                 self._laps(canvas, tile, width, height)
@@ -77,7 +78,7 @@ class SheetDrawing:
                 with canvas.placed(-tile.x_mm, -tile.y_mm):  # over all aids: it is cut along
                     for drawing in self.drawings:
                         self._content(canvas, drawing, tile, width, height)
-            self._footer(canvas, tile, width, number)
+            self._footer(canvas, tile, width, number, check.rule)
 
     def _content(
         self, canvas: Canvas, drawing: Drawing, tile: Tile, width: float, height: float
@@ -93,15 +94,13 @@ class SheetDrawing:
             if view.buffer(reach).contains(shapely.Point(text.at)):
                 _text(canvas, text, drawing.layer(text.layer).rgb)
 
-    def _name(self, canvas: Canvas, tile: Tile, square_at: tuple[float, float]) -> None:
+    def _name(self, canvas: Canvas, tile: Tile, taken: Sequence[Box]) -> None:
         """Write the sheet's name large and pale, under everything else."""
         if len(self.group.tiles) < 2:
             return
         words = self.group.name_of(tile)
-        left, low = square_at
-        square = (left, low, left + CHECK_MM, low + CHECK_MM)
         wide = width_mm(words, NAME_MM, bold=True)
-        x, y = self._quiet(tile).name(wide, NAME_MM, square)
+        x, y = self._quiet(tile).name(wide, NAME_MM, taken)
         canvas.text(x, y, words, NAME_MM, (0.9, 0.91, 0.92), bold=True)
 
     def _neighbour(self, tile: Tile, rows: int, columns: int) -> Tile | None:
@@ -183,18 +182,7 @@ class SheetDrawing:
                 for share in (0.25, 0.75):
                     yield np.array([tile.x_mm + share * step_x, y])
 
-    def _check_square(self, canvas: Canvas, x: float, y: float) -> None:
-        """Draw the 100 mm square, pale, where it crosses least of the drawing."""
-        size = CHECK_MM
-        canvas.box(x, y, size, size, colour=SQUARE, line=0.15)
-        for tick in range(10, 100, 10):
-            length = 3.0 if tick == 50 else 1.5
-            canvas.line([(x + tick, y), (x + tick, y + length)], SQUARE, 0.15)
-            canvas.line([(x, y + tick), (x + length, y + tick)], SQUARE, 0.15)
-        canvas.text(x + size / 2, y + 4.5, "100 mm", 1.8, SQUARE, anchor="middle")
-        canvas.text(x + 6.3, y + size / 2, "100 mm", 1.8, SQUARE, anchor="middle", turn_deg=90)
-
-    def _footer(self, canvas: Canvas, tile: Tile, width: float, number: int) -> None:
+    def _footer(self, canvas: Canvas, tile: Tile, width: float, number: int, measure: str) -> None:
         """Write under the drawing what this is, where it belongs and how to print it."""
         y = -FOOTER_MM
         map_width = self._small_map(canvas, tile, 0.0, y + 0.5, FOOTER_MM - 2.5)
@@ -205,9 +193,7 @@ class SheetDrawing:
         wide = canvas.text(width, y + 7.2, right, 2.6, INK, bold=True, anchor="right")
         sheet = f"{self.group.name_of(tile)}  " if len(self.group.tiles) > 1 else ""
         canvas.text(x, y + 7.2, sheet + title, 2.6, INK, bold=True, most=width - wide - x - 5)
-        rule = (
-            "Print at 100 % (actual size). Measure the square: 100 mm both ways, else do not cut."
-        )
+        rule = f"Print at 100 % (actual size). {measure}, else do not cut."
         canvas.text(x, y + 2.0, rule, 2.0, SOFT, most=width - x)
 
     def _small_map(self, canvas: Canvas, tile: Tile, x: float, y: float, height: float) -> float:

@@ -25,8 +25,8 @@ def templates_pdf(
     """Return the templates as a PDF: first the map of the sheets, then the sheets.
 
     Every sheet shows its place, marks that meet when trimmed and taped, the strip under its
-    neighbour and a 100 mm square. Sheets that would be empty are left out; small patterns
-    share one. `plan`: that of `plan_tiles`, where it is known already.
+    neighbour and a 100 mm square, or two scales where no square is free. Sheets that would be
+    empty are left out; small patterns share one. `plan`: that of `plan_tiles`, where it is known already.
 
     Raises
     ------

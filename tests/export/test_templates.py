@@ -11,6 +11,7 @@ import pypdf
 import pytest
 from export.kit import kit_of_patterns, pattern, pdf_pages, wavy
 from numpy.testing import assert_allclose
+from scipy.ndimage import binary_closing, maximum_filter
 from shapely import LineString, Point, Polygon, box
 
 from flatten.errors import InputError
@@ -168,6 +169,44 @@ def test_every_sheet_has_a_square_its_place_and_the_rule():
         assert text.count("100 mm") >= 3
         assert f"sheet {number} of {count}" in text
         assert "Print at 100 %" in text
+
+
+@pytest.mark.parametrize("scale", [1.0, 0.99])
+def test_where_no_square_is_free_a_sheet_has_a_scale_each_way(scale):
+    """Strips 80 mm wide leave no 100 mm square on A4; no cut line is within 3 mm of a scale's ends.
+
+    Scales are true to the printer, too: one that prints 100 mm as 99 is sent 101.01.
+    """
+    wide = pattern(box(0, 0, 80, 250), trim=0.0, notches=(), marks=(), arrow=None, tack=None)
+    narrow = replace(wide, id="ply2", net=box(0, 0, 70, 250), cut=box(0, 0, 70, 250))
+    data = templates_pdf([wide, narrow], PaperSettings(scale_x=scale, scale_y=scale))
+    page = pdf_pages(data, DPI)[1]
+
+    shown = page[: -round(10 * (10 + FOOTER_MM))]
+    near_cut = maximum_filter(dark(shown, 90), 7)  # its edges are smoothed to grey
+    grey = (np.abs(shown.astype(int) - [107, 112, 120]).max(axis=2) < 40) & ~near_cut
+    level, (row, left, right) = longest_run(grey)
+    upright, (column, top, bottom) = longest_run(grey.T)
+    assert (level, upright) == pytest.approx((1000 / scale, 1000 / scale), abs=4)  # a line's width
+    for y, x in ((row, left), (row, right), (top, column), (bottom, column)):
+        assert not dark(shown[y - 30 : y + 31, x - 30 : x + 31]).any()
+    text = pypdf.PdfReader(io.BytesIO(data)).pages[1].extract_text()
+    assert "Measure the two scales: 100 mm each" in text
+    assert text.count("100 mm") == 3
+
+
+def longest_run(ink: np.ndarray) -> tuple[int, tuple[int, int, int]]:
+    """Return the length of the longest level run of ink, and its row, start and end.
+
+    A line of the drawing may run across it.
+    """
+    best = (0, (0, 0, 0))
+    ink = binary_closing(ink, np.ones((1, 21)))
+    for row in np.flatnonzero(ink.sum(axis=1) > 500):
+        steps = np.flatnonzero(np.diff(np.concatenate([[0], ink[row].astype(int), [0]])))
+        for start, end in zip(steps[::2], steps[1::2], strict=True):
+            best = max(best, (int(end - start), (int(row), int(start), int(end - 1))))
+    return best
 
 
 def test_nothing_is_drawn_in_the_margin():
