@@ -26,7 +26,8 @@ def templates_pdf(
 
     Every sheet shows its place, marks that meet when trimmed and taped, the strip under its
     neighbour and a 100 mm square, or two scales where no square is free. Sheets that would be
-    empty are left out; small patterns share one. `plan`: that of `plan_tiles`, where it is known already.
+    empty are left out; small patterns share one. `plan`: that of `plan_tiles`, where it is known
+    already.
 
     Raises
     ------
