@@ -25,6 +25,29 @@ def test_the_library_is_listed_with_id_weight_and_width(capsys):
     assert " mm wide " in twill
 
 
+def test_a_cloth_of_ones_own_is_laid_listed_and_cut_on_top(tmp_path, capsys):
+    """The list as a file, one cloth of it renamed: known to every command that names a cloth."""
+    assert main(["cloths", "--json"]) == 0
+    data = json.loads(capsys.readouterr().out)
+    (own,) = [cloth for cloth in data["cloths"] if cloth["id"] == "carbon_twill_210"]
+    own |= {"id": "shed_twill", "name": "Twill from the shed", "areal_weight_gsm": 197.0}
+    library = tmp_path / "mine.json"
+    library.write_text(json.dumps(data | {"cloths": [own]}), "utf-8")
+    mine = ["--library", str(library)]
+
+    assert main(["cloths", *mine]) == 0
+    (line,) = [one for one in capsys.readouterr().out.splitlines() if one.startswith("shed_twill ")]
+    assert " 197 g/m2 " in line
+    (tmp_path / "dish.stl").write_bytes(stl_bytes(dish()[0]))
+    order = ["new", str(tmp_path / "dish.stl"), "--out", str(tmp_path / "made")]
+    assert main([*order, "--cloth", "shed_twill", "--cover", "shed_twill", *mine]) == 0
+    job = load_job(tmp_path / "made")
+    assert {cloth.areal_weight_gsm for cloth in job.fabrics} == {197}
+    assert [one.fabric for one in (*job.plies, *job.extras)] == ["shed_twill"] * 2
+    assert main([*order[:-1], str(tmp_path / "not"), "--cloth", "shed_twill"]) == 2
+    assert "--library" in capsys.readouterr().err
+
+
 @pytest.mark.parametrize(
     ("width", "spacing", "lock"),
     # cos(lock) = width / spacing, plane geometry: 0.5, 0.8 and sqrt(1/2), angles any table has

@@ -7,6 +7,7 @@ files lie in a folder; a cloth there with the id of a supplied one takes its pla
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
@@ -21,19 +22,19 @@ VERSION = 1
 LARGEST_BYTES = 5_000_000  # a file with more is no cloth list
 
 
-def load_fabrics(extra_folder: Path | str | None = None) -> dict[str, Fabric]:
-    """Return the supplied cloths by id, then those of every .json file in `extra_folder`.
+def load_fabrics(own: Path | str | None = None) -> dict[str, Fabric]:
+    """Return the supplied cloths by id, then a person's own: a file, or a folder's .json files.
 
     Raises
     ------
-    InputError : the folder or a file cannot be read, or a cloth in it is not valid
+    InputError : the file or folder cannot be read, or a cloth in it is not valid
     """
     cloths = {cloth.id: cloth for cloth in read_fabrics(SUPPLIED)}
-    if extra_folder is not None:
-        folder = Path(extra_folder)
-        if not folder.is_dir():
-            raise InputError(f"There is no cloth folder '{folder}'.", "Choose an existing folder.")
-        for file in sorted(folder.glob("*.json")):
+    if own is not None:
+        place = Path(own)
+        if not place.exists():
+            raise InputError(f"There is no cloth file or folder '{place}'.", "Choose another one.")
+        for file in sorted(place.glob("*.json")) if place.is_dir() else [place]:
             cloths |= {cloth.id: cloth for cloth in read_fabrics(file)}
     return cloths
 
@@ -80,14 +81,18 @@ def write_fabrics(file: Path | str, cloths: list[Fabric]) -> None:
     InputError : the file cannot be written
     """
     file = Path(file)
-    data = {"version": VERSION, "cloths": [to_plain(cloth) for cloth in cloths]}
-    text = json.dumps(data, indent=2, ensure_ascii=False) + "\n"
     try:
-        write_whole(file, text.encode())
+        write_whole(file, fabrics_text(cloths).encode())
     except OSError as error:
         raise InputError(
             f"The cloth file '{file}' cannot be written: {error.strerror}.", "Choose another place."
         ) from error
+
+
+def fabrics_text(cloths: Iterable[Fabric]) -> str:
+    """Return what a file of these cloths holds."""
+    data = {"version": VERSION, "cloths": [to_plain(cloth) for cloth in cloths]}
+    return json.dumps(data, indent=2, ensure_ascii=False) + "\n"
 
 
 def _read_json(file: Path) -> Any:

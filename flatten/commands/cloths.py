@@ -6,6 +6,7 @@ import argparse
 import json
 
 from ..errors import InputError
+from . import extras
 from .typed import MM_OR_UNIT, length_mm
 
 WARN_BELOW_DEG = 10.0  # the supplied cloths warn so far below their locking angle
@@ -14,6 +15,8 @@ List the cloths `new` can lay: id, weight, usual roll width, name. Values are ty
 data sheet comes first. A data sheet seldom tells the locking angle: measure it on yours.
 
   mouldply cloths                                     the list
+  mouldply cloths --library my_cloths.json            with your own
+  mouldply cloths --json > my_cloths.json             a file to begin your own from
   mouldply cloths yarn --width 1.8 --spacing 2.5      locking angle from the weave under a lens
   mouldply cloths strip --length 200 --width 100 --extension 22    the same from a pulled strip
 """
@@ -43,6 +46,8 @@ def add_parsers(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -
         description=CLOTHS_HELP,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
+    extras.add_library(cloths)
+    cloths.add_argument("--json", action="store_true", help="print them as a file of cloths")
     cloths.set_defaults(command=cloths_command)
     ways = cloths.add_subparsers(title="locking angle of a cloth at hand", metavar="FROM")
     yarn = ways.add_parser(
@@ -86,9 +91,13 @@ def _add_lengths(parser: argparse.ArgumentParser, told: dict[str, str]) -> None:
 
 def cloths_command(given: argparse.Namespace) -> int:
     """Print every cloth of the library."""
-    from ..cloth.library import load_fabrics
+    from ..cloth.library import fabrics_text, load_fabrics
 
-    for cloth in load_fabrics().values():
+    every = load_fabrics(given.library).values()
+    if given.json:
+        print(fabrics_text(every), end="")
+        return 0
+    for cloth in every:
         width = f"{cloth.roll_width_mm:.0f} mm wide"
         print(f"{cloth.id:26} {cloth.areal_weight_gsm:6.0f} g/m2  {width:14} {cloth.name}")
     return 0
@@ -136,7 +145,8 @@ def _tell(angle_deg: float, of: str, hint: str, *, as_json: bool) -> None:
     print(f'  "shear_lock_deg": {lock:g},')
     print(f'  "shear_warn_deg": {warn:g},')
     print(
-        'Without Blender: put both into your cloth, under "fabrics" in a job folder\'s job.json.\n'
+        'Without Blender: put both into your cloth, under "fabrics" in a job folder\'s job.json,\n'
+        "or in a file of cloths that --library names.\n"
         "In Blender: enter them as Locks at Shear and Warn at Shear, then Keep in Library; or put\n"
         "them into a file of cloths (Export Cloths writes one) and bring it in by Import Cloths."
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import re
 from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ..errors import InputError
@@ -27,6 +28,8 @@ HELP = {
     "tape": "also cut tapes for sharp inner corners",
 }
 
+SEE_CLOTHS = "See the list: mouldply cloths. Your own are in a file that --library names."
+
 
 def add_options(parser: argparse.ArgumentParser) -> None:
     """Add `--cover`, `--core` and `--tape`; each may be given several times."""
@@ -38,6 +41,18 @@ def add_options(parser: argparse.ArgumentParser) -> None:
             metavar="CLOTH[:N][@PLY]",
             help=f"{HELP[option]}; N: {number}; PLY: number or id of a ply (else all plies)",
         )
+    add_library(parser)
+
+
+def add_library(parser: argparse.ArgumentParser) -> None:
+    """Add `--library`, where a person's own cloths are."""
+    parser.add_argument(
+        "--library",
+        type=Path,
+        metavar="FILE",
+        help="your own cloths, before the supplied ones: a file as Export Cloths or "
+        "`mouldply cloths --json` writes it, or a folder of them",
+    )
 
 
 def with_extras(job: Job, given: argparse.Namespace) -> Job:
@@ -52,7 +67,7 @@ def with_extras(job: Job, given: argparse.Namespace) -> Job:
     asked = [(option, text) for option in OPTIONS for text in getattr(given, option)]
     if not asked:
         return job
-    fabrics = {**load_fabrics(), **{fabric.id: fabric for fabric in job.fabrics}}
+    fabrics = {**load_fabrics(given.library), **{fabric.id: fabric for fabric in job.fabrics}}
     extras = list(job.extras)
     for option, text in asked:
         taken = {one.id for one in extras} | {ply.id for ply in job.plies}
@@ -70,7 +85,7 @@ def _extra(option: str, text: str, job: Job, fabrics: dict[str, Fabric], taken: 
         raise InputError(f"--{option} is '{text}'.", "Write CLOTH, CLOTH:N or CLOTH:N@PLY.")
     cloth, number, ply = read.groups()
     if cloth not in fabrics:
-        raise InputError(f"There is no cloth '{cloth}'.", "See the list: mouldply cloths.")
+        raise InputError(f"There is no cloth '{cloth}'.", SEE_CLOTHS)
     kind, field, _ = OPTIONS[option]
     values: dict[str, Any] = {}
     if number:

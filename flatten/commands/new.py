@@ -24,6 +24,7 @@ Make a job folder from an STL. The plies cover the smooth faces round a point of
   mouldply new tray.stl --plies 0,45,0
   mouldply new tray.stl --plies "[0/45]s"
   mouldply new tray.stl --plies "[M/0f/45f]T" --mat glass_mat_225 --cloth glass_twill_200
+  mouldply new tray.stl --library my_cloths.json --cloth my_twill
   mouldply new pod.stl --unit in --cloth glass_twill_163 --at 0,0,-40 --part "Pod"
   mouldply run "tray job"
 """
@@ -73,10 +74,10 @@ def new_command(given: argparse.Namespace) -> int:
     from ..surface.mesh import MouldMesh
     from ..surface.stl import read_stl
 
-    cloths = load_fabrics()
+    cloths = load_fabrics(given.library)
     for name in filter(None, (given.cloth, given.mat)):
         if name not in cloths:
-            raise InputError(f"There is no cloth '{name}'.", "See the list: mouldply cloths.")
+            raise InputError(f"There is no cloth '{name}'.", extras.SEE_CLOTHS)
     plies = _plies(given.plies, cloths[given.cloth], cloths[given.mat or given.cloth])
     mesh = read_stl(given.stl).mesh
     mould = MouldMesh(mesh.vertices * LENGTHS[given.unit], mesh.faces)

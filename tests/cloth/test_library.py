@@ -40,9 +40,10 @@ def test_own_cloths_are_written_read_back_equal_and_take_precedence(tmp_path):
     write_fabrics(tmp_path / "shop.json", [own, mine])
 
     assert read_fabrics(tmp_path / "shop.json") == [own, mine]
-    every = load_fabrics(tmp_path)
-    assert every["carbon_twill_210"].roll_width_mm == 1000
-    assert every["my_twill"] == mine
+    for place in (tmp_path, tmp_path / "shop.json"):
+        every = load_fabrics(place)
+        assert every["carbon_twill_210"].roll_width_mm == 1000
+        assert every["my_twill"] == mine
 
 
 @pytest.mark.parametrize(
