@@ -44,6 +44,7 @@ class Known:
     whole_is_current: bool = False
     problem: str = ""
     size_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    looked: bool = True  # whether the mould was looked at
 
 
 class Memory:
@@ -60,13 +61,13 @@ MEMORY = Memory()
 
 
 def known_of(mould: Any, scene: Any) -> Known:
-    """Return what is known of a mould."""
+    """Return what is known of a mould; after a change or an undo, until it is quiet, what was."""
     if bpy.app.background:
         return work_out(mould, scene)
     found = MEMORY.known.get(mould.session_uid)
     if found is None:
         note_change()
-    return found or Known()
+    return found or Known(looked=False)
 
 
 def work_out(mould: Any, scene: Any) -> Known:
@@ -198,8 +199,7 @@ def after_update(scene: Any, depsgraph: Any) -> None:
 
 @persistent
 def after_step(*_: Any) -> None:
-    """Undo or redo: nothing known holds any more."""
-    MEMORY.known.clear()
+    """Undo or redo. Moulds keep their number: what was known of them is told until it is quiet."""
     note_change()
 
 
@@ -207,7 +207,8 @@ def after_step(*_: Any) -> None:
 def after_load(*_: Any) -> None:
     """Another file."""
     MEMORY.just_loaded = True
-    after_step()
+    MEMORY.known.clear()
+    note_change()
 
 
 HANDLERS = {

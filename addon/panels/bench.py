@@ -53,6 +53,8 @@ def next_step(context):
     known = freshness.known_of(mould, context.scene)
     if known.problem:
         return said(known.problem), "", {}
+    if not known.looked and mould.mode != "EDIT":  # nor is it looked at in edit mode
+        return "Looking at the mould.", "", {}
     ply = own.plies[min(own.active_ply, len(own.plies) - 1)]
     if any(curve.mouldply.cut.proposed for curve in cuts_of(mould, ply.id)):
         return (

@@ -1,9 +1,12 @@
 """States of plies: a pattern whose inputs changed is never shown as current."""
 
+from types import SimpleNamespace
+
 import bpy
 import pytest
 
 from addon import freshness
+from addon.panels.bench import next_step
 
 from .making import grid, ply_on
 
@@ -85,6 +88,24 @@ def test_the_whole_is_current_until_stock_changes(two_plies, scene):
     known = freshness.known_of(two_plies, scene)
     assert not known.whole_is_current
     assert set(known.states.values()) == {"current"}
+
+
+def test_an_undo_leaves_next_step_as_it_was_until_the_next_look(two_plies, scene, monkeypatch):
+    """In a window. It used to say that the plies are to be laid flat, and back; and on opening."""
+    known = freshness.work_out(two_plies, scene)
+    timers = SimpleNamespace(is_registered=lambda which: True)
+    window = SimpleNamespace(app=SimpleNamespace(background=False, timers=timers))
+    monkeypatch.setattr(freshness, "bpy", window)
+    monkeypatch.setattr(freshness, "MEMORY", freshness.Memory())
+    freshness.MEMORY.known[two_plies.session_uid] = known
+    before = next_step(bpy.context)
+
+    freshness.after_step()
+
+    assert before[1] == "mouldply.nest"
+    assert next_step(bpy.context) == before
+    freshness.after_load()
+    assert next_step(bpy.context) == ("Looking at the mould.", "", {})
 
 
 def test_views_are_as_deep_as_the_mould_asks_for():
