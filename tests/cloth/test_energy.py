@@ -140,10 +140,21 @@ def test_triangles_taken_a_few_at_once_add_up_to_the_same(name, monkeypatch):
         assert_allclose(other, one, rtol=1e-12, atol=1e-12)
 
 
-@pytest.mark.parametrize(("down_mm", "length"), [(2.0, 0.5), (0.9, 1 / 0.9), (0.5, np.inf)])
-def test_a_step_is_known_to_flip_a_triangle_where_that_cuts_it_short(down_mm, length):
-    """A corner 1 mm above its side goes down by so much in a whole step."""
+@pytest.mark.parametrize(
+    ("one", "two", "length"),
+    [
+        ((0, 0), (0.3, -2.0), 0.5),
+        ((0, 0), (0.3, -0.9), 1 / 0.9),
+        ((0, 0), (0.3, -0.5), np.inf),
+        ((-1, 0), (0, -0.8), 1.0),  # (1 - t) (1 - 0.8 t): the first of two roots
+        ((0, 0.9), (0.9, 0), 1 / 0.9),  # 1 - 0.81 t^2: towards each other, round the third
+        ((0, 0.9), (-0.9, 0), np.inf),  # 1 + 0.81 t^2: turned and larger
+        ((-1, 2), (-2, -1), np.inf),  # 1 - 2 t + 5 t^2: it shrinks, and never to nothing
+    ],
+)
+def test_a_step_is_known_to_flip_a_triangle_where_that_cuts_it_short(one, two, length):
+    """Corners (1, 0) and (0, 1) go so far in a whole step, (0, 0) stays; areas are worked out."""
     mesh = SurfaceMesh([[0, 0, 0], [1, 0, 0], [0, 1, 0]], [[0, 1, 2]])
-    step = np.array([[0, 0, 0.3], [0, 0, -down_mm]])
+    step = np.array([(0, 0), one, two], float).T
 
     assert first_flip(Panels.of(mesh), mesh.vertices[:, :2].T, step) == pytest.approx(length)
