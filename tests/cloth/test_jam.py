@@ -51,6 +51,24 @@ def test_energy_slope_and_curvature_agree_at_every_share():
         )
 
 
+def test_the_law_of_cloth_that_jams_changes_by_degrees():
+    """A hundredth more of jamming changes the energy at no shear by more than a tenth.
+
+    Cloth that lies down is not crowded at 63 degrees: half its stiffness times tan^2, as it is
+    defined. Wholly jammed cloth is.
+    """
+    none = np.zeros(4)
+    shear = np.tan(np.radians([5.0, 40.0, 55.0, 63.0]))
+    laws = [thread_law(TWILL, share) for share in np.linspace(0, 1, 101)]
+    energy = np.array([law.density(none, none, shear) for law in laws])
+
+    assert (energy[1:] > energy[:-1]).all()
+    assert (energy[1:] < 1.1 * energy[:-1]).all()
+    np.testing.assert_allclose(energy[0], 0.5 * laws[0].shear * shear**2, rtol=1e-12)
+    assert energy[-1, -1] > 1.01 * 0.5 * laws[-1].shear * shear[-1] ** 2
+    assert laws[-1].shear > 100 * laws[0].shear
+
+
 @pytest.mark.parametrize("triangles", [2000, 8000])
 def test_a_cap_that_shears_far_does_not_jam(triangles):
     """75 degrees, from 30 degrees off the middle: the exact net shears up to 66 degrees there
