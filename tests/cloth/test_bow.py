@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from cloth.test_relief import TWILL
+from cloth.trays import tray
 from nets import SphereNet
 from numpy.testing import assert_allclose
 from shapes import bumps, irregular_cap, random_sheet, triangulated
@@ -13,6 +14,10 @@ from flatten.cloth import bow, laying
 from flatten.cloth.bow import Bow
 from flatten.cloth.drape import drape_surface
 from flatten.cloth.energy import Panels
+from flatten.cloth.lay import lay
+from flatten.cloth.laying import METHODS, Task
+from flatten.cloth.minimise import STEP_MM
+from flatten.progress import silent
 from flatten.surface.mesh import SurfaceMesh
 
 ANY = 1000.0
@@ -131,6 +136,27 @@ def test_cloth_whose_bow_finds_no_rest_is_laid_without(monkeypatch):
     assert any(tried)
     assert drape.converged
     assert_allclose(drape.flat, straight.flat, atol=1e-5)
+
+
+def test_jammed_cloth_whose_bow_finds_no_rest_is_brought_to_rest_without(monkeypatch):
+    """The bow is read from jammed cloth that is roughly at rest: that is no answer."""
+    mesh = tray(length=160, width=110, depth=24, corner=20, fillet=6, edge_mm=9)
+    task = Task(
+        fabric=TWILL, tack_mm=np.zeros(3), warp=np.array([1.0, 0, 0]), turn=0.0, method=METHODS[0]
+    )
+    minimise = laying.minimise
+
+    def restless(cloth, *given, **how):
+        layout = minimise(cloth, *given, **how)
+        return replace(layout, converged=cloth.panels.bow is None and layout.converged)
+
+    monkeypatch.setattr(laying, "minimise", restless)
+
+    laid = lay(mesh, task, silent)
+
+    assert laid.locks
+    assert laid.layout.converged
+    assert laid.layout.residual <= STEP_MM
 
 
 def test_a_turned_part_is_laid_alike_where_bows_are_all_but_slight(monkeypatch):
