@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..arrays import Floats
+from ..memory import keep_freed
 from ..progress import Progress, part_of
 from ..surface.geodesic import Tracer
 from ..surface.mesh import SurfaceMesh
@@ -51,6 +52,7 @@ def lay(mesh: SurfaceMesh, task: Task, progress: Progress, *, start: Floats | No
     Threads are inextensible and free to bend where that has an answer. As far as the cloth is
     jammed (threads nearly on each other; jam.py) they also resist bending in the plane, and shear.
     """
+    keep_freed()
     tracer = Tracer(mesh)
     tack = find_tack(tracer, task.tack_mm, task.warp, task.turn)
     held = _hold(tracer, task, tack)
