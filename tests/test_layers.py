@@ -8,8 +8,8 @@ import pytest
 ENGINE = Path(__file__).parents[1] / "flatten"
 # From the bottom up; a folder or file may use its own layer and those before it.
 ORDER = [
-    "errors", "arrays", "units", "finding", "progress", "records", "json_file", "packed", "alone",
-    "folder",
+    "errors", "arrays", "memory", "units", "finding", "progress", "records", "json_file", "packed",
+    "alone", "folder",
     "surface", "mould", "cloth", "pattern", "laminate", "nest", "export",
     "job", "stamp", "start", "result", "lay", "kept", "extras",
     "answer", "answer_parts", "run", "proposals",
