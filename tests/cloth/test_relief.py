@@ -323,3 +323,5 @@ def test_a_dart_starts_at_the_rim_and_not_at_a_cut_that_is_there():
     np.testing.assert_allclose(line.start, (58, 0, 0), atol=1e-3)
     nearest = shortest_to_rim(patch.surface, middle).start
     assert nearest[0] == pytest.approx(50)  # a side of the slit
+    ahead = shortest_to_rim(patch.surface, np.array([52.0, 50, 0]), slits=slits).start
+    np.testing.assert_allclose(ahead, (52, 60, 0), atol=1e-3)  # the slit would lead there, no more
