@@ -54,9 +54,16 @@ class _Neighbours:
     def spread(self, values: Ints, edges: int) -> Ints:
         """Return (n,) the largest of the values (n,) within so many edges of each vertex."""
         for _ in range(edges):
-            around = np.maximum.reduceat(values[self.there], self.first)
-            values = np.maximum(values, around)
+            around = np.maximum.reduceat(values.take(self.there), self.first)
+            values = np.maximum(values, around, out=around)
         return values
+
+    def within(self, some: Bools, edges: int) -> Bools:
+        """Return (n,) which vertices have one of `some` (n,) within so many edges."""
+        some = some.copy()
+        for _ in range(edges):
+            some[self.here[some.take(self.there)]] = True
+        return some
 
 
 def _rank(mesh: MouldMesh) -> Ints:
@@ -69,11 +76,11 @@ def _rank(mesh: MouldMesh) -> Ints:
 
 def _apart(near: _Neighbours, rank: Ints) -> Bools:
     """Return which vertices are seeds: more than REACH edges apart, none left that could be."""
-    seeds = np.zeros(len(rank), bool)
+    seeds, rank = np.zeros(len(rank), bool), rank.copy()
     while rank.any():
         new = (near.spread(rank, REACH) == rank) & (rank > 0)
         seeds |= new
-        rank = np.where(near.spread(new.astype(np.int8), REACH), 0, rank)
+        rank[near.within(new, REACH)] = 0
     return seeds
 
 

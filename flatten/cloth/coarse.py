@@ -38,17 +38,16 @@ class Coarse:
         around, planes = self._faces_around, self._planes
         best = np.full(len(points), -np.inf)
         face, weights = np.zeros(len(points), np.int64), np.zeros((len(points), 3))
-        left = np.arange(len(points))
-        for slot in range(around.shape[1]):
-            candidate = around[near[left], slot]
-            at = planes[candidate]
-            here = points[left]
+        left, here = np.arange(len(points)), np.ascontiguousarray(points.T)
+        for slot in range(len(around)):
+            candidate = around[slot].take(near[left])
+            x, y, z = here[:, left]
             v, w, high = (
-                at[:, k] * here[:, 0]
-                + at[:, k + 1] * here[:, 1]
-                + at[:, k + 2] * here[:, 2]
-                - at[:, k + 3]
-                for k in (0, 4, 8)
+                a.take(candidate) * x
+                + b.take(candidate) * y
+                + c.take(candidate) * z
+                - d.take(candidate)
+                for a, b, c, d in planes
             )
             rest, high = 1 - v - w, np.abs(high)
             inside = np.minimum(np.minimum(v, w), rest)
@@ -64,7 +63,10 @@ class Coarse:
 
     @cached_property
     def _planes(self) -> Floats:
-        """(m, 12) weights of corners 1 and 2 and the height over the face, linear in the place."""
+        """(3, 4, m) weights of corners 1 and 2 and the height over the face, linear in the place.
+
+        Three factors of the place and what is taken off.
+        """
         surface = self.surface
         corners = surface.corners
         first, second = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
@@ -75,20 +77,17 @@ class Coarse:
             np.cross(normal, first) / square,
             normal / square**0.75,
         ]
-        columns = []
-        for row in rows:
-            columns += [row, (row * corners[:, 0]).sum(axis=1)[:, None]]
-        return np.concatenate(columns, axis=1)
+        return np.array([[*row.T, (row * corners[:, 0]).sum(axis=1)] for row in rows])
 
     @cached_property
     def _faces_around(self) -> Ints:
-        """(n, most) the faces at each vertex, the last of them repeated to fill the row."""
+        """(most, n) the faces at each vertex, the last of them repeated to fill the column."""
         vertex = self.surface.faces.ravel()
         order = np.argsort(vertex, kind="stable")
         count = np.bincount(vertex, minlength=len(self.surface.vertices))
         first = np.cumsum(count) - count
-        slot = np.minimum(np.arange(count.max()), np.maximum(count[:, None] - 1, 0))
-        index = np.minimum(first[:, None] + slot, len(order) - 1)
+        slot = np.minimum(np.arange(count.max())[:, None], np.maximum(count - 1, 0))
+        index = np.minimum(first + slot, len(order) - 1)
         return np.asarray(order[index] // 3, np.int64)
 
 

@@ -59,20 +59,21 @@ class SparseSystem:
         left = base[low] + 2 + 2 * rank  # (x high, x low), next to it (y high, x low)
         right = base[low] + 3 + 2 * degree[low] + 2 * rank  # (x high, y low), then (y, y)
         self._beside = np.stack([left, left + 1, right, right + 1])
-        self._rows, self._columns = self._indices(low, high)
+        self._rows, self._columns = self._indices(high, degree)
         self._slots = self._face_slots(faces, edges)
         self._matrix: spmatrix | None = None
         self._factor: object | None = None
 
-    def _indices(self, low: Ints, high: Ints) -> tuple[Ints, Ints]:
+    def _indices(self, high: Ints, degree: Ints) -> tuple[Ints, Ints]:
+        """Return the rows and columns of the entries, column by column."""
         rows = np.empty(self.entries, np.int64)
-        columns = np.empty(self.entries, np.int64)
-        vertex = np.arange(self.count)
-        for slot, r, c in zip(self._diagonal, (0, 1, 1), (0, 0, 1), strict=True):
-            rows[slot], columns[slot] = 2 * vertex + r, 2 * vertex + c
-        for slot, r, c in zip(self._beside, (0, 1, 0, 1), (0, 0, 1, 1), strict=True):
-            rows[slot], columns[slot] = 2 * high + r, 2 * low + c
-        return rows, columns
+        x = 2 * np.arange(self.count)
+        for slot, row in zip(self._diagonal, (x, x + 1, x + 1), strict=True):
+            rows[slot] = row
+        for slot, row in zip(self._beside, (0, 1, 0, 1), strict=True):
+            rows[slot] = 2 * high + row
+        in_column = np.column_stack([2 + 2 * degree, 1 + 2 * degree]).ravel()
+        return rows, np.repeat(np.arange(2 * self.count), in_column)
 
     def _face_slots(self, faces: Ints, edges: Edges) -> Ints:
         corner = np.ascontiguousarray(faces.T)
