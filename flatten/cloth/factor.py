@@ -70,8 +70,8 @@ class SparseSystem:
         x = 2 * np.arange(self.count)
         for slot, row in zip(self._diagonal, (x, x + 1, x + 1), strict=True):
             rows[slot] = row
-        for slot, row in zip(self._beside, (0, 1, 0, 1), strict=True):
-            rows[slot] = 2 * high + row
+        for slot, axis in zip(self._beside, (0, 1, 0, 1), strict=True):
+            rows[slot] = 2 * high + axis
         in_column = np.column_stack([2 + 2 * degree, 1 + 2 * degree]).ravel()
         return rows, np.repeat(np.arange(2 * self.count), in_column)
 
