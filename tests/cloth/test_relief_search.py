@@ -69,7 +69,7 @@ def test_a_dart_as_long_as_may_be_that_still_locks_is_not_enough(cloth):
 
 
 def test_a_rough_length_is_made_exact_and_a_weak_dart_left_alone(cloth):
-    cloth(line(40.0), line(250.0))
+    tried = cloth(line(40.0), line(250.0))
     weak = orbit(length_mm=90.0)
     weak.enough = False
     orbits = [orbit(length_mm=52.0), weak]
@@ -78,6 +78,7 @@ def test_a_rough_length_is_made_exact_and_a_weak_dart_left_alone(cloth):
 
     assert orbits[0].length_mm == pytest.approx(40.0, abs=1e-6)
     assert weak.length_mm == 90.0
+    assert len(tried) < 6  # a weak one costs no drape
 
 
 def test_a_mesh_on_which_nothing_comes_to_rest_changes_no_length(cloth):
@@ -154,7 +155,7 @@ def test_the_reference_mesh_is_fine_where_a_dart_may_end():
     fine = reference_mesh(surface, [orbit(length_mm=60.0, lines=[start])])
     ends = fine.vertices[fine.edges.vertices]
     length = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
-    for y in (544.0, 540.0, 534.0):  # 4 mm before the end, at it, 6 mm beyond
+    for y in (544.0, 540.0, 534.0, 530.0):  # 4 mm before the end, at it, 6 and 10 mm beyond
         near = np.linalg.norm(ends.mean(axis=1) - [410, y, 0], axis=1) < 4
         assert near.sum() > 10
         assert length[near].max() <= 1.5 * np.sqrt(2) + 1e-9
