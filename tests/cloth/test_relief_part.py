@@ -1,5 +1,7 @@
 """Splices where darts are not enough, and over ragged regions: each is cut and draped again."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from cloth.test_relief import TWILL, plane
@@ -7,7 +9,8 @@ from cloth.trays import tray
 
 from flatten.cloth import relief
 from flatten.cloth.drape import drape_surface
-from flatten.cloth.relief_part import part_at_zones, width_proposals
+from flatten.cloth.relief_part import _together, part_at_zones, width_proposals
+from flatten.cloth.relief_proposal import Lie
 from flatten.cloth.relief_zones import locked_zones
 from flatten.cloth.strain import flat_areas
 from flatten.errors import InputError
@@ -108,3 +111,62 @@ def test_where_darts_are_not_enough_the_cloth_is_parted_instead(monkeypatch):
     mould = MouldMesh(surface.vertices, surface.faces)
     parts = cut(mould, Region("tray", np.arange(len(surface.faces))), [p.cut for p in proposals])
     assert len(parts) == 3
+
+
+@pytest.mark.parametrize(("locked_mm2", "kinds"), [(30.0, ["enough", "weak"]), (10.0, None)])
+def test_splices_take_the_place_of_weak_darts_only_where_they_leave_less_locked(
+    locked_mm2, kinds, monkeypatch
+):
+    """A weak dart leaves 20 mm2; one that is enough stays either way."""
+    enough, weak = (
+        SimpleNamespace(
+            enough=name == "enough",
+            faces=(),
+            cut=name,
+            set_number=number,
+            after=SimpleNamespace(locked_mm2=20.0 * number),
+        )
+        for number, name in enumerate(("enough", "weak"))
+    )
+    parted = SimpleNamespace(drapes=[SimpleNamespace(converged=True)])
+    splice = SimpleNamespace(cut="splice", after=SimpleNamespace(locked_mm2=locked_mm2))
+    monkeypatch.setattr(relief, "part_at_zones", lambda *_: parted)
+    monkeypatch.setattr(relief, "splice_proposals", lambda *_: [splice])
+
+    found = relief._parted(None, [enough, weak], True, TWILL, plane(), None)
+
+    assert [one.cut for one in found] == (kinds or ["enough", "splice"])
+
+
+def test_parts_beside_each_other_lock_together_and_the_worst_speaks_for_them():
+    lies = [
+        Lie(locked_mm2=30.0, locked_share=0.01, shear_deg=52.0, stretch=0.02),
+        Lie(locked_mm2=12.0, locked_share=0.004, shear_deg=61.0, stretch=0.01),
+    ]
+
+    whole = _together(lies)
+
+    assert (whole.locked_mm2, whole.locked_share) == (42.0, pytest.approx(0.014))
+    assert (whole.shear_deg, whole.stretch) == (61.0, 0.02)
+
+
+@pytest.mark.parametrize(("after_mm2", "made"), [(30.0, 0), (30.1, 0), (29.0, 1)])
+def test_a_proposal_that_gains_nothing_is_not_made(after_mm2, made, monkeypatch):
+    surface = tray(length=160, width=110, depth=40, corner=20, fillet=6, edge_mm=14)
+    lies = [SimpleNamespace(locked_mm2=mm2) for mm2 in (30.0, after_mm2)]
+    dart = SimpleNamespace(before=lies[0], after=lies[1])
+
+    def lengths(mesh, orbits, *_):
+        for orbit in orbits:
+            orbit.length_mm, orbit.enough = 3.0, True
+        return SimpleNamespace(converged=True)
+
+    for search in ("find_lengths", "lengthen"):
+        monkeypatch.setattr(relief, search, lengths)
+    monkeypatch.setattr(relief, "_accepted", lambda *_: ([dart], True))
+
+    proposals = relief.propose_relief(
+        surface, TWILL, tack_mm=(0, 0, 0), warp=(1, 0, 0), max_edge_mm=14, thorough=False
+    )
+
+    assert len(proposals) == made
