@@ -88,14 +88,13 @@ def proposal_facts(proposal: Proposal) -> dict[str, Any]:
 
 def _piece_arrays(piece: Piece) -> dict[str, NDArray[Any]]:
     fine, pattern = piece.drape.fine, piece.pattern
-    stretch = fine.strain[:, :2]
-    larger = np.abs(stretch).argmax(axis=1)
+    larger = np.abs(fine.stretch).argmax(axis=1)
     return {
         **drape_arrays(piece.drape),
         "source_faces": piece.patch.source_faces[fine.source_faces],
         "inside": piece.patch.inside[fine.source_faces],
         "shear_deg": np.degrees(fine.strain[:, 2]),
-        "strain_percent": 100 * stretch[np.arange(len(stretch)), larger],
+        "strain_percent": 100 * fine.stretch[np.arange(len(larger)), larger],
         "settled": fine.settled,
         "arrow": np.zeros((0, 2)) if pattern.arrow is None else pattern.arrow,
         "notches": _notch_strokes(pattern),

@@ -162,6 +162,7 @@ def _drape_arrays(result: Result, job: Job) -> bytes:
             f"{name}/inside": piece.patch.inside,
             f"{name}/flat": drape.flat,
             f"{name}/strain": drape.strain,
+            f"{name}/stretch": drape.stretch,
             f"{name}/settled": drape.settled,
             f"{name}/warp_spine": drape.spines[0],
             f"{name}/weft_spine": drape.spines[1],

@@ -11,6 +11,7 @@ import numpy as np
 from . import __version__
 from .arrays import Bools
 from .cloth.fabric import Fabric
+from .cloth.thread_stretch import along_fibres
 from .facts import laminate_code
 from .finding import Finding
 from .job import Job
@@ -214,8 +215,7 @@ def _largest_shear(piece: Piece) -> float:
 
 def _largest_strain(piece: Piece, fabric: Fabric) -> float:
     """Return the largest stretch along a fibre, either sign; across the fibres it is no strain."""
-    columns = 1 if fabric.kind == "unidirectional" else 2
-    return float(np.abs(piece.drape.fine.strain[_fine_inside(piece), :columns]).max())
+    return float(along_fibres(piece.drape.fine.stretch[_fine_inside(piece)], fabric).max())
 
 
 def _fine_inside(piece: Piece) -> Bools:

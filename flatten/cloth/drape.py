@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -12,23 +13,25 @@ from ..errors import InputError
 from ..progress import Progress, part_of, silent
 from ..surface.locate import locate
 from ..surface.mesh import SurfaceMesh
-from ..surface.refine import refine
+from ..surface.refine import Refined, refine
 from .fabric import Fabric
 from .flattable import check_opens_flat
 from .lay import lay
 from .laying import METHODS, Method, Task
 from .settled import settled_faces
 from .strain import fabric_strain, flat_areas
+from .thread_stretch import thread_stretch
 
 __all__ = ["METHODS", "Drape", "FineDrape", "Method", "drape_surface"]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class FineDrape:
     """The drape on the refined mesh it was solved on.
 
     `flat` (n', 2) mm, `strain` (m', 3), `settled` (m',) as in Drape, for `surface`'s vertices
-    and faces; `source_faces` (m',) the face of the given surface each lies on.
+    and faces; `source_faces` (m',) the face of the given surface each lies on; `turn` radians from
+    the roll direction to the first fibre, None without fibres; `locks` as in Drape.
     """
 
     surface: SurfaceMesh
@@ -36,9 +39,20 @@ class FineDrape:
     strain: Floats
     settled: Bools
     source_faces: Ints
+    turn: float | None
+    locks: bool
+
+    @cached_property
+    def stretch(self) -> Floats:
+        """(m', 2) as in Drape; worked out when it is first asked for: searches never do."""
+        straight = self.strain[:, :2]
+        if self.turn is None:
+            return straight
+        along = self.flat @ _rotation(self.turn)
+        return thread_stretch(self.surface, along, straight, bent=self.locks)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Drape:
     """A cloth laid on a surface.
 
@@ -48,6 +62,7 @@ class Drape:
     as seen from the lay-up side; `strain` (m, 3) warp stretch, weft stretch (length on the
     mould / in the flat cloth - 1), shear in radians, positive where warp and weft close up, each
     the mean over the face. For a stitched biaxial these are its two fibre directions.
+    Threads count as straight across a triangle there; how far fibres stretch, `stretch` says.
     `locks`: threads come to lie nearly on each other, so that several lay-downs are possible.
     `settled` (m,) False where the net is not determined by its two spines; `converged`,
     `iterations`, `residual` (mm, the last step) of the solver; `tack_mm` (3,) on the surface;
@@ -68,6 +83,18 @@ class Drape:
     locks: bool
     spines: tuple[Floats, Floats]
     fine: FineDrape
+
+    @cached_property
+    def stretch(self) -> Floats:
+        """(m, 2) stretch of warp and weft as they curve (thread_stretch.py), the mean over a face.
+
+        Of mat and film as in `strain`.
+        """
+        fine = self.fine
+        refined = Refined(coarse=self.surface, surface=fine.surface, face_source=fine.source_faces)
+        return refined.mean_per_face(
+            fine.stretch, np.abs(flat_areas(fine.flat, fine.surface.faces))
+        )
 
     def flat_at_points(self, points: Floats) -> Floats:
         """Return (k, 2) mm in the flat cloth: the surface points nearest to `points` (k, 3) mm."""
@@ -175,6 +202,8 @@ def drape_surface(
             strain=strain,
             settled=settled,
             source_faces=refined.face_source,
+            turn=turn if fabric.directional else None,
+            locks=laid.locks,
         ),
     )
 

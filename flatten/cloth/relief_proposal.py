@@ -14,6 +14,7 @@ from .fabric import Fabric
 from .relief_search import LEFT_LOCKED, TIP_MM
 from .relief_zones import over_limit_deg
 from .strain import flat_areas
+from .thread_stretch import along_fibres
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,7 +81,7 @@ def lies_of(
         [np.abs(flat_areas(drape.fine.flat, drape.fine.surface.faces)) for drape in drapes]
     )
     over, shear = over_limit_deg(strain, fabric), np.abs(np.degrees(strain[:, 2]))
-    stretch = np.abs(strain[:, :2]).max(axis=1)
+    stretch = along_fibres(np.concatenate([drape.fine.stretch for drape in drapes]), fabric)
     clear = np.ones(len(area), bool)
     for tip in tips:
         clear &= np.linalg.norm(centres - tip, axis=1) > TIP_MM

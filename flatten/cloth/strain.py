@@ -17,6 +17,7 @@ from .crossing import check_self_crossing
 from .energy import Panels
 from .fabric import Fabric
 from .limit_words import at_most, past_shear, past_stretch
+from .thread_stretch import along_fibres
 
 if TYPE_CHECKING:
     from .drape import Drape
@@ -41,7 +42,8 @@ def fabric_strain(surface: MouldMesh, flat: Floats, names: Ints | None = None) -
     Returns
     -------
     (m, 3) warp and weft stretch, length on the mould / length in the flat cloth - 1, then the
-    shear angle in radians, positive where warp and weft close up
+    shear angle in radians, positive where warp and weft close up; of threads straight across a
+    triangle, so that its area is the flat one times both (1 + stretch) and the cosine of the shear
 
     Raises
     ------
@@ -236,8 +238,7 @@ def _folds(drape: Drape, fabric: Fabric) -> list[Finding]:
 def _fibre_stretch(drape: Drape, fabric: Fabric) -> list[Finding]:
     if not fabric.directional:
         return []
-    columns = 1 if fabric.kind == "unidirectional" else 2
-    stretch = np.abs(drape.fine.strain[:, :columns]).max(axis=1)
+    stretch = along_fibres(drape.fine.stretch, fabric)
     where = stretch > FIBRE_STRETCH
     if _share(drape, where) <= LEAST_SHARE:
         return []

@@ -10,6 +10,7 @@ import numpy as np
 from ..errors import InputError
 
 PIECE = ("vertices", "faces", "flat", "strain", "inside", "source_faces")
+STRETCH = "stretch"  # told instead of what `strain` says of it; results of older versions lack it
 
 
 def pieces_of(
@@ -25,6 +26,9 @@ def pieces_of(
     for piece in facts["pieces"]:
         ply = plies[piece["ply_number"]]
         own = _arrays_of(arrays, piece["id"], PIECE)
+        if f"{piece['id']}/{STRETCH}" in arrays:
+            told = _arrays_of(arrays, piece["id"], (STRETCH,))[STRETCH]
+            own["strain"] = np.column_stack([told, own["strain"][:, 2]])
         about = [n for n, one in enumerate(findings) if one["ply_id"] in ("", ply["ply_id"])]
         drawn = thinned_piece(own, [findings[n]["faces"] for n in about])
         lit = {n: faces for n, faces in zip(about, drawn["lit"], strict=True) if faces}

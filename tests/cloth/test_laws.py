@@ -56,6 +56,7 @@ def test_biaxial_is_a_weave_at_45_degrees():
 
     assert_allclose(biax.flat, woven.flat @ np.array([[c, c], [-c, c]]), atol=1e-5)
     assert_allclose(biax.strain, woven.strain, atol=1e-6)
+    assert_allclose(biax.stretch, woven.stretch, atol=1e-6)  # along the fibres, not the roll
 
 
 def _tangents(mesh, vertex):
