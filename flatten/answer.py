@@ -32,7 +32,7 @@ class Answer:
     A piece's arrays, its drape on the mould and its lines in the flat, the pattern's own axes:
     `points` (n, 3) on the mould, `flat` (n, 2), `triangles` (m, 3), `source_faces` (m,) of the
     job's mould, `inside` (m,) in the net region and not in the trim, `shear_deg` (m,) signed,
-    `strain_percent` (m,) the larger of warp and weft stretch, signed, `settled` (m,),
+    `strain_percent` (m,) the larger stretch along fibres, signed, `settled` (m,),
     `warp_spine` and `weft_spine` (k, 3) on the mould, `arrow` (2, 2) or (0, 2), `notches`
     (k, 2, 2) segments. Lengths in mm.
     """

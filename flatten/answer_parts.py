@@ -14,6 +14,7 @@ from .answer import Answer
 from .arrays import Floats
 from .cloth.drape import Drape
 from .cloth.relief import Proposal
+from .cloth.thread_stretch import fibres
 from .finding import Finding
 from .job import Job
 from .laminate.stack import Stack
@@ -38,7 +39,7 @@ def answer_of(
     ids = [ply.id for ply in job.plies] if plies is None else list(plies)
     arrays: dict[str, NDArray[Any]] = {}
     for number, piece in enumerate(pieces):
-        arrays |= {f"piece{number}_{k}": v for k, v in _piece_arrays(piece).items()}
+        arrays |= {f"piece{number}_{k}": v for k, v in _piece_arrays(piece, job).items()}
     for number, extra in enumerate(extras, start=len(pieces)):
         arrays |= {f"piece{number}_{k}": v for k, v in _extra_arrays(extra).items()}
     if result is not None:
@@ -86,15 +87,16 @@ def proposal_facts(proposal: Proposal) -> dict[str, Any]:
     }
 
 
-def _piece_arrays(piece: Piece) -> dict[str, NDArray[Any]]:
+def _piece_arrays(piece: Piece, job: Job) -> dict[str, NDArray[Any]]:
     fine, pattern = piece.drape.fine, piece.pattern
-    larger = np.abs(fine.stretch).argmax(axis=1)
+    stretch = fine.stretch[:, : fibres(job.fabric_of(piece.ply))]
+    larger = np.abs(stretch).argmax(axis=1)
     return {
         **drape_arrays(piece.drape),
         "source_faces": piece.patch.source_faces[fine.source_faces],
         "inside": piece.patch.inside[fine.source_faces],
         "shear_deg": np.degrees(fine.strain[:, 2]),
-        "strain_percent": 100 * fine.stretch[np.arange(len(larger)), larger],
+        "strain_percent": 100 * stretch[np.arange(len(larger)), larger],
         "settled": fine.settled,
         "arrow": np.zeros((0, 2)) if pattern.arrow is None else pattern.arrow,
         "notches": _notch_strokes(pattern),

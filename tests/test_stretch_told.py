@@ -13,6 +13,7 @@ from sample_jobs import TWILL, dish_job
 from shapes import irregular_cap
 
 from flatten.answer_parts import answer_of
+from flatten.cloth.library import load_fabrics
 from flatten.commands.page_arrays import pieces_of
 from flatten.deliver import deliver
 from flatten.folder import read_index
@@ -65,6 +66,26 @@ def test_what_is_coloured_tells_no_stretch(cap_run):
     assert 0 < np.abs(strain).max() < 100 * TOLD
     warp, weft = 100 * result.pieces[0].drape.fine.stretch[arrays["inside"]].T
     assert_array_equal(strain, np.where(np.abs(weft) > np.abs(warp), weft, warp))  # with its sign
+
+
+def test_across_the_fibres_no_stretch_is_coloured():
+    """A unidirectional cloth may spread across its fibres; that is no stretch along them."""
+    mesh = irregular_cap(150, 45, 1500)
+    cloth = next(f for f in load_fabrics().values() if f.kind == "unidirectional")
+    job = dish_job(
+        mould=MouldMesh(mesh.vertices, mesh.faces),
+        plies=(Ply(id="p1", name="skin", faces=np.arange(len(mesh.faces)), fabric=cloth.id,
+                   tack_mm=[0, 0, 150]),),
+        rosette=Rosette([0, 0, 150], [1, 0, 0], [0, 0, 1]),
+        fabrics=(cloth,),
+        settings=Settings(nest=NestSettings(seconds=0.0), edge_mm=1000.0),
+    )  # fmt: skip
+    result = run(job)
+    ((_, arrays),) = answer_of(job, result.pieces, [], result=result).pieces()
+
+    along, across = 100 * np.abs(result.pieces[0].drape.fine.stretch).T
+    assert across.max() > 5 * along.max()
+    assert_array_equal(np.abs(arrays["strain_percent"]), along)
 
 
 def test_the_page_shows_no_stretch_and_of_older_results_what_they_hold(cap_run):

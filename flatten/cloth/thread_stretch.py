@@ -44,5 +44,9 @@ def thread_stretch(
 
 def along_fibres(stretch: Floats, fabric: Fabric) -> Floats:
     """Return (m,) the larger stretch along a fibre, its size; across the fibres it is none."""
-    fibres = 1 if fabric.kind == "unidirectional" else 2
-    return np.asarray(np.abs(stretch[:, :fibres]).max(axis=1))
+    return np.asarray(np.abs(stretch[:, : fibres(fabric)]).max(axis=1))
+
+
+def fibres(fabric: Fabric) -> int:
+    """Return along how many of warp and weft, from the first on, fibres run."""
+    return 1 if fabric.kind == "unidirectional" else 2
