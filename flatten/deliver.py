@@ -159,6 +159,7 @@ def _drape_arrays(result: Result, job: Job) -> bytes:
             f"{name}/vertices": drape.surface.vertices,
             f"{name}/faces": drape.surface.faces,
             f"{name}/source_faces": piece.patch.source_faces,
+            f"{name}/region": piece.ply.faces,
             f"{name}/inside": piece.patch.inside,
             f"{name}/flat": drape.flat,
             f"{name}/strain": drape.strain,

@@ -19,7 +19,7 @@ import trimesh
 from sample_jobs import dish_job
 
 from flatten.__main__ import main
-from flatten.commands import mould_view, page, report, thinned
+from flatten.commands import mould_view, page, page_arrays, report, thinned
 from flatten.errors import InputError
 from flatten.folder import read_index
 from flatten.job import load_job, save_job
@@ -149,6 +149,24 @@ def test_the_mould_in_the_page_is_whole_and_knows_what_lies_where():
     assert made["over"][0] == list(range(made["bare"], len(few))) == made["lit"][0]
     assert drawn.areas[made["lit"][1]].sum() == pytest.approx(20000, rel=1e-3)
     assert made["lit"][2] == []
+
+
+def test_no_bare_mould_shows_through_cloth_whose_needles_were_triangulated_anew():
+    """Of the two triangles of a box's top the piece names one; its ply covers both."""
+    box = trimesh.creation.box((200, 100, 50))
+    up = np.flatnonzero(box.face_normals[:, 2] > 0.5)
+    arrays = {
+        ":mould/vertices": box.vertices, ":mould/faces": box.faces, "p1/region": up,
+        "p1/source_faces": up[[0, 0]], "p1/inside": np.ones(2, bool),
+    }  # fmt: skip
+    facts = {"pieces": [{"id": "p1", "ply_id": "p1"}]}
+
+    made = page_arrays.mould_of(facts, [], arrays)
+
+    few = np.frombuffer(base64.b64decode(made["faces"]), "<u2").reshape(-1, 3).astype(int)
+    drawn = MouldMesh(numbers(made["vertices"]), few)
+    assert drawn.areas[made["over"][0]].sum() == pytest.approx(20000, rel=1e-3)
+    assert drawn.normals[: made["bare"], 2].max() < 0.5
 
 
 def in_browser(text, tmp_path):

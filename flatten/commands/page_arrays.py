@@ -7,9 +7,11 @@ from typing import Any
 
 import numpy as np
 
+from ..arrays import Ints
 from ..errors import InputError
 
 PIECE = ("vertices", "faces", "flat", "strain", "inside", "source_faces")
+REGION = "region"  # the faces the ply covers; results of older versions lack it
 STRETCH = "stretch"  # told instead of what `strain` says of it; results of older versions lack it
 
 
@@ -52,8 +54,26 @@ def mould_of(
     for piece in facts["pieces"]:
         own = _arrays_of(arrays, piece["id"], ("source_faces", "inside"))
         under.append(own["source_faces"][own["inside"]])
+    plies = [piece["ply_id"] for piece in facts["pieces"]]
+    lost = {ply: _lost(facts, arrays, under, ply) for ply in set(plies)}
+    under = [np.append(own, lost[ply]) for own, ply in zip(under, plies, strict=True)]
     places = [one["faces"] for one in findings]
     return thinned_mould(mould["vertices"], mould["faces"], under, places)
+
+
+def _lost(
+    facts: Mapping[str, Any], arrays: Mapping[str, Any], under: Sequence[Ints], ply: str
+) -> Ints:
+    """Return the faces of a ply's region that no triangle of its pieces is said to lie on.
+
+    Where needles were triangulated anew, each new triangle names one face of those it lies on.
+    """
+    mine = [n for n, piece in enumerate(facts["pieces"]) if piece["ply_id"] == ply]
+    name = facts["pieces"][mine[0]]["id"]
+    if f"{name}/{REGION}" not in arrays:
+        return np.empty(0, np.int64)
+    region = _arrays_of(arrays, name, (REGION,))[REGION]
+    return np.setdiff1d(region, np.concatenate([under[n] for n in mine]))
 
 
 def _arrays_of(arrays: Mapping[str, Any], name: str, wanted: Sequence[str]) -> dict[str, Any]:
