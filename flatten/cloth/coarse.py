@@ -7,7 +7,7 @@ from functools import cached_property
 
 import numpy as np
 
-from ..arrays import Floats, Ints
+from ..arrays import Bools, Floats, Ints
 from ..surface.geodesic import SurfacePoint
 from ..surface.mesh import MouldMesh, SurfaceMesh, components
 from .cluster import clusters, triangles_between
@@ -18,6 +18,7 @@ from .start import untangled
 SHARE = 1 / 16  # of the triangles is left by decimation
 SLIVER = 1e-6  # the same of a decimated mesh
 THINNEST = 1e-3  # area over longest side squared; thinner triangles are no start
+MENDED = 6  # times clusters are taken apart
 # Over a triangle no further off it than this share of its size, a point is looked up no further.
 LEVEL = 0.2
 
@@ -92,21 +93,41 @@ class Coarse:
 
 
 def clustered_surface(mesh: MouldMesh) -> Coarse | None:
-    """Return a surface between a few of the vertices; None where that is no sound surface."""
+    """Return a surface between a few of the vertices; None where that is no sound surface.
+
+    Clusters that do not meet as a surface does, beside a slit or over a narrow strip, are taken
+    apart into their vertices: there the surface is as fine as the mesh.
+    """
     seeds, near = clusters(mesh)
-    found = MouldMesh(mesh.vertices[seeds], triangles_between(mesh.faces, near))
-    if not len(found.faces):
+    for _ in range(MENDED):
+        found = MouldMesh(mesh.vertices[seeds], triangles_between(mesh.faces, near))
+        if not len(found.faces):
+            return None
+        bad = _unsound(found)
+        if not bad.any():
+            break
+        apart = bad[near]
+        kept = np.zeros(len(mesh.vertices), bool)
+        kept[seeds] = True
+        kept |= apart
+        number = np.cumsum(kept) - 1
+        near = np.where(apart, number, number[seeds[near]])
+        seeds = np.flatnonzero(kept)
+    else:
         return None
-    edges = found.edges
-    if edges.crowded.any() or edges.flipped.any() or components(found.faces, edges).any():
-        return None
-    if len(np.unique(found.faces)) < len(seeds):
-        return None
-    corners = found.corners
-    longest2 = ((corners - np.roll(corners, 1, axis=1)) ** 2).sum(axis=2).max(axis=1)
-    if not (found.areas > THINNEST * longest2).all() or not edges.boundary.any():
+    if components(found.faces, found.edges).any() or not found.edges.boundary.any():
         return None
     return Coarse(SurfaceMesh(found.vertices, found.faces), near)
+
+
+def _unsound(found: MouldMesh) -> Bools:
+    """Return (k,) which vertices keep triangles between clusters from being a surface."""
+    edges, corners = found.edges, found.corners
+    bad = np.bincount(found.faces.ravel(), minlength=len(found.vertices)) == 0
+    bad[edges.vertices[edges.crowded | edges.flipped]] = True
+    longest2 = ((corners - np.roll(corners, 1, axis=1)) ** 2).sum(axis=2).max(axis=1)
+    bad[found.faces[~(found.areas > THINNEST * longest2)]] = True
+    return np.asarray(bad)
 
 
 def coarse_surface(mesh: MouldMesh, share: float = SHARE) -> Coarse | None:

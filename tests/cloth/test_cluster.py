@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from cloth import trays
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import dijkstra
 from shapes import bumps, cap, irregular_cap
@@ -14,7 +15,8 @@ from flatten.cloth.energy import Panels
 from flatten.cloth.library import load_fabrics
 from flatten.cloth.spines import find_tack, trace_spines
 from flatten.surface.geodesic import Tracer
-from flatten.surface.mesh import SurfaceMesh, components
+from flatten.surface.mesh import MouldMesh, SurfaceMesh, components
+from flatten.surface.refine import refine
 
 TWILL = load_fabrics()["carbon_twill_210"]
 
@@ -116,6 +118,29 @@ def test_what_is_no_sheet_gives_no_coarse_surface():
     faces = np.concatenate([half.faces, other[half.faces[:, ::-1]]])
     used, numbers = np.unique(faces, return_inverse=True)
     assert clustered_surface(SurfaceMesh(both[used], numbers.reshape(-1, 3))) is None
+
+
+@pytest.mark.parametrize("edges_mm", [(14, 9), (14, 6), (18, 9)])
+def test_clusters_that_meet_in_no_surface_are_taken_apart(edges_mm):
+    """On long triangles of a fillet, halved, three clusters in a row meet twice over one edge."""
+    given, refined = edges_mm
+    rough = trays.tray(length=160, width=110, depth=40, corner=20, fillet=6, edge_mm=given)
+    mesh = refine(rough, max_edge_mm=refined).surface
+    seeds, near = clusters(mesh)
+    faces = triangles_between(mesh.faces, near)
+    assert MouldMesh(mesh.vertices[seeds], faces).edges.crowded.any()
+
+    coarse = clustered_surface(mesh)
+
+    assert coarse is not None
+    found = coarse.surface
+    assert len(found.faces) < len(mesh.faces) / 8
+    assert len(found.vertices) - len(found.edges.vertices) + len(found.faces) == 1  # Euler
+    assert not found.edges.crowded.any()
+    assert not found.edges.flipped.any()
+    assert (np.bincount(coarse.near, minlength=len(found.vertices)) > 0).all()
+    away = np.linalg.norm(found.vertices[coarse.near] - mesh.vertices, axis=1)
+    assert away.max() < 3 * refined  # each vertex is near its cluster's: two edges off, or three
 
 
 def test_held_points_keep_their_places():
