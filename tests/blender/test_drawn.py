@@ -54,6 +54,7 @@ def test_lines_of_a_large_ply_are_worked_out_beside_the_window(mould, monkeypatc
     monkeypatch.setattr(overlays, "_call_soon", looks.append)
     end = time.monotonic() + 20
     assert not overlays.lines_of(bpy.context, mould).styles
+    assert not overlays.lines_of(bpy.context, mould).styles  # drawn again meanwhile: no second work
 
     while looks[0]() is not None:
         assert time.monotonic() < end

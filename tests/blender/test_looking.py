@@ -42,6 +42,16 @@ def test_the_box_is_round_the_faces_wherever_the_mould_stands():
     assert corners.max(axis=0) == pytest.approx([1.0 - 0.15, 2.0 - 0.075, 3.0], abs=1e-6)
 
 
+def test_the_box_turns_with_the_mould():
+    """A quarter turn about z: what was 25 mm to the left in front lies in front to the right."""
+    mould = grid(size=0.2, cells=8)
+    mould.rotation_euler = (0.0, 0.0, np.pi / 2)
+    bpy.context.view_layer.update()
+    corners = in_world(mould, corners_of(mould, bpy.context, [0, 1]))
+    assert corners.min(axis=0) == pytest.approx([0.075, -0.1, 0.0], abs=1e-6)
+    assert corners.max(axis=0) == pytest.approx([0.1, -0.075, 0.0], abs=1e-6)
+
+
 def test_no_faces_are_nowhere():
     mould = grid(cells=2)
     assert not len(corners_of(mould, bpy.context, [10_000]))
@@ -90,6 +100,15 @@ def test_edit_mode_has_the_faces_of_a_finding_even_those_that_were_hidden():
     bpy.ops.object.mode_set(mode="OBJECT")
     assert chosen(mould) == [3, 4]
     assert mesh_data.face_values(mould.data, ".hide_poly").nonzero()[0].tolist() == [50]
+
+
+def test_in_edit_mode_blender_itself_shows_the_faces():
+    mould, _ = laid(faces=[3])
+    show()
+    bpy.ops.object.mode_set(mode="EDIT")
+    assert lit.lit_faces(mould, bpy.context) is None
+    bpy.ops.object.mode_set(mode="OBJECT")
+    assert len(lit.lit_faces(mould, bpy.context)) == 2
 
 
 def test_two_squares_side_by_side_have_one_rim():

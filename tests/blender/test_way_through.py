@@ -76,6 +76,7 @@ def test_a_new_rosette_is_selected_so_that_r_turns_it_and_the_angles_follow(mode
     bpy.ops.mouldply.add_rosette()
     rosette = mould.mouldply.rosette
     assert bpy.context.object == rosette
+    assert mould.mode == "OBJECT"  # else R would turn its points
     assert bpy.context.selected_objects == [rosette]
     rosette.rotation_mode = "XYZ"
     rosette.rotation_euler.z += np.pi / 6
