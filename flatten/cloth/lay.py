@@ -29,11 +29,10 @@ COARSE_ABOVE, ROUGHLY = 5_000, 1e-4
 LOCKED_ABOVE = 20_000
 # Wholly jammed is a guess (laying.py); jammed cloth that then shears no more than cloth that lies
 # down may only have seemed to jam, on the way: it is laid freely once more, for so many steps at
-# least. So is what came to rest jammed, in a fold, and shears far less without it; if it folds
-# again, then by way of cloth that is jammed less and less, then leant over to either side.
-AGAIN: tuple[tuple[tuple[float, ...], float], ...]
-AGAIN = ((), 0.0), ((0.3, 0.1, 0.03), 0.0), ((), 0.25), ((), -0.25)
-AGAIN_STEPS, LIES_DEG = 8, 60.0
+# least.
+AGAIN_STEPS = 8
+# A coarse mesh jammed by more than this: the fine one is so, too, or nearly.
+JAMS = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -71,14 +70,15 @@ def _lay_held(
 ) -> tuple[Layout, float]:
     """Return the layout with these points held, and how far the cloth is jammed, 0 to 1."""
     panels = Panels.of(mesh)
-    expected, bow_mm = 0.0, np.inf
+    expected, bow_mm, jams = 0.0, np.inf, False
+    carried = False
     if start is None and len(mesh.faces) > COARSE_ABOVE:
         part = part_of(progress, 0.0, 0.3)
-        start, expected, bow_mm = _from_coarse(mesh, task, tack, spines, panels, part)
+        start, expected, bow_mm, jams = _from_coarse(mesh, task, tack, spines, panels, part)
         progress = part_of(progress, 0.3, 1.0)
+        carried = start is not None
     system = SparseSystem(mesh.faces, mesh.edges, len(mesh.vertices), points=mesh.vertices)
     held = Held(mesh, task, tack, spines, panels, system)
-    carried = start is not None
     if start is None:
         start = held.start(progress)
     if not task.fabric.directional:
@@ -86,8 +86,11 @@ def _lay_held(
     spent, share, off_mm = 0, expected, READ_MM
     if expected < 1:
         part = part_of(progress, 0.0, 0.5)
-        layout, share = held.free(start, part, step_mm, bow_mm=bow_mm)
+        layout, share = held.free(start, part, step_mm, bow_mm=bow_mm, jams=jams)
         spent = layout.iterations
+        if share < 1 and jams:
+            layout, share = held.free(layout.flat, part, step_mm)
+            spent += layout.iterations
         if share > 0 and carried and expected == 0:
             # A carried start can be folded where the fine mesh has what the coarse one leaves out.
             start = held.start(part)
@@ -98,47 +101,42 @@ def _lay_held(
         off_mm = layout.residual
         if off_mm < SURE_MM:
             start = layout.flat
+    bent = held.jammed(start, share, part_of(progress, 0.5, 0.9), off_mm=off_mm).after(spent)
     read = expected < 1 and off_mm < READ_MM
-    part = part_of(progress, 0.5, 0.9)
-    bent = held.jammed(start, share, part, off_mm=off_mm).after(spent)
-    for by_way_of, lean in AGAIN:
-        if most_shear_deg(panels, bent.flat) >= (LIES_DEG if read else FROM_DEG):
-            break
-        part = part_of(progress, 0.9, 1.0)
-        first = bent
-        for less in by_way_of:
-            first = held.jammed(first.flat, less, part, off_mm=0.0).after(first.iterations)
-        leant = np.array([[1.0, lean], [0.0, 1.0]]) @ first.flat
-        again, shown = held.free(leant, part, step_mm, sure_steps=AGAIN_STEPS)
-        again = again.after(first.iterations)
-        if shown == 0:
-            return again, 0.0
-        if shown == 1:
-            break
-        off_mm, read, share = again.residual, True, shown
-        bent = held.jammed(again.flat, share, part, off_mm=off_mm).after(again.iterations)
-    return bent, share
+    if read or most_shear_deg(panels, bent.flat) >= FROM_DEG:
+        return bent, share
+    part = part_of(progress, 0.9, 1.0)
+    again, shown = held.free(bent.flat, part, step_mm, sure_steps=AGAIN_STEPS)
+    again = again.after(bent.iterations)
+    if shown == 0:
+        return again, 0.0
+    if shown == 1:
+        return bent, share
+    bent = held.jammed(again.flat, shown, part, off_mm=again.residual)
+    return bent.after(again.iterations), shown
 
 
 def _from_coarse(
     mesh: SurfaceMesh, task: Task, tack: Tack, spines: Spines, panels: Panels, progress: Progress
-) -> tuple[Floats | None, float, float]:
+) -> tuple[Floats | None, float, float, bool]:
     """Return the layout carried from a coarse mesh, if any, how far it is jammed, and the bow.
 
-    That is what threads will bow across the fine mesh's triangles, mm.
+    That is what threads will bow across the fine mesh's triangles, mm. And whether the coarse one
+    was jammed by more than `JAMS`, carried or not.
     """
     coarse = clustered_surface(mesh)
     if coarse is None:
-        return None, 0.0, np.inf
+        return None, 0.0, np.inf, False
     on_coarse = held_on(coarse, mesh, tack, spines)
     rough_mm = ROUGHLY * mesh.size_mm
     layout, share = _lay_held(coarse.surface, task, *on_coarse, progress, rough_mm)
     if not layout.converged or (share > 0 and len(mesh.faces) < LOCKED_ABOVE):
-        return None, 0.0, np.inf
+        return None, 0.0, np.inf, share > JAMS
     start = carry(coarse, layout.flat, mesh, panels)
     if start is None:
-        return None, 0.0, np.inf
-    return start, share, layout.bow_mm * len(coarse.surface.faces) / len(mesh.faces)
+        return None, 0.0, np.inf, share > JAMS
+    bow_mm = layout.bow_mm * len(coarse.surface.faces) / len(mesh.faces)
+    return start, share, bow_mm, share > JAMS
 
 
 def _hold(tracer: Tracer, task: Task, tack: Tack) -> Spines:

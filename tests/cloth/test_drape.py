@@ -198,11 +198,12 @@ def cap_errors(triangles, *, off_deg=15.0, heading=0.4, net=NET):
 def test_cap_converges_to_the_exact_net():
     """Tack off the middle, warp askew, irregular triangles; against a net integrated without us.
 
-    Shear falls with the edge length (first order), the outline faster."""
-    coarse, fine = cap_errors(2000), cap_errors(8000)
+    Shear falls with the edge length (first order), the outline faster; both meshes have few
+    enough triangles for the bow of threads to be read as often."""
+    coarse, fine = cap_errors(1100), cap_errors(4400)
 
-    assert fine[0] < 0.4
-    assert fine[1] < 0.5
+    assert fine[0] < 0.1
+    assert fine[1] < 0.3
     assert np.log2(coarse[1] / fine[1]) > 0.7
     assert np.log2(coarse[0] / fine[0]) > 0.8
 
@@ -221,16 +222,19 @@ def test_translation_surface_has_its_own_grid_as_net(first, second, angle_deg, s
 
     chord = [2 * r * np.sin(np.radians(angle_deg) / cells) for r in (first, abs(second))]
     grid = np.stack(np.meshgrid(*(np.arange(-cells // 2, cells // 2 + 1) * c for c in chord)), -1)
-    # Threads along sides are straight to begin with; reading the bow of others costs the corner,
-    # where only one triangle is beside it, up to 0.07.
-    assert_allclose(drape.flat, grid.reshape(-1, 2), atol=0.08)
+    # Threads along sides are straight to begin with, but not those of the stiffer cloth that comes
+    # first: the outermost row then lies shifted along itself, which a net all but allows, and each
+    # reading of the bow takes but half of that back.
+    off = np.abs(drape.flat - grid.reshape(-1, 2)).reshape(cells + 1, cells + 1, 2)
+    assert off.max() < 0.1
+    assert off[3:-3, 3:-3].max() < 0.015
     middles = (np.arange(cells) + 0.5 - cells / 2) * 2 * np.radians(angle_deg) / cells
     cell = np.degrees(np.arcsin(np.outer(np.sin(middles), np.sin(middles)))) * np.sign(second)
     error = np.degrees(drape.strain[:, 2]) - np.tile(cell.ravel(), 2)
     assert np.sqrt((error**2).mean()) < 0.2
-    assert np.abs(error).max() < 1.5  # in the one triangle at the corner
+    assert np.abs(error).max() < 2.0  # in the one triangle at the corner
     assert cell[-1, -1] == pytest.approx(shear_deg, abs=1.5)
-    assert np.abs(drape.strain[:, :2]).max() < 1e-3
+    assert np.abs(drape.strain[:, :2]).max() < 1.5e-3
 
 
 def test_given_threads_make_the_net_of_the_pseudosphere():

@@ -106,11 +106,14 @@ def test_what_locks_follows_the_depth_of_a_tray_without_a_jump():
     assert steps.max() < 0.01
 
 
-@pytest.mark.parametrize("seed", [12, 153])
+@pytest.mark.parametrize("seed", [12, 76, 94, 153, 219, 359, 367])
 def test_what_only_seems_to_jam_lies_down_in_one_way(seed):
-    """Random bumps on which threads fold on the way to rest, from one start and not from another.
+    """Random bumps on which threads that no spine holds can fold on the way to rest.
 
-    Of the surfaces of tests/bench/drape_quality.py these two were told jammed by a fold.
+    Of the surfaces of tests/bench/drape_quality.py those that were told jammed by a fold, as the
+    part stood or turned, or came to rest elsewhere from another start. The same bumps of 24 000
+    triangles shear less than 60 degrees wherever the net is settled, and 76, 94 and 359 less than
+    20.
     """
     mesh = random_sheet(seed)
     rng = np.random.default_rng(100 + seed)
@@ -126,5 +129,6 @@ def test_what_only_seems_to_jam_lies_down_in_one_way(seed):
     other = drape_surface(turned, TWILL, tack_mm=q @ tack, warp=q @ warp, max_edge_mm=1000)
 
     assert not drape.locks
+    assert drape.iterations <= 60
     assert np.abs(other.flat - drape.flat).max() < 1e-6
     assert laid_again(drape, TWILL, warp)[1] < 1e-3

@@ -139,7 +139,8 @@ def test_given_threads_do_not_stretch_either():
     )
 
     assert rms(drape.strain[:, :2], mesh) > 0.002
-    assert rms(drape.stretch, mesh) < 0.1 * rms(drape.strain[:, :2], mesh)
+    # The outermost row lies shifted along itself by a little, see the net of translation surfaces.
+    assert rms(drape.stretch, mesh) < 0.125 * rms(drape.strain[:, :2], mesh)
 
 
 @pytest.mark.parametrize("seed", [2, 10, 44])
