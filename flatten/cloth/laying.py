@@ -36,8 +36,8 @@ STIFF_MM2, STIFFLY_MM, ROUGHLY_MM, BOWED_MM = 4.0, 0.1, 0.3, 0.6
 # triangles, which lock mildly, weigh more than shear. Cloth so much stiffer to shear has no folds,
 # and one answer from any start: its bow is read first, and the cloth then let go, with that. More
 # triangles lock less, start from a coarse mesh laid so, and have their bow read once only.
-# Where it is not at rest after so many steps (bumps took 29 at most), its fibres are strained, as on
-# a deep pan, and it is of no use.
+# Where it is not at rest after so many steps (bumps took 29 at most) its fibres are strained, as
+# on a deep pan, and it is of no use.
 EVEN_FEW, EVEN, EVEN_STEPS = 1e-2, 1e-4, 40
 # That cloth is wholly jammed is read once steps are smaller than this, that it is so in part at
 # rest only; where it surely is, once they are smaller than that, or after so many.
