@@ -32,7 +32,8 @@ def test_a_cloth_of_ones_own_is_laid_listed_and_cut_on_top(tmp_path, capsys):
     (own,) = [cloth for cloth in data["cloths"] if cloth["id"] == "carbon_twill_210"]
     own |= {"id": "shed_twill", "name": "Twill from the shed", "areal_weight_gsm": 197.0}
     library = tmp_path / "mine.json"
-    library.write_text(json.dumps(data | {"cloths": [own]}), "utf-8")
+    over = own | {"id": "shed_cover", "name": "Cover from the shed"}
+    library.write_text(json.dumps(data | {"cloths": [own, over]}), "utf-8")
     mine = ["--library", str(library)]
 
     assert main(["cloths", *mine]) == 0
@@ -40,10 +41,10 @@ def test_a_cloth_of_ones_own_is_laid_listed_and_cut_on_top(tmp_path, capsys):
     assert " 197 g/m2 " in line
     (tmp_path / "dish.stl").write_bytes(stl_bytes(dish()[0]))
     order = ["new", str(tmp_path / "dish.stl"), "--out", str(tmp_path / "made")]
-    assert main([*order, "--cloth", "shed_twill", "--cover", "shed_twill", *mine]) == 0
+    assert main([*order, "--cloth", "shed_twill", "--cover", "shed_cover", *mine]) == 0
     job = load_job(tmp_path / "made")
     assert {cloth.areal_weight_gsm for cloth in job.fabrics} == {197}
-    assert [one.fabric for one in (*job.plies, *job.extras)] == ["shed_twill"] * 2
+    assert [one.fabric for one in (*job.plies, *job.extras)] == ["shed_twill", "shed_cover"]
     assert main([*order[:-1], str(tmp_path / "not"), "--cloth", "shed_twill"]) == 2
     assert "--library" in capsys.readouterr().err
 

@@ -70,14 +70,16 @@ def test_cuts_are_accepted_only_into_a_job_folder(tmp_path, capsys):
 
 
 def stacked_job():
-    """A plate of 400 mm; two plies, both spliced along the same line."""
+    """A plate of 400 mm; two plies, both spliced along the same line, one elsewhere too."""
     plate = sheet(lambda u, v: (u, v, 0 * u), np.linspace(0, 400, 9), np.linspace(0, 400, 9))
     job = job_of(plate, "carbon_twill_200")
     joint = {"kind": "splice", "joint": "lap", "lap_mm": 20.0}
     lower = Cut(id="p1c1", path=np.array([[0.0, 210, 0], [400, 210, 0]]), **joint)
     upper = Cut(id="p2c1", path=np.array([[0.0, 205, 0], [400, 205, 0]]), **joint)
     first = replace(job.plies[0], cuts=(lower,))
-    return replace(job, plies=(first, replace(first, id="p2", name="second", cuts=(upper,))))
+    clear = Cut(id="p2c2", path=np.array([[0.0, 60, 0], [400, 60, 0]]), **joint)
+    second = replace(first, id="p2", name="second", cuts=(upper, clear))
+    return replace(job, plies=(first, second))
 
 
 def test_cuts_over_a_joint_of_the_ply_below_are_moved_in_the_job(tmp_path, capsys):
@@ -94,7 +96,8 @@ def test_cuts_over_a_joint_of_the_ply_below_are_moved_in_the_job(tmp_path, capsy
     after = load_job(tmp_path / "job")
     assert not check_stagger(after.mould, after.plies, cloths)
     assert np.array_equal(after.plies[0].cuts[0].path, before.plies[0].cuts[0].path)
-    (cut,) = after.plies[1].cuts
+    cut, clear = after.plies[1].cuts
+    assert np.array_equal(clear.path, before.plies[1].cuts[1].path)
     assert (cut.id, cut.lap_mm) == ("p2c1", 20.0)
     off = np.abs(cut.path[:, 1] - 210)
     assert off.min() >= 25 - 1e-6

@@ -1,6 +1,7 @@
 """Patches kept between requests: cut again only where the cut would come out otherwise."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -61,6 +62,50 @@ def test_what_changes_the_patch_cuts_it_anew(other, counted):
 
     assert len(counted) == 2
     assert answer.facts == lay_some(other(job), ["p1"]).facts
+
+
+@pytest.mark.parametrize(
+    ("again", "times"),
+    [
+        (lambda job, ply, cloth, mould: (job, ply, replace(cloth, lap_mm=11.0), mould), 2),
+        (lambda job, ply, cloth, mould: (replace(job, seams=[[0, 1]]), ply, cloth, mould), 2),
+        (lambda job, ply, cloth, mould: (job, replace(ply, use_seams=False), cloth, mould), 2),
+        (lambda job, ply, cloth, mould: (job, ply, cloth, raised(mould)), 2),
+        (lambda job, ply, cloth, mould: (job, replace(ply, angle_deg=30.0), cloth, mould), 1),
+        (lambda job, ply, cloth, mould: (job, replace(ply, method="least_shear"), cloth, mould), 1),
+    ],
+)
+def test_what_patches_depend_on_is_known(again, times):
+    """Laps of seams are the cloth's; upper plies lie on the lower ones, not on the mould."""
+    asked, job = [], dish_job()
+    patches = KeptPatches(lambda *given: asked.append(given) or [of_faces(5)])
+    first = (job, job.plies[0], job.fabrics[0], job.mould)
+
+    patches(*first)
+    patches(*again(*first))
+
+    assert len(asked) == times
+
+
+def raised(mould):
+    return type(mould)(mould.vertices + [0, 0, 0.3], mould.faces)
+
+
+def of_faces(count):
+    return SimpleNamespace(surface=SimpleNamespace(faces=range(count)))
+
+
+def test_of_large_patches_fewer_are_kept(monkeypatch):
+    """10 faces may stay: two plies of 5, or the last one of more."""
+    monkeypatch.setattr(kept, "MOST_FACES", 10)
+    for faces, times in ((5, 2), (6, 3), (50, 3)):
+        asked, job = [], dish_job()
+        patches = KeptPatches(lambda *given, n=faces, to=asked: to.append(given) or [of_faces(n)])
+        for ply in (*job.plies, job.plies[1], job.plies[0]):
+            patches(
+                job, replace(ply, trim_mm=10.0 * len(ply.id + ply.name)), job.fabrics[0], job.mould
+            )
+        assert len(asked) == times
 
 
 def test_only_the_last_few_are_kept(counted, monkeypatch):

@@ -84,6 +84,27 @@ def test_lines_add_up_exactly(price, wage, area, process):
     assert sum(Decimal(str(line.minutes)) for line in result.times) == Decimal(str(result.minutes))
 
 
+def test_all_that_is_used_up_has_its_own_price():
+    """Powers of two: no sum of some of them is another."""
+    rates = Rates(
+        peel_ply_per_m2=1, film_per_m2=2, breather_per_m2=4, flow_mesh_per_m2=8, bag_per_m2=16,
+        tape_per_m=32, release_per_kg=64, resin_per_kg=128, coat_per_kg=256,
+    )  # fmt: skip
+    prices = {
+        "Peel ply": 1, "Release film": 2, "Breather": 4, "Flow mesh": 8, "Bag film": 16,
+        "Sealant tape": 32, "Release agent": 64, "Resin, mixed": 128, "Coats, mixed": 256,
+    }  # fmt: skip
+    seen = set()
+    for process in ("bagged", "infusion"):
+        settings = LaminateSettings(process=process, coats=(Coat(),), rates=rates)
+        lines = estimate(quantities([laid(1)], settings), settings).costs
+        for line in lines:
+            if line.name in prices:
+                assert line.cost == pytest.approx(line.amount * prices[line.name], abs=0.01)
+                seen.add(line.name)
+    assert seen == set(prices)
+
+
 def test_bad_prices_are_refused():
     settings = LaminateSettings(rates=Rates(cloth=(ClothPrice(fabric=GLASS.id, per_m2=5),)))
     part = quantities([laid(1)], settings)
