@@ -18,7 +18,7 @@ from .viewpoint import viewpoint
 
 PICTURE_MM = (82.0, 62.0)
 PIXELS_PER_MM = 6.0
-NAME_MM = 27.0  # column of the facts' names
+NAME_MM = 29.0  # column of the facts' names
 AMPLE_DEG = 15.0  # draft from which on a part drops out of the mould
 
 Colour = tuple[float, float, float]
