@@ -13,6 +13,7 @@ from typing import Any
 from ..errors import InputError
 from ..folder import write_whole
 from ..units import span_mm
+from .show import OF_THE_PART
 
 HERE = Path(__file__).parent
 HELP = """\
@@ -131,7 +132,10 @@ def _page(folder: Path, facts: Mapping[str, Any], arrays: Mapping[str, Any]) -> 
         _mould_facts(facts["mould"]),
         _section("Patterns", _picture(folder / "patterns.svg", "All patterns, true to scale")),
         _roll(folder, facts["rolls"]),
-        _section("Plies, tool side first", _plies(facts["plies"])),
+        _section(
+            "Plies, tool side first",
+            f'{_plies(facts["plies"])}<p class="hint">{OF_THE_PART}</p>',
+        ),
         _totals(facts.get("totals") or {}, facts.get("laminate_code", "")),
         "<footer>Estimates. Data sheets, local rules and trained people come first.</footer>",
     ]

@@ -17,6 +17,8 @@ from ..errors import FlattenError, InputError
 from ..progress import Progress
 
 MARKS = {"note": "·", "warning": "!", "stop": "X"}
+# Below the table of plies: two figures for one thing would look like a mistake.
+OF_THE_PART = "Shear and locking are the part's; findings and patterns count the trim in."
 WORD = 14  # characters: longer words may be broken in a table
 # What is said of a finding; where it is, the page shows.
 SAID = ("code", "severity", "message", "hint", "ply_id")
@@ -94,7 +96,12 @@ def tell_result(facts: Mapping[str, Any], folder: Path) -> None:
     from ..units import show_angle, span_mm
 
     console = Console()
-    plies = Table(title=f"{facts['part']}: plies, tool side first", title_justify="left")
+    plies = Table(
+        title=f"{facts['part']}: plies, tool side first",
+        title_justify="left",
+        caption=OF_THE_PART,
+        caption_justify="left",
+    )
     for name, key in (("Ply", "name"), ("Cloth", "fabric_name")):
         plies.add_column(name, overflow="fold", min_width=_longest_word(facts["plies"], key))
     for name in ("Angle", "Pieces", "Area m²", "Largest\nshear", "Beyond\nlocking"):
