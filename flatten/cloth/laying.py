@@ -35,10 +35,11 @@ STIFF_MM2, STIFFLY_MM, ROUGHLY_MM, BOWED_MM = 4.0, 0.1, 0.3, 0.6
 # Cloth that shears freely comes to rest in folds where no spine holds its threads: there straight
 # triangles, which lock mildly, weigh more than shear. Cloth so much stiffer to shear has no folds,
 # and one answer from any start: its bow is read first, and the cloth then let go, with that. More
-# triangles lock less, start from a coarse mesh laid so, and have their bow read once only.
+# triangles lock less, start from a coarse mesh laid so, and have their bow read once only; so has
+# that mesh, where it is no more than a start, and less stiff: its layout is nearer to the fine one.
 # Where it is not at rest after so many steps (bumps took 29 at most) its fibres are strained, as
 # on a deep pan, and it is of no use.
-EVEN_FEW, EVEN, EVEN_STEPS = 1e-2, 1e-4, 40
+EVEN_FEW, EVEN_ROUGH, EVEN, EVEN_STEPS = 1e-2, 1e-3, 1e-4, 40
 # That cloth is wholly jammed is read once steps are smaller than this, that it is so in part at
 # rest only; where it surely is, once they are smaller than that, or after so many.
 READ_MM, SURE_MM, SURE_STEPS = 1e-2, 1.0, 2
@@ -203,13 +204,14 @@ class Held:
         if jams or count >= MANY or bow_mm <= SURELY * slight_mm:
             layout = run.to(start, _Leg(step_mm))
         else:
-            shear = max(law.shear, EVEN_FEW if count < FEW else EVEN)
+            few = count < FEW and step_mm == STEP_MM
+            shear = max(law.shear, EVEN_FEW if few else EVEN_ROUGH if count < FEW else EVEN)
             even = ThreadEnergy(self.panels, replace(law, shear=shear))
             rest = _Leg(max(step_mm, STEP_MM if count < FEW else REST_MM), factored=True)
             first = replace(run, cloth=even).to(start, _Leg(rest.to_mm, steps=EVEN_STEPS))
             if not first.converged and not reading.sure:
                 first = run.to(start, rest._replace(factored=False)).after(first.iterations)
-            legs = [rest] * (2 if count < FEW else 0) + [_Leg(step_mm, factored=True)]
+            legs = [rest] * (2 if few else 0) + [_Leg(step_mm, factored=True)]
             run = replace(run, progress=part_of(progress, 0.7, 1.0))
             layout = run.bowed(self.bow, first, legs, slight_mm)
         if layout.converged:  # its last steps are small, but between 0 and 1 they would be seen
