@@ -30,6 +30,7 @@ from shapes import irregular_cap  # noqa: E402
 
 from blend_samples import moulds  # noqa: E402
 from flatten.cloth.strain import fabric_strain  # noqa: E402
+from flatten.cloth.thread_stretch import thread_stretch  # noqa: E402
 from flatten.nest.nest import nest  # noqa: E402
 from flatten.nest.piece import NestPiece  # noqa: E402
 from flatten.nest.roll import Roll, Stock  # noqa: E402
@@ -71,7 +72,8 @@ def beside_unwraps() -> Iterator[Row]:
 
 def thread_row(part, name, mesh, flat, laid, seconds) -> Row:
     """Return how much threads would have to stretch, and how far the outline lies from ours."""
-    along = 100 * np.abs(fabric_strain(mesh, flat)[:, :2])
+    straight = fabric_strain(mesh, flat)[:, :2]
+    along = 100 * np.abs(thread_stretch(mesh, flat, straight))
     rim = np.unique(mesh.edges.vertices[mesh.edges.boundary])
     off = np.linalg.norm(flat - laid, axis=1)[rim].max()
     rms = np.sqrt((along**2).mean(axis=1) @ mesh.areas / mesh.areas.sum())
