@@ -11,22 +11,27 @@ from ..arrays import Floats, frozen_floats
 from ..errors import InputError, SolveError
 from ..progress import Progress, part_of, silent
 from ..surface.cut import Cut, cut
-from ..surface.locate import locate
 from ..surface.mesh import MouldMesh, SurfaceMesh
+from ..surface.refine import EDGE_MM, EDGE_SHARE
 from ..surface.region import Region
 from .drape import Drape, Method, drape_surface
 from .fabric import Fabric
-from .relief_line import NO_SLITS, DartLine, on_rim
+from .relief_cuts import cuts_of, faces_under, starts_of
+from .relief_line import NO_SLITS
 from .relief_mesh import coarser
 from .relief_orbit import Orbit, orbits_of
 from .relief_part import PartDraper, part_at_zones, splice_proposals
-from .relief_proposal import Lie, Proposal, lies_of, nearest_of
+from .relief_proposal import Lie, Proposal, lies_of
 from .relief_search import (
     LEFT_LOCKED,
+    ROUGH_DEG,
     find_lengths,
     lengthen,
     reference_mesh,
     refine_lengths,
+    remembered,
+    sought_mesh,
+    within_steps,
 )
 from .relief_zones import locked_zones
 
@@ -34,7 +39,10 @@ __all__ = ["Lie", "Proposal", "propose_relief"]
 
 # Darts are sought on no more than about this many triangles: a finer mesh gains nothing.
 SOUGHT_ON_FACES = 30_000
-PATH_STEP_MM = 25.0  # between the points of a proposed cut
+# Their lengths are found first on triangles larger than usual, but for along the darts.
+FEW_EDGES, FEW_ALONG = 2.0, 0.8
+# So many steps lay such cloth if it lies down; where one dart is sought, more tell that it locks.
+MOST_STEPS = 150
 CARRIED_ON_MM = (0.0, 2.0, 4.0)  # where the cloth as cut would lock a little more than searched
 
 
@@ -82,20 +90,24 @@ def propose_relief(
     def hear(done: float, what: str) -> None:
         progress(share, what)  # a drape's own share would run to and fro
 
-    def drape(mesh: SurfaceMesh) -> Drape:
-        return drape_part(mesh, tack, along)
-
-    def drape_part(part: SurfaceMesh, tack_there: Floats, warp_there: Floats) -> Drape:
+    def drape_part(
+        part: SurfaceMesh,
+        tack_there: Floats,
+        warp_there: Floats,
+        edge_mm: float | None = max_edge_mm,
+        heard: Progress = hear,
+    ) -> Drape:
         return drape_surface(
             part,
             fabric,
             tack_mm=tack_there,
             warp=warp_there,
             method=method,
-            max_edge_mm=max_edge_mm,
-            progress=hear,
+            max_edge_mm=edge_mm,
+            progress=heard,
         )
 
+    drape = remembered(lambda mesh: drape_part(mesh, tack, along))
     step(0.0, "draping without darts")
     plain = drape(coarser(surface, SOUGHT_ON_FACES))
     zones = locked_zones(plain, fabric)
@@ -105,9 +117,22 @@ def propose_relief(
     orbits = orbits_of(base, plain, fabric, zones, slits)
     if not orbits:
         return []
-    find_lengths(base, orbits, fabric, drape, part_of(step, 0.1, 0.4))
+    part = part_of(step, 0.1, 0.4)
     fine = base
-    if thorough:
+    if not thorough:
+        find_lengths(base, orbits, fabric, drape, part)
+    else:
+        usual = max_edge_mm or min(EDGE_MM, EDGE_SHARE * surface.spread_mm)
+        few = sought_mesh(surface, orbits, FEW_ALONG * usual)
+
+        def roughly(mesh: SurfaceMesh) -> Drape | None:
+            return within_steps(
+                lambda heard: drape_part(mesh, tack, along, FEW_EDGES * usual, heard),
+                MOST_STEPS if len(orbits) == 1 else None,
+                hear,
+            )
+
+        find_lengths(few, orbits, fabric, roughly, part, margin_deg=ROUGH_DEG)
         fine = reference_mesh(base, orbits)
         refine_lengths(fine, orbits, fabric, drape, part_of(step, 0.4, 0.8))
     found = [orbit.length_mm for orbit in orbits]
@@ -151,13 +176,13 @@ def _accepted(
     whole = Region("piece", np.arange(len(surface.faces)))
     mould = MouldMesh(surface.vertices, surface.faces)
     lengths = [orbit.length_mm for orbit in orbits]
-    zones = _faces_under(surface, plain, orbits)
+    zones = faces_under(surface, plain, orbits)
     listen()
     best: tuple[tuple[bool, float], list[Proposal]] | None = None
     for on_mm in CARRIED_ON_MM:
         for orbit, length in zip(orbits, lengths, strict=True):
             orbit.length_mm = min(length + on_mm, orbit.longest_mm)
-        cuts = _cuts(plain, orbits, fabric, surface)
+        cuts = cuts_of(plain, orbits, fabric, surface)
         listen()
         try:
             patches = cut(mould, whole, cuts)
@@ -205,19 +230,6 @@ def _parted(
     return [*kept, *splices]
 
 
-def _cuts(plain: Drape, orbits: Sequence[Orbit], fabric: Fabric, surface: SurfaceMesh) -> list[Cut]:
-    """Return the darts as cuts, at their present lengths."""
-    pairs = [
-        (orbit, line, mirrored)
-        for orbit in orbits
-        for line, mirrored in zip(orbit.lines, orbit.left_handed, strict=True)
-    ]
-    return [
-        _as_cut(f"dart-{k}", line, orbit, fabric, plain.fine.surface, surface, mirrored)
-        for k, (orbit, line, mirrored) in enumerate(pairs, start=1)
-    ]
-
-
 def _proposals(
     plain: Drape,
     darted: Drape,
@@ -227,7 +239,7 @@ def _proposals(
     fabric: Fabric,
 ) -> list[Proposal]:
     """Return the darts as proposals: cuts and zones in the order of the orbits' lines."""
-    middles = _starts(orbits)
+    middles = starts_of(orbits)
     before = lies_of([plain], fabric, middles, np.zeros((0, 3)))
     after = lies_of([darted], fabric, middles, np.array([one.path[-1] for one in cuts]))
     owners = [(number, one) for number, one in enumerate(orbits, start=1) for _ in one.lines]
@@ -244,53 +256,3 @@ def _proposals(
         )
         for k, (number, orbit) in enumerate(owners)
     ]
-
-
-def _starts(orbits: Sequence[Orbit]) -> list[Floats]:
-    return [line.start for orbit in orbits for line in orbit.lines]
-
-
-def _faces_under(
-    surface: SurfaceMesh, plain: Drape, orbits: Sequence[Orbit]
-) -> list[tuple[int, ...]]:
-    """Return for each dart the given surface's faces over which its zone lies.
-
-    Zones are of the sought-on mesh; of an orbit's zone a dart has the part nearest to its start.
-    """
-    base = plain.fine.surface
-    starts = _starts(orbits)
-    owner = nearest_of(base.corners.mean(axis=1), starts)
-    zones = [
-        orbit.zone[owner[orbit.zone] == k]
-        for k, orbit in enumerate(one for one in orbits for _ in one.lines)
-    ]
-    if plain.surface is surface:
-        on = [np.unique(plain.fine.source_faces[zone]) for zone in zones]
-    else:
-        under = locate(base, surface.corners.mean(axis=1)).faces
-        on = [np.flatnonzero(np.isin(under, zone)) for zone in zones]
-    return [tuple(faces.tolist()) for faces in on]
-
-
-def _as_cut(
-    name: str,
-    line: DartLine,
-    orbit: Orbit,
-    fabric: Fabric,
-    base: SurfaceMesh,
-    surface: SurfaceMesh,
-    mirrored: bool,
-) -> Cut:
-    """Return a dart as an editable cut, its points on the given surface."""
-    trace = line.trace(base, orbit.length_mm)
-    at = np.linspace(0, orbit.length_mm, int(np.ceil(orbit.length_mm / PATH_STEP_MM)) + 1)
-    path = np.column_stack([np.interp(at, trace.length_mm, trace.points[:, i]) for i in range(3)])
-    butt = fabric.kind == "unidirectional" or fabric.lap_mm == 0
-    return Cut(
-        id=name,
-        kind="dart",
-        path=np.vstack([on_rim(surface, path[0]), locate(surface, path[1:]).points]),
-        joint="butt" if butt else "lap",
-        lap_mm=fabric.lap_mm,
-        under="right" if mirrored else "left",
-    )

@@ -30,7 +30,7 @@ class DartLine:
 
     def trace(self, surface: SurfaceMesh, length_mm: float) -> Trace:
         """Follow the line over the surface for a length, or up to the far rim."""
-        at = closest_point(surface, self.start)
+        at = closest_point(surface, on_rim(surface, self.start))
         weights = np.maximum(at.barycentric, 1e-6)  # just inside the rim's triangle
         weights /= weights.sum()
         position = weights @ surface.corners[at.face]

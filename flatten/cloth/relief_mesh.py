@@ -16,7 +16,9 @@ SMALLEST_SHARE = 1e-3  # of the mean area: smaller triangles are slivers of the 
 LIFT_SHARE = 0.02  # of the edge: how far a flipped edge may pass the old one
 
 
-def coarser(surface: SurfaceMesh, faces: int) -> SurfaceMesh:
+def coarser(
+    surface: SurfaceMesh, faces: int, smallest_share: float = SMALLEST_SHARE
+) -> SurfaceMesh:
     """Return the surface with about so many triangles; as it is where that gives no sound one.
 
     Source: Garland & Heckbert, Surface simplification using quadric error metrics, 1997, as
@@ -36,7 +38,7 @@ def coarser(surface: SurfaceMesh, faces: int) -> SurfaceMesh:
     if edges.crowded.any() or edges.flipped.any() or components(found.faces, edges).any():
         return surface
     euler = len(found.vertices) - len(edges.count) + len(found.faces)
-    if euler != 2 - loops or not (found.areas > SMALLEST_SHARE * found.areas.mean()).all():
+    if euler != 2 - loops or not (found.areas > smallest_share * found.areas.mean()).all():
         return surface
     return SurfaceMesh(found.vertices, found.faces)
 

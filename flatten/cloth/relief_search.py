@@ -11,8 +11,9 @@ from ..progress import Progress
 from ..surface.mesh import SurfaceMesh
 from .drape import Drape
 from .fabric import Fabric
-from .relief_line import slit
-from .relief_mesh import refine_near
+from .relief_length import NEVER_DEG, next_grown, next_length, shortest_that_lies
+from .relief_line import DartLine, slit
+from .relief_mesh import coarser, refine_near
 from .relief_orbit import Orbit
 from .relief_zones import over_limit_deg, smoothed
 from .strain import flat_areas
@@ -28,17 +29,17 @@ SAFETY = 0.6  # of it is aimed at: the accepted cuts are laid on another mesh th
 REFERENCE_FACES = 45_000
 FINE_MM, FINE_REACH_MM, GRADING = 1.5, 5.0, 0.35
 FINE_BACK_MM, FINE_ON_MM = 6.0, 10.0  # so far before and beyond the length found first
-GROWTH, MOST_GROWTHS = 1.25, 14  # lengths tried first, each this much longer than the last
-# Then the length is approached from above, where the cloth lies down and its shear changes
-# smoothly with the length; just below, it may buckle in several ways.
-ONWARD, APART_SHARE, APART_MM = 1.12, 0.08, 3.0  # while it locks; to the second point of the line
-NEAR_MM = 4.0  # a line through two drapes is trusted so far beyond them
+# Lengths tried first are each this much longer or shorter than the last, from so many times
+# longer than is thought.
+GROWTH, FIRST_GROWTHS, MOST_GROWTHS = 1.25, 2, 16
+# They are tried on a surface of few triangles, fine along the dart up to so many times what is
+# thought; what it tells of shear may be wrong by so much.
+ROUGH_SMALLEST = 1e-4  # of the mean area: slivers cost steps, and no more
+ROUGH_FACES, ROUGH_REACH, ROUGH_GRADING, ROUGH_DEG = 10_000, 4.0, 0.5, 0.5
 MOST_TRIES = 9
-FALLS_DEG = 0.01  # a dart longer by `APART_MM` lowers the shear by more than this
-NEVER_DEG = 180.0  # an excess no cloth has: nothing is known yet
 NUDGES_MM = (0.0, -1.5, 1.5, 3.0)  # an end can sit badly among its triangles: tried last
 
-Draper = Callable[[SurfaceMesh], Drape]
+Draper = Callable[[SurfaceMesh], Drape | None]  # None: it takes too long to be any good
 
 
 def find_lengths(
@@ -47,29 +48,40 @@ def find_lengths(
     fabric: Fabric,
     drape: Draper,
     progress: Progress,
+    *,
+    margin_deg: float = 0.0,
 ) -> None:
     """Set each orbit's length to about the least that lets the cloth lie down, all tried together.
 
-    An excess is the least found so far: a dart made longer does not lock more, but its end may
-    sit badly among the triangles.
+    From above where that is known: cloth that locks takes many times longer to lay than cloth
+    that lies. `margin_deg` below the limit is asked for, what a coarse surface may be wrong by.
     """
-    first = np.array([orbit.length_mm / GROWTH for orbit in orbits])
+    tried: list[list[tuple[float, float]]] = [[] for _ in orbits]
     longest = np.array([orbit.longest_mm for orbit in orbits])
-    tried: list[Floats] = []
-    least: list[Floats] = []
-    so_far = np.full(len(orbits), NEVER_DEG)
+    shortest = np.minimum([orbit.length_mm / GROWTH for orbit in orbits], longest)
+    lengths = np.minimum(shortest * GROWTH ** (1 + FIRST_GROWTHS), longest)
+    found: list[float | None] = [None] * len(orbits)
     for number in range(MOST_GROWTHS):
         progress(number / MOST_GROWTHS, f"draping with darts, try {number + 1}")
-        lengths = np.minimum(first * GROWTH**number, longest)
-        so_far = np.fmin(so_far, _try(surface, orbits, lengths, fabric, drape))
-        tried.append(lengths)
-        least.append(so_far)
-        if ((so_far <= 0) | (lengths >= longest)).all():
+        excess = _try(surface, orbits, lengths, fabric, drape) + margin_deg
+        for k in range(len(orbits)):
+            if found[k] is not None:
+                continue
+            known = excess[k] if np.isfinite(excess[k]) else NEVER_DEG
+            if lengths[k] >= longest[k]:
+                known -= margin_deg  # no more is to be had
+            tried[k].append((float(lengths[k]), float(known)))
+            following, done = next_grown(tried[k], shortest[k], longest[k], GROWTH)
+            if done:
+                found[k] = following
+                following = shortest_that_lies(tried[k], following)
+            lengths[k] = following
+        if None not in found:
             break
-    lengths, excess = np.array(tried), np.array(least)
     for k, orbit in enumerate(orbits):
-        orbit.enough = bool(excess[-1, k] <= 0)
-        orbit.length_mm = _crossing(lengths[:, k], excess[:, k])
+        orbit.enough = any(excess_deg <= 0 for _, excess_deg in tried[k])
+        known_mm = found[k]
+        orbit.length_mm = float(lengths[k] if known_mm is None else known_mm)
 
 
 def refine_lengths(
@@ -86,7 +98,7 @@ def refine_lengths(
     tried: list[list[tuple[float, float]]] = [[] for _ in orbits]
     lengths = np.array([orbit.length_mm for orbit in orbits])
     first = lengths.copy()
-    lengths = np.minimum(lengths + APART_MM, [orbit.longest_mm for orbit in orbits])
+    lengths = np.minimum(lengths + BEYOND_MM, [orbit.longest_mm for orbit in orbits])
     done = [not orbit.enough for orbit in orbits]
     for number in range(MOST_TRIES):
         if all(done):
@@ -105,38 +117,11 @@ def refine_lengths(
         orbit.length_mm = float(found if lies else first[k])
 
 
-def next_length(tried: Sequence[tuple[float, float]], longest_mm: float) -> tuple[float, bool]:
-    """Return the next dart length to try, and whether it is the one looked for, mm.
-
-    `tried` holds lengths and the excess of each, degrees. Two that lie give a line; it is trusted
-    `NEAR_MM` beyond the shorter one, and never below a length at which the cloth locked.
-    """
-    points = sorted(tried)
-    lies = [point for point in points if point[1] <= 0]
-    if not lies:
-        longest = points[-1][0]
-        return min(longest * ONWARD, longest_mm), longest >= longest_mm
-    short = lies[0]
-    beyond = [p for p in lies[1:] if p[1] < short[1] - FALLS_DEG]
-    if not beyond:
-        onward = points[-1][0] + max(APART_MM, APART_SHARE * short[0])
-        if points[-1][0] >= longest_mm or len(lies) > 2:
-            return short[0], True  # making it longer changes nothing
-        return min(onward, longest_mm), False
-    long = beyond[0]
-    root = short[0] - short[1] * (long[0] - short[0]) / (long[1] - short[1])
-    locked = [length for length, excess in points if excess > 0 and length < short[0]]
-    root = max(root, *locked, 0.5 * short[0]) if locked else max(root, 0.5 * short[0])
-    if short[0] - root <= NEAR_MM:
-        return root, True
-    return root + 0.5 * NEAR_MM, False
-
-
 def lengthen(
     surface: SurfaceMesh,
     orbits: Sequence[Orbit],
     fabric: Fabric,
-    drape: Draper,
+    drape: Callable[[SurfaceMesh], Drape],
     progress: Progress,
 ) -> Drape:
     """Carry the darts on by `BEYOND_MM`, and return how the cloth then lies."""
@@ -146,7 +131,8 @@ def lengthen(
     for number, nudge in enumerate(NUDGES_MM):
         progress(number / len(NUDGES_MM), "draping with the darts found")
         now = np.minimum(lengths + nudge, longest)
-        laid = _drape_at(surface, orbits, now, drape)
+        set_lengths(orbits, now)
+        laid = drape(slit_all(surface, orbits))
         worst = max(excess_deg(laid, orbits, fabric)) if laid.converged else NEVER_DEG
         if best is None or worst < best[0]:
             best = (worst, now, laid)
@@ -158,6 +144,44 @@ def lengthen(
     return best[2]
 
 
+def remembered(drape: Callable[[SurfaceMesh], Drape]) -> Callable[[SurfaceMesh], Drape]:
+    """Return the same but for what was laid: darts nearly as long may end at the same corner."""
+    laid: list[Drape] = []
+
+    def known_or_laid(mesh: SurfaceMesh) -> Drape:
+        for known in laid:
+            same = np.array_equal(known.surface.faces, mesh.faces)
+            if same and np.array_equal(known.surface.vertices, mesh.vertices):
+                return known
+        laid.append(drape(mesh))
+        return laid[-1]
+
+    return known_or_laid
+
+
+class _TooLong(Exception):
+    """The drape has taken all the steps it was given."""
+
+
+def within_steps(
+    drape: Callable[[Progress], Drape], most: int | None, progress: Progress
+) -> Drape | None:
+    """Return a drape, given what it is to call at each step; None where that is more often."""
+    steps = 0
+
+    def counted(done: float, what: str) -> None:
+        nonlocal steps
+        steps += 1
+        if most is not None and steps > most:
+            raise _TooLong
+        progress(done, what)
+
+    try:
+        return drape(counted)
+    except _TooLong:
+        return None
+
+
 def set_lengths(orbits: Sequence[Orbit], lengths: Floats) -> None:
     """Give each orbit its length, mm."""
     for orbit, length in zip(orbits, lengths.tolist(), strict=True):
@@ -166,7 +190,7 @@ def set_lengths(orbits: Sequence[Orbit], lengths: Floats) -> None:
 
 def _drape_at(
     surface: SurfaceMesh, orbits: Sequence[Orbit], lengths: Floats, drape: Draper
-) -> Drape:
+) -> Drape | None:
     set_lengths(orbits, lengths)
     return drape(slit_all(surface, orbits))
 
@@ -179,21 +203,9 @@ def _try(
     drape: Draper,
 ) -> Floats:
     laid = _drape_at(surface, orbits, lengths, drape)
-    if not laid.converged:
+    if laid is None or not laid.converged:
         return np.full(len(orbits), np.nan)
     return np.array(excess_deg(laid, orbits, fabric))
-
-
-def _crossing(lengths: Floats, excess: Floats) -> float:
-    """Return where a falling excess passes zero; the last length if it does not."""
-    below = np.flatnonzero(excess <= 0)
-    if not len(below):
-        return float(lengths[-1])
-    k = int(below[0])
-    if k == 0:
-        return float(lengths[0])
-    share = excess[k - 1] / (excess[k - 1] - excess[k])
-    return float(lengths[k - 1] + share * (lengths[k] - lengths[k - 1]))
 
 
 def slit_all(surface: SurfaceMesh, orbits: Sequence[Orbit]) -> SurfaceMesh:
@@ -206,29 +218,51 @@ def slit_all(surface: SurfaceMesh, orbits: Sequence[Orbit]) -> SurfaceMesh:
     return surface
 
 
+def sought_mesh(surface: SurfaceMesh, orbits: Sequence[Orbit], edge_mm: float) -> SurfaceMesh:
+    """Return the surface with few triangles, of `edge_mm` where the darts may run."""
+    surface = coarser(surface, ROUGH_FACES, ROUGH_SMALLEST)
+    near = []
+    for orbit in orbits:
+        for line in orbit.lines:
+            most = min(orbit.longest_mm, ROUGH_REACH * orbit.length_mm)
+            near.append(_along(surface, line, orbit.length_mm / GROWTH, most, edge_mm))
+    return refine_near(surface, _graded(np.vstack(near), edge_mm, edge_mm, ROUGH_GRADING), edge_mm)
+
+
 def reference_mesh(surface: SurfaceMesh, orbits: Sequence[Orbit]) -> SurfaceMesh:
     """Return the surface with triangles of one size, smaller where the darts may end."""
     widest = float(np.sqrt(2.31 * surface.areas.sum() / REFERENCE_FACES)) * 1.5
     ends = []
     for orbit in orbits:
         for line in orbit.lines:
-            trace = line.trace(surface, orbit.length_mm + FINE_ON_MM)
-            at = np.arange(orbit.length_mm - FINE_BACK_MM, float(trace.length_mm[-1]), 1.0)
-            ends.append(
-                np.column_stack(
-                    [np.interp(at, trace.length_mm, trace.points[:, i]) for i in range(3)]
-                )
-            )
-    near = np.vstack(ends)
+            least, most = orbit.length_mm - FINE_BACK_MM, orbit.length_mm + FINE_ON_MM
+            ends.append(_along(surface, line, least, most))
+    wanted = _graded(np.vstack(ends), FINE_MM, FINE_REACH_MM, GRADING, widest)
+    return refine_near(surface, wanted, FINE_MM)
+
+
+def _along(
+    surface: SurfaceMesh, line: DartLine, least_mm: float, most_mm: float, step_mm: float = 1.0
+) -> Floats:
+    """Return points (k, 3) each so many mm of a dart between two lengths."""
+    trace = line.trace(surface, most_mm)
+    at = np.arange(least_mm, float(trace.length_mm[-1]), step_mm)
+    return np.column_stack([np.interp(at, trace.length_mm, trace.points[:, i]) for i in range(3)])
+
+
+def _graded(
+    near: Floats, edge_mm: float, reach_mm: float, grading: float, widest_mm: float = np.inf
+) -> Callable[[Floats], Floats]:
+    """Return edges of a size near points (k, 3), growing with the distance beyond a reach."""
 
     def wanted(points: Floats) -> Floats:
         away = np.full(len(points), np.inf)
         for end in near:
             away = np.minimum(away, ((points - end) ** 2).sum(axis=1))
-        grown = FINE_MM + GRADING * np.maximum(np.sqrt(away) - FINE_REACH_MM, 0)
-        return np.asarray(np.minimum(grown, widest))
+        grown = edge_mm + grading * np.maximum(np.sqrt(away) - reach_mm, 0)
+        return np.asarray(np.minimum(grown, widest_mm))
 
-    return refine_near(surface, wanted, FINE_MM)
+    return wanted
 
 
 def excess_deg(drape: Drape, orbits: Sequence[Orbit], fabric: Fabric) -> list[float]:

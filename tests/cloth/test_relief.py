@@ -14,9 +14,10 @@ from shapes import cap, sheet
 from flatten.cloth.drape import drape_surface
 from flatten.cloth.fabric import Fabric
 from flatten.cloth.relief import propose_relief
+from flatten.cloth.relief_length import next_length
 from flatten.cloth.relief_line import DartLine, shortest_to_rim, slit
 from flatten.cloth.relief_proposal import lies_of
-from flatten.cloth.relief_search import next_length, passed_by
+from flatten.cloth.relief_search import passed_by
 from flatten.cloth.relief_splice import propose_splice
 from flatten.errors import Cancelled
 from flatten.surface.cut import Cut, cut
