@@ -194,14 +194,20 @@ def width_proposals(
 ) -> list[Proposal]:
     """Return the splices that make a piece fit its roll as proposals; none where it fits.
 
-    Parameters and errors as for `propose_splice`; each part is draped again with `drape`.
+    A splice that cannot be cut is left out, and `reason` says why; the others are not `enough`.
+    Parameters as for `propose_splice`; each part is draped again with `drape`.
+
+    Raises
+    ------
+    InputError : as `propose_splice`; not one of the splices can be cut
     """
     wide = propose_splice(whole, fabric, usable_mm=usable_mm, trim_mm=trim_mm)
     if wide is None:
         return []
     middles = [whole.tack_mm]
     (before,) = lies_of([whole], fabric, middles, np.zeros((0, 3)))
-    drapes, (after,) = lay_parts(whole, fabric, middles, wide.cuts, drape)
+    cuts, left_out = _those_cut(whole, wide.cuts)
+    drapes, (after,) = lay_parts(whole, fabric, middles, cuts, drape)
     return [
         Proposal(
             cut=replace(one, path=on_surface(whole.surface, one.path)),
@@ -211,8 +217,30 @@ def width_proposals(
             before=before,
             after=after,
             accept_deg=None,
-            enough=all(laid.converged for laid in drapes),
-            reason=wide.message,
+            enough=not left_out and all(laid.converged for laid in drapes),
+            reason=f"{wide.message} {left_out}".rstrip(),
         )
-        for one in wide.cuts
+        for one in cuts
     ]
+
+
+def _those_cut(whole: Drape, cuts: Sequence[Cut]) -> tuple[list[Cut], str]:
+    """Return the cuts that can be made together, and what to say of those that cannot."""
+    base = whole.fine.surface
+    mould, region = (
+        MouldMesh(base.vertices, base.faces),
+        Region("piece", np.arange(len(base.faces))),
+    )
+    made: list[Cut] = []
+    wrong: list[InputError] = []
+    for one in cuts:
+        try:
+            cut(mould, region, [*made, one])
+        except InputError as error:
+            wrong.append(error)
+        else:
+            made.append(one)
+    if wrong and not made:
+        raise wrong[0]
+    said = " ".join(error.message for error in wrong)
+    return made, f"{said} Left out; part the cloth there by hand." if wrong else ""

@@ -7,7 +7,7 @@ import pytest
 from cloth.test_relief import TWILL, plane
 from cloth.trays import tray
 
-from flatten.cloth import relief
+from flatten.cloth import relief, relief_part
 from flatten.cloth.drape import drape_surface
 from flatten.cloth.relief_part import _together, part_at_zones, width_proposals
 from flatten.cloth.relief_proposal import Lie
@@ -86,6 +86,32 @@ def test_a_splice_over_a_ragged_region_is_cut_where_the_rim_lets_it():
     for one in proposals:
         assert np.ptp(one.cut.path[:, 1]) < 1e-6  # straight, along the warp
         assert one.length_mm == pytest.approx(np.ptp(one.cut.path[:, 0]), abs=1e-6)
+
+
+@pytest.mark.parametrize("refused", [{"splice-2"}, {"splice-1", "splice-2"}])
+def test_a_splice_that_cannot_be_cut_is_left_out_and_it_is_said_why(refused, monkeypatch):
+    """A plate of 400 mm takes two splices on a roll of 165; with one fewer it does not fit."""
+    real = relief_part.cut
+
+    def refusing(mould, region, cuts):
+        for one in cuts:
+            if one.id in refused:
+                raise InputError(f"{one.id} leaves a sliver of cloth.", "Move it.")
+        return real(mould, region, cuts)
+
+    monkeypatch.setattr(relief_part, "cut", refusing)
+    whole = drape_part(plane(400, 400, 40), np.array([200.0, 200, 0]), np.array([1.0, 0, 0]))
+
+    if len(refused) == 2:
+        with pytest.raises(InputError, match="splice-1 leaves a sliver"):
+            width_proposals(whole, TWILL, drape_part, usable_mm=165)
+        return
+    found = width_proposals(whole, TWILL, drape_part, usable_mm=165)
+
+    assert found
+    assert not {one.cut.id for one in found} & refused
+    assert not any(one.enough for one in found)
+    assert all("splice-2 leaves a sliver" in one.message for one in found)
 
 
 def test_where_darts_are_not_enough_the_cloth_is_parted_instead(monkeypatch):
