@@ -70,8 +70,7 @@ def _lay_held(
 ) -> tuple[Layout, float]:
     """Return the layout with these points held, and how far the cloth is jammed, 0 to 1."""
     panels = Panels.of(mesh)
-    expected, bow_mm, jams = 0.0, np.inf, False
-    carried = False
+    expected, bow_mm, jams, carried = 0.0, np.inf, False, False
     if start is None and len(mesh.faces) > COARSE_ABOVE:
         part = part_of(progress, 0.0, 0.3)
         start, expected, bow_mm, jams = _from_coarse(mesh, task, tack, spines, panels, part)

@@ -15,9 +15,7 @@ NEAR_MM = 5.0  # a line through two drapes is trusted so far beyond them
 SHY_DEG, STEEP, CLEARLY_DEG = 3.0, 2.5, 6.0
 FALLS_DEG = 0.01  # a dart longer by `APART_MM` lowers the shear by more than this
 LEAST_SHARE = 0.8  # of the shorter one it is followed to at most: far above, shear falls slowly
-SHARPLY = (
-    0.95  # a length that lies and one that does not, so near to each other, are no more parted
-)
+SHARPLY = 0.95  # no more is asked between a length that locks and one that lies, so near to it
 NEVER_DEG = 180.0  # an excess no cloth has: nothing is known
 
 Tried = Sequence[tuple[float, float]]
