@@ -136,3 +136,68 @@ def test_a_saddle_is_not_taken_for_rest():
     every = ways(1)
     with pytest.raises(Refused):
         served(parabola([-1.0], every), FLAT + 0.003 * every[0])
+
+
+def bowl(depth, slope, curvature):
+    """Return an energy, with its matrix, of how far vertex 0 is off FLAT along x; the rest holds."""
+
+    def off(flat):
+        return float((flat - FLAT)[0, 0])
+
+    def gradient(flat):
+        found = flat - FLAT
+        found[0, 0] = slope(off(flat))
+        return found
+
+    def value(flat):
+        rest = ((flat - FLAT) ** 2).sum() - off(flat) ** 2
+        return depth(off(flat)) + 0.5 * rest
+
+    def derivatives(system, flat, newton):
+        values = np.zeros(system.entries)
+        for axis in (0, 1):
+            values[system.diagonal(axis)] = 1.0
+        values[system.diagonal(0)[0]] = curvature(off(flat))
+        return value(flat), gradient(flat), values
+
+    panels = Panels.of(MESH)
+    return SimpleNamespace(panels=panels, gradient=gradient, value=value, derivatives=derivatives)
+
+
+def begun(energy, off_mm, stop=None):
+    """Go down from FLAT, vertex 0 so far off along x."""
+    system = SparseSystem(MESH.faces, MESH.edges, len(MESH.vertices))
+    start = FLAT.copy()
+    start[0, 0] += off_mm
+    springs = Springs(system, FREE, MESH)
+    return minimise(energy, system, springs, start, progress=silent, stop=stop)
+
+
+def test_a_small_step_that_leads_uphill_is_cut_short():
+    # Newton's method on sqrt(1 + x^2) runs away from beyond x = 1 (x becomes -x^3).
+    wide = 0.02
+    energy = bowl(
+        lambda x: wide**2 * np.hypot(1, x / wide),
+        lambda x: x / np.hypot(1, x / wide),
+        lambda x: np.hypot(1, x / wide) ** -3,
+    )
+    values = []
+
+    layout = begun(energy, 1.5 * wide, lambda flat, moved: bool(values.append(energy.value(flat))))
+
+    assert layout.converged
+    assert_allclose(layout.flat, FLAT, atol=1e-6)
+    assert values[0] < wide**2 * np.hypot(1, 1.5)
+
+
+def test_a_small_step_to_where_it_is_flat_needs_no_energy():
+    energy = bowl(lambda x: 0.5 * x * x, lambda x: x, lambda x: 1.0)
+    asked = []
+    whole = energy.value
+    energy.value = lambda flat: asked.append(flat) or whole(flat)
+
+    layout = begun(energy, 0.1)
+
+    assert layout.converged
+    assert not asked
+    assert_allclose(layout.flat, FLAT, atol=1e-12)
