@@ -204,7 +204,7 @@ class Held:
         if jams or count >= MANY or bow_mm <= SURELY * slight_mm:
             layout = run.to(start, _Leg(step_mm))
         else:
-            few = count < FEW and step_mm == STEP_MM
+            few = count < FEW and step_mm <= STEP_MM  # and the answer itself, not a start
             shear = max(law.shear, EVEN_FEW if few else EVEN_ROUGH if count < FEW else EVEN)
             even = ThreadEnergy(self.panels, replace(law, shear=shear))
             rest = _Leg(max(step_mm, STEP_MM if count < FEW else REST_MM), factored=True)
