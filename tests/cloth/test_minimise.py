@@ -139,7 +139,7 @@ def test_a_saddle_is_not_taken_for_rest():
 
 
 def bowl(depth, slope, curvature):
-    """Return an energy, with its matrix, of how far vertex 0 is off FLAT along x; the rest holds."""
+    """Return an energy, with its matrix, of how far vertex 0 is off FLAT in x; the rest holds."""
 
     def off(flat):
         return float((flat - FLAT)[0, 0])
